@@ -1,0 +1,50 @@
+"""What was asked for."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import msgspec
+
+from cubital.model.patient import Patient
+from cubital.model.vocabulary import AccessKey, ObjectiveKey, PriorityKey
+
+
+class Ask(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of an order: a test, panel or code as it was written, and how urgent it is.
+
+    `at_min` places it in a timed series, minutes after the first draw; None is the first draw.
+    """
+
+    test: str
+    priority: PriorityKey = "routine"
+    at_min: int | None = None
+    system: str | None = None
+
+
+class Line(msgspec.Struct, frozen=True, kw_only=True):
+    """What a catheter draw must know: the dead space, and whether the lumen carried anticoagulant.
+
+    `suspected_infection` is true when the line itself is being cultured.
+    """
+
+    dead_space_ul: int | None = None
+    carried_anticoagulant: bool | None = None
+    suspected_infection: bool = False
+
+
+class Order(msgspec.Struct, frozen=True, kw_only=True):
+    """One request for blood tests on one patient.
+
+    `objective` None leaves it to the site; `on` is the day of the draw, needed only when the
+    stock has expiry dates; `unread` lists outside content that was kept but not understood.
+    """
+
+    asks: tuple[Ask, ...]
+    patient: Patient = Patient()
+    access: AccessKey = "straight-needle"
+    objective: ObjectiveKey | None = None
+    line: Line = Line()
+    on: date | None = None
+    id: str | None = None
+    unread: tuple[str, ...] = ()

@@ -1,0 +1,25 @@
+"""What a plan needs to know of a patient, and no more: no name, no number."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import msgspec
+
+from cubital.model.vocabulary import SexKey
+
+
+class Patient(msgspec.Struct, frozen=True, kw_only=True):
+    """The facts of one patient that change a draw; what is not known is None.
+
+    `drawn_ul` is the blood already drawn in the period of the site's limit; `flags` are words
+    such as `anticoagulated` or `latex-allergy`, kept in the order they were given.
+    """
+
+    age_h: int | None = None
+    sex: SexKey | None = None
+    weight_g: int | None = None
+    height_mm: int | None = None
+    hematocrit: Fraction | None = None
+    drawn_ul: int = 0
+    flags: tuple[str, ...] = ()

@@ -1,0 +1,56 @@
+"""A site: its tube stock, its test directory and its policy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+import msgspec
+
+from cubital.model.test import Panel, Test
+from cubital.model.tube import TubeKind
+from cubital.model.vocabulary import ObjectiveKey
+
+
+class Placing(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the site itself puts a kind that its policy does not place.
+
+    Exactly one of `after`, `before` and `with_kind` names another kind of the stock;
+    `because` is the site's reason, printed with every plan that uses it.
+    """
+
+    kind: str
+    after: str | None = None
+    before: str | None = None
+    with_kind: str | None = None
+    because: str = "house rule"
+
+
+class Planning(msgspec.Struct, frozen=True, kw_only=True):
+    """The site's policy for planning.
+
+    `hematocrit` None takes the shipped default by age and sex. `blood_limit` is the key of a
+    sampling limit, or None for no limit. `share_benches` are groups of benches that share a tube.
+    """
+
+    order_of_draw: str = "common-practice"
+    objective: ObjectiveKey = "fewest-tubes"
+    share_benches: tuple[tuple[str, ...], ...] = ()
+    recovery: Fraction = Fraction(9, 10)
+    hematocrit: Fraction | None = None
+    blood_limit: str | None = "hospital-2-5-percent"
+    altitude_m: int = 0
+    placings: tuple[Placing, ...] = ()
+
+
+class Site(msgspec.Struct, frozen=True, kw_only=True):
+    """One site's whole truth. Tables are keyed as in its files, in file order."""
+
+    name: str
+    kinds: Mapping[str, TubeKind]
+    tests: Mapping[str, Test]
+    panels: Mapping[str, Panel] = {}
+    planning: Planning = Planning()
+    names: Mapping[str, str] = {}
+    ambiguous: Mapping[str, tuple[str, ...]] = {}
+    unread: tuple[str, ...] = ()

@@ -1,0 +1,239 @@
+"""What is in a tube: additives, how they are mixed, how long serum clots, how tubes are spun."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import cache
+from types import MappingProxyType
+from typing import Any, Literal
+
+import msgspec
+
+from cubital.errors import FactsError
+from cubital.facts.reading import family, read_table, refuse_unknown, shape
+from cubital.facts.sources import Mark, check_marks, entries
+
+Family = Literal[
+    "none", "clot-activator", "thrombin", "citrate", "heparin", "edta",
+    "fluoride", "acd", "iodoacetate", "culture", "sps",
+]  # fmt: skip
+Range = tuple[Decimal, Decimal]
+
+
+class Concentration(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How much of which salt, in the filled tube's blood or in the tube's own solution."""
+
+    salt: str
+    of: Literal["blood", "solution"]
+    mark: Mark
+    molar_mass_g_per_mol: Decimal | None = None
+    mg_per_ml: Range | None = None
+    mmol_per_l: Range | None = None
+    iu_per_ml: Range | None = None
+    percent_w_v: Range | None = None
+
+    def __post_init__(self) -> None:
+        given = [
+            r for r in (self.mg_per_ml, self.mmol_per_l, self.iu_per_ml, self.percent_w_v) if r is not None
+        ]
+        if len(given) != 1:
+            raise ValueError(f"{self.salt}: found {len(given)} amounts; expected exactly one unit")
+        low, high = given[0]
+        if not 0 < low <= high:
+            raise ValueError(f"{self.salt}: found {low} to {high}; expected a rising range above 0")
+
+
+class Harm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a trace of this additive does in the next tube; empty `to` means any tube."""
+
+    to: tuple[Family, ...]
+    text: str
+    mark: Mark
+
+
+class Additive(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One additive: rules key on `key` and `family`, never on a stopper's colour."""
+
+    key: str
+    name: str
+    family: Family
+    state: Literal["dry", "liquid", "none"]
+    concentrations: tuple[Concentration, ...]
+    harms: tuple[Harm, ...]
+    mark: Mark
+    letter_code: str | None = None
+    blood_parts: int | None = None
+
+
+class Count(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One source's number of inversions."""
+
+    low: int
+    high: int
+    mark: Mark
+
+
+class Inversions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How often a tube is gently inverted at once after filling."""
+
+    low: int
+    high: int
+    chosen: int
+    why: str
+    rivals: tuple[Count, ...]
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.low <= self.chosen <= self.high:
+            raise ValueError(f"found {self.low}, {self.chosen}, {self.high}; expected low <= chosen <= high")
+        if not self.rivals:
+            raise ValueError("found no rivals; expected at least one count with its mark")
+        if min(r.low for r in self.rivals) != self.low or max(r.high for r in self.rivals) != self.high:
+            raise ValueError("low and high do not span the rivals; expected their least and greatest count")
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The marks of the rival counts, preferred first."""
+        return tuple(rival.mark for rival in self.rivals)
+
+
+class Clotting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How long a serum tube stands before it is spun, at 20-25 C."""
+
+    additive: str
+    gel: bool
+    min_s: int
+    max_s: int
+    marks: tuple[Mark, ...]
+
+    def __post_init__(self) -> None:
+        if not 0 < self.min_s < self.max_s:
+            raise ValueError(f"found {self.min_s} to {self.max_s} s; expected a rising range above 0")
+        if not self.marks:
+            raise ValueError("found no marks; expected at least one")
+
+
+class Spin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One centrifuge setting: the force at the tube's bottom, the minutes, the temperature."""
+
+    purpose: str
+    families: tuple[Family, ...]
+    rcf_low_g: int
+    rcf_high_g: int
+    minutes: int
+    temp_low_c: int
+    temp_high_c: int
+    marks: tuple[Mark, ...]
+    gel: bool | None = None
+    fixed_angle_minutes: int | None = None
+    spins: int = 1
+
+    def __post_init__(self) -> None:
+        if not 0 < self.rcf_low_g <= self.rcf_high_g:
+            raise ValueError(
+                f"found {self.rcf_low_g} to {self.rcf_high_g} g; expected a rising range above 0"
+            )
+        if not self.marks:
+            raise ValueError("found no marks; expected at least one")
+
+
+@cache
+def additives() -> Mapping[str, Additive]:
+    """Every additive by its key."""
+    return load_additives(read_table("additives.toml"), file="additives.toml")
+
+
+def load_additives(table: Mapping[str, Any], *, file: str) -> Mapping[str, Additive]:
+    """The additives a parsed table holds."""
+    found = {
+        key: shape({"key": key, **entry}, Additive, file=file, entry=key)
+        for key, entry in entries(table, file=file)
+    }
+    check_marks_of(found, file=file)
+    return MappingProxyType(found)
+
+
+def check_marks_of(found: Mapping[str, object], *, file: str) -> None:
+    """Refuse any record whose mark names a source that is not there."""
+    for key, record in found.items():
+        check_marks(record, file=file, entry=key)
+
+
+@cache
+def inversions(additive: str, gel: bool) -> Inversions | None:
+    """How often to invert a tube with this additive; None when nothing is known.
+
+    A gel does not change the count in any source seen, so `gel` is asked and not used.
+
+    >>> inversions("k2-edta", False).chosen
+    8
+    """
+    return _inversions().get(additive)
+
+
+@cache
+def _inversions() -> Mapping[str, Inversions]:
+    return load_inversions(read_table("mixing.toml"), file="mixing.toml")
+
+
+def load_inversions(table: Mapping[str, Any], *, file: str) -> Mapping[str, Inversions]:
+    """The inversion counts a parsed table holds, by additive."""
+    found = {key: shape(entry, Inversions, file=file, entry=key) for key, entry in entries(table, file=file)}
+    check_marks_of(found, file=file)
+    return found
+
+
+@cache
+def clotting(additive: str, gel: bool) -> Clotting | None:
+    """How long a tube of this kind clots before the spin; None when it gives no serum.
+
+    >>> clotting("thrombin", False).min_s
+    300
+    >>> clotting("k2-edta", False) is None
+    True
+    """
+    return _clotting().get((additive, gel))
+
+
+@cache
+def _clotting() -> Mapping[tuple[str, bool], Clotting]:
+    return load_clotting(read_table("clotting.toml"), file="clotting.toml")
+
+
+def load_clotting(table: Mapping[str, Any], *, file: str) -> Mapping[tuple[str, bool], Clotting]:
+    """The clotting times a parsed table holds, by additive and gel."""
+    refuse_unknown(table, ("serum",), file=file)
+    found: dict[tuple[str, bool], Clotting] = {}
+    for place, raw in enumerate(family(table, "serum", file=file)):
+        name = f"serum {place}"
+        entry = shape(raw, Clotting, file=file, entry=name)
+        key = (entry.additive, entry.gel)
+        if key in found:
+            raise FactsError(
+                f"found {entry.additive} with gel = {entry.gel} twice; expected once; remove one",
+                where=f"{file} [{name}]",
+            )
+        check_marks(entry, file=file, entry=name)
+        found[key] = entry
+    return found
+
+
+@cache
+def spins() -> tuple[Spin, ...]:
+    """Every centrifuge setting."""
+    return load_spins(read_table("spinning.toml"), file="spinning.toml")
+
+
+def load_spins(table: Mapping[str, Any], *, file: str) -> tuple[Spin, ...]:
+    """The centrifuge settings a parsed table holds."""
+    refuse_unknown(table, ("spin",), file=file)
+    found: dict[str, Spin] = {}
+    for place, raw in enumerate(family(table, "spin", file=file)):
+        spin = shape(raw, Spin, file=file, entry=f"spin {place}")
+        if spin.purpose in found:
+            raise FactsError(
+                f"found {spin.purpose!r} twice; expected once; remove one", where=f"{file} [spin {place}]"
+            )
+        found[spin.purpose] = spin
+    check_marks_of(found, file=file)
+    return tuple(found.values())

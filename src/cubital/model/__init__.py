@@ -1,5 +1,6 @@
 """The vocabulary: frozen records that planning, handling and the adapters share."""
 
+from cubital.model.finding import Finding
 from cubital.model.order import Ask, Line, Order
 from cubital.model.patient import Patient
 from cubital.model.plan import Bound, Caution, Draw, Plan, PlannedTube, Reason, Totals, Unplaced
@@ -8,7 +9,7 @@ from cubital.model.test import Accept, Panel, SeriesStep, Test
 from cubital.model.tube import Tube, TubeKind
 
 __all__ = [
-    "Accept", "Ask", "Bound", "Caution", "Draw", "Line", "Order", "Panel", "Patient", "Placing",
-    "Plan", "PlannedTube", "Planning", "Reason", "SeriesStep", "Site", "Test", "Totals", "Tube",
+    "Accept", "Ask", "Bound", "Caution", "Draw", "Finding", "Line", "Order", "Panel", "Patient",
+    "Placing", "Plan", "PlannedTube", "Planning", "Reason", "SeriesStep", "Site", "Test", "Totals", "Tube",
     "TubeKind", "Unplaced",
 ]  # fmt: skip

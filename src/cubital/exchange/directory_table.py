@@ -1,0 +1,285 @@
+"""`tests.toml` and `panels.toml`: TOML tables to tests and panels, and the names that clash."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from cubital.exchange.table import Table, is_text, near_misses, words
+from cubital.model import Accept, Finding, Panel, SeriesStep, Test
+from cubital.model.vocabulary import MATRICES
+from cubital.planning.directory import fold
+
+MOST_VOLUME_UL = 100_000
+MOST_SERIES_MIN = 60 * 24 * 7
+TEST_KEYS = ("name", "also", "codes", "bench", "accepts", "own_tube", "timed", "caution", "culture", "from")
+ACCEPT_KEYS = ("matrix", "tubes", "volume_ul", "minimum_ul")
+PANEL_KEYS = ("name", "also", "codes", "tests", "series", "from")
+STEP_KEYS = ("at_min", "tests")
+CULTURES = ("aerobic", "anaerobic", "set")
+
+
+def read_tests(
+    content: Mapping[str, Any], *, file: str, findings: list[Finding], handling: tuple[str, ...]
+) -> dict[str, Test]:
+    """The tests of one file, in its order; `handling` lists the terms a test may carry."""
+    known = (*TEST_KEYS, *handling)
+    tests: dict[str, Test] = {}
+    for key, entry in content.items():
+        table = _entry_table(key, entry, content, file, findings, "a table of one test")
+        if table is not None:
+            test = _read_test(key, table, known=known, handling=handling)
+            if test is not None:
+                tests[key] = test
+    return tests
+
+
+def read_panels(content: Mapping[str, Any], *, file: str, findings: list[Finding]) -> dict[str, Panel]:
+    """The panels of one file, in its order."""
+    panels: dict[str, Panel] = {}
+    for key, entry in content.items():
+        table = _entry_table(key, entry, content, file, findings, "a table of one panel")
+        if table is not None:
+            panel = _read_panel(key, table)
+            if panel is not None:
+                panels[key] = panel
+    return panels
+
+
+def find_clashes(
+    tests: Mapping[str, Test], panels: Mapping[str, Panel], *, files: Mapping[str, str]
+) -> list[Finding]:
+    """Every name, abbreviation or code that two entries claim; `files` says where tests and panels stand."""
+    owners: dict[tuple[str, str], tuple[str, str]] = {}
+    findings = []
+    records: list[tuple[str, Test | Panel]] = [
+        *(("tests", t) for t in tests.values()),
+        *(("panels", p) for p in panels.values()),
+    ]
+    for family, record in records:
+        claims = [("", fold(n), n) for n in (record.key, record.name, *record.also)]
+        claims += [(system, code.casefold(), f"{system} {code}") for system, code in record.codes.items()]
+        for system, folded, written in claims:
+            owner = owners.setdefault((system, folded), (family, record.key))
+            if owner != (family, record.key) and folded:
+                findings.append(_clash(files, family, record.key, written, owner))
+    return list(dict.fromkeys(findings))
+
+
+def _clash(files: Mapping[str, str], family: str, key: str, written: str, owner: tuple[str, str]) -> Finding:
+    owner_file = files[owner[0]]
+    return Finding(
+        level="error",
+        file=files[family],
+        entry=f"[{key}]",
+        found=f'"{written}", which [{owner[1]}] of {owner_file} has too',
+        expected="a name, abbreviation or code that no other entry has, whatever its case",
+        remedy=f"remove it here or at [{owner[1]}]",
+    )
+
+
+def _entry_table(
+    key: str, entry: object, content: Mapping[str, Any], file: str, findings: list[Finding], what: str
+) -> Table | None:
+    whole = Table(content, file=file, findings=findings)
+    if not isinstance(entry, dict):
+        whole.fault(key[:60], found=entry, expected=what, remedy=f"write [{key[:60]}]")
+    elif not is_text(key) or not fold(key):
+        whole.fault("", found=key, expected="a printable name with a letter or digit", remedy="rename it")
+    else:
+        return Table(entry, file=file, findings=findings, header=f"[{key}]")
+    return None
+
+
+def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tuple[str, ...]) -> Test | None:
+    table.refuse_unknown(known)
+    bench = table.text("bench")
+    if "bench" not in table.content:
+        table.missing("bench", expected="the bench that runs the test")
+    culture = table.choice("culture", CULTURES)
+    accepts = _read_accepts(table)
+    if culture is None and "culture" not in table.content and "accepts" not in table.content:
+        table.missing(
+            "accepts", expected='such as [{matrix = "plasma", tubes = ["heparin"], volume_ul = 100}]'
+        )
+    terms, said = _read_handling(table, handling)
+    own_tube = table.flag("own_tube")
+    name = table.text("name", default=key.replace("-", " "))
+    identity = _read_identity(table)
+    timed = _read_timed(table)
+    cautions = table.words("caution")
+    if bench is None or name is None or (not accepts and culture is None):
+        return None
+    return Test(
+        key=key,
+        name=name,
+        bench=bench,
+        accepts=accepts,
+        own_tube=own_tube,
+        handling=terms,
+        timed=timed,
+        cautions=(*cautions, *said),
+        culture=culture,
+        **identity,
+    )
+
+
+def _read_identity(table: Table) -> dict[str, Any]:
+    codes = {}
+    inner = table.table("codes")
+    for system in inner.content if inner else ():
+        code = inner.text(system) if inner else None
+        if code is not None:
+            codes[system] = code
+    return {"also": table.words("also"), "codes": codes, "basis": _read_basis(table.content.get("from"))}
+
+
+def _read_basis(source: object) -> dict[str, tuple[str, str]]:
+    if not isinstance(source, dict):
+        return {}
+    if isinstance(source.get("basis"), str):
+        return {"entry": (source["basis"], str(source.get("source", "")))}
+    return {
+        claim: (str(mark[0]), str(mark[1]))
+        for claim, mark in source.items()
+        if isinstance(mark, list) and len(mark) >= 2
+    }
+
+
+def _read_accepts(table: Table) -> tuple[Accept, ...]:
+    if table.content.get("accepts") == [] and "culture" not in table.content:
+        table.fault(
+            "accepts",
+            found=words("an empty list"),
+            expected="at least one way to run the test",
+            remedy="write one",
+        )
+    accepts = []
+    seen: dict[tuple[str, str], str] = {}
+    for row in table.tables("accepts"):
+        accept = _read_accept(row)
+        if accept is None:
+            continue
+        for tube in accept.tubes:
+            first = seen.setdefault((accept.matrix, tube), row.path)
+            if first != row.path or accept.tubes.count(tube) > 1:
+                row.fault(
+                    "tubes",
+                    found=tube,
+                    expected=f"each kind once for {accept.matrix}",
+                    remedy="remove one of the two",
+                )
+                break
+        accepts.append(accept)
+    return tuple(accepts)
+
+
+def _read_accept(row: Table) -> Accept | None:
+    row.refuse_unknown(ACCEPT_KEYS)
+    for key, expected in (
+        ("matrix", "one of " + ", ".join(MATRICES)),
+        ("tubes", "a list of tube kinds"),
+        ("volume_ul", "whole microlitres"),
+    ):
+        if key not in row.content:
+            row.missing(key, expected=expected)
+    matrix = row.choice("matrix", MATRICES)
+    tubes = row.words("tubes")
+    if row.content.get("tubes") == []:
+        row.fault(
+            "tubes", found=words("an empty list"), expected="at least one tube kind", remedy="write one"
+        )
+    volume_ul = row.whole("volume_ul", least=1, most=MOST_VOLUME_UL, unit="microlitres")
+    minimum_ul = row.whole("minimum_ul", least=1, most=MOST_VOLUME_UL, unit="microlitres")
+    if volume_ul is not None and minimum_ul is not None and minimum_ul > volume_ul:
+        row.fault(
+            "minimum_ul",
+            found=minimum_ul,
+            expected=f"at most volume_ul, {volume_ul}",
+            remedy="exchange the two, or correct one",
+        )
+        return None
+    if matrix is None or not tubes or volume_ul is None:
+        return None
+    return Accept(matrix=matrix, tubes=tubes, volume_ul=volume_ul, minimum_ul=minimum_ul or volume_ul)  # type: ignore[arg-type]
+
+
+def _read_handling(table: Table, handling: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The handling terms that apply, and what the entry says of them in words of its own."""
+    terms, said = [], []
+    for term in handling:
+        value = table.content.get(term, False)
+        if isinstance(value, str) and is_text(value):
+            terms.append(term)
+            said.append(f"{term.replace('_', ' ')}: {value.strip()}")
+        elif table.flag(term):
+            terms.append(term)
+    return tuple(terms), tuple(said)
+
+
+def _read_timed(table: Table) -> str | None:
+    value = table.content.get("timed")
+    if value is None or value is False:
+        return None
+    if value is True:
+        return "timed"
+    if isinstance(value, dict):
+        inner = table.inner(value, "timed")
+        inner.refuse_unknown(("rule",))
+        if "rule" not in value:
+            inner.missing("rule", expected="when to draw, in words")
+        return inner.text("rule")
+    return table.text("timed")
+
+
+def _read_panel(key: str, table: Table) -> Panel | None:
+    table.refuse_unknown(PANEL_KEYS)
+    name = table.text("name", default=key.replace("-", " "))
+    tests = table.words("tests")
+    series = []
+    for row in table.tables("series"):
+        row.refuse_unknown(STEP_KEYS)
+        for wanted, expected in (("at_min", "minutes after the first draw"), ("tests", "a list of tests")):
+            if wanted not in row.content:
+                row.missing(wanted, expected=expected)
+        at_min = row.whole("at_min", least=0, most=MOST_SERIES_MIN, unit="minutes")
+        of_step = row.words("tests")
+        if at_min is not None and of_step:
+            series.append(SeriesStep(at_min=at_min, tests=of_step))
+    if not tests and not series:
+        table.fault(
+            "tests",
+            found=words("no tests"),
+            expected="the tests that the panel stands for",
+            remedy="write tests or series",
+        )
+        return None
+    identity = _read_identity(table)
+    return Panel(key=key, name=name or key, tests=tests, series=tuple(series), **identity)
+
+
+def refuse_unknown_members(
+    panels: Mapping[str, Panel], tests: Mapping[str, Test], *, file: str
+) -> list[Finding]:
+    """A finding for every panel of a site that names a test which the site does not have."""
+    findings = []
+    for panel in panels.values():
+        for test in members(panel):
+            if test not in tests:
+                near = near_misses(test, tests)
+                findings.append(
+                    Finding(
+                        level="error",
+                        file=file,
+                        entry=f"[{panel.key}] tests",
+                        found=f'"{test[:60]}"',
+                        expected="the key of a test of this site",
+                        remedy=f"write {near[0]}" if near else "add the test, or take it out",
+                    )
+                )
+    return findings
+
+
+def members(panel: Panel) -> tuple[str, ...]:
+    """The tests that a panel stands for, each once, its series included."""
+    return tuple(dict.fromkeys((*panel.tests, *(t for step in panel.series for t in step.tests))))

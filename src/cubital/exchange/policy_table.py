@@ -1,0 +1,185 @@
+"""`site.toml`: the site's name and policy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import msgspec
+
+from cubital.exchange.table import Table, near_misses, words
+from cubital.model import Finding, Placing, Planning
+from cubital.model.vocabulary import OBJECTIVES
+
+SITE_KEYS = ("name", "planning", "place", "stoppers", "names")
+PLANNING_KEYS = (
+    "order_of_draw",
+    "objective",
+    "share_benches",
+    "recovery",
+    "hematocrit",
+    "blood_limit",
+    "altitude_m",
+)
+PLACE_KEYS = ("after", "before", "with", "because")
+NO_LIMIT = "none"
+# A policy for skin puncture is taken by the access, not chosen for a whole site.
+NOT_A_SITE_POLICY = ("skin-puncture",)
+
+
+class Policy(msgspec.Struct, frozen=True, kw_only=True):
+    """What `site.toml` says."""
+
+    name: str
+    planning: Planning
+    stoppers: Mapping[str, str]
+    names: Mapping[str, str]
+
+
+def read_policy(
+    content: Mapping[str, Any],
+    *,
+    file: str,
+    findings: list[Finding],
+    policies: Iterable[str],
+    limits: Iterable[str],
+    shipped: Planning,
+    default_name: str,
+) -> Policy:
+    """The name and policy of one site; what the file leaves out is the shipped policy."""
+    top = Table(content, file=file, findings=findings)
+    _refuse_unknown_top(top)
+    planning = top.table("planning")
+    values = _read_planning(planning, policies, limits, shipped) if planning is not None else {}
+    placings = _read_placings(top)
+    planned = msgspec.structs.replace(shipped, **values) if values else shipped
+    return Policy(
+        name=top.text("name", default=default_name) or default_name,
+        planning=msgspec.structs.replace(planned, placings=placings) if placings else planned,
+        stoppers=_read_texts(top, "stoppers"),
+        names=_read_texts(top, "names"),
+    )
+
+
+def _refuse_unknown_top(top: Table) -> None:
+    for key in top.content:
+        if key in PLANNING_KEYS:
+            top.fault(
+                key,
+                found=words("it at the head of the file"),
+                expected="it under [planning]",
+                remedy="write [planning] above it",
+            )
+    top.refuse_unknown((*SITE_KEYS, *(k for k in top.content if k in PLANNING_KEYS)))
+
+
+def _read_planning(
+    table: Table, policies: Iterable[str], limits: Iterable[str], shipped: Planning
+) -> dict[str, Any]:
+    table.refuse_unknown(PLANNING_KEYS)
+    policies = tuple(p for p in policies if p not in NOT_A_SITE_POLICY)
+    limit = table.choice("blood_limit", (*limits, NO_LIMIT), default=shipped.blood_limit)
+    altitude_m = table.whole("altitude_m", least=-430, most=6000, unit="metres")
+    return {
+        "order_of_draw": table.choice("order_of_draw", policies, default=shipped.order_of_draw),
+        "objective": table.choice("objective", OBJECTIVES, default=shipped.objective),
+        "share_benches": _read_groups(table) if "share_benches" in table.content else shipped.share_benches,
+        "recovery": table.share("recovery", least="0", most="1", default=shipped.recovery),
+        "hematocrit": table.share("hematocrit", least="0.05", most="0.85", default=shipped.hematocrit),
+        "blood_limit": None if limit == NO_LIMIT else limit,
+        "altitude_m": shipped.altitude_m if altitude_m is None else altitude_m,
+    }
+
+
+def _read_groups(table: Table) -> tuple[tuple[str, ...], ...]:
+    value = table.content["share_benches"]
+    if not isinstance(value, list):
+        table.fault(
+            "share_benches",
+            found=value,
+            expected="a list of lists of benches",
+            remedy='write it as [["chemistry", "serology"]]',
+        )
+        return ()
+    rows = Table(
+        {f"[{i}]": row for i, row in enumerate(value)},
+        file=table.file,
+        findings=table.findings,
+        header=f"{table.header} {table.place('share_benches')}".strip(),
+    )
+    groups = []
+    owners: dict[str, int] = {}
+    for i in range(len(value)):
+        group = rows.words(f"[{i}]")
+        if len(set(group)) < 2:
+            rows.fault(
+                f"[{i}]", found=value[i], expected="two or more different benches", remedy="add a bench"
+            )
+        for bench in group:
+            if owners.setdefault(bench, i) != i:
+                rows.fault(
+                    f"[{i}]",
+                    found=bench,
+                    expected="each bench in one group",
+                    remedy="join the two groups, or take it out of one",
+                )
+        groups.append(tuple(dict.fromkeys(group)))
+    return tuple(groups)
+
+
+def _read_placings(top: Table) -> tuple[Placing, ...]:
+    place = top.table("place")
+    placings = []
+    for kind in place.content if place else ():
+        row = place.table(kind) if place else None
+        if row is None:
+            continue
+        row.refuse_unknown(PLACE_KEYS)
+        given = [k for k in ("after", "before", "with") if k in row.content]
+        other = row.text(given[0]) if len(given) == 1 else None
+        if len(given) != 1:
+            row.fault(
+                "",
+                found=words(" and ".join(given) or "no place"),
+                expected="one of after, before and with",
+                remedy='write it as {after = "edta", because = "..."}',
+            )
+        because = row.text("because", default="house rule") or "house rule"
+        if other == kind:
+            row.fault(given[0], found=other, expected="another kind", remedy="name the kind it stands beside")
+        elif other is not None:
+            key = "with_kind" if given[0] == "with" else given[0]
+            placings.append(Placing(kind=kind, because=because, **{key: other}))
+    return tuple(placings)
+
+
+def _read_texts(top: Table, key: str) -> dict[str, str]:
+    table = top.table(key)
+    texts = {}
+    for word in table.content if table else ():
+        text = table.text(word) if table else None
+        if text is not None:
+            texts[word] = text
+    return texts
+
+
+def refuse_unknown_words(
+    texts: Mapping[str, str], known: Iterable[str], *, file: str, header: str, what: str
+) -> list[Finding]:
+    """A finding for every key of `[stoppers]` or `[names]` that stands for nothing at this site."""
+    known = tuple(known)
+    findings = []
+    for word in texts:
+        if word not in known:
+            near = near_misses(word, known)
+            findings.append(
+                Finding(
+                    level="error",
+                    file=file,
+                    entry=f"{header} {word[:60]}",
+                    found="an unknown key",
+                    expected=what,
+                    remedy=f"write {near[0]}" if near else "remove it",
+                )
+            )
+    return findings

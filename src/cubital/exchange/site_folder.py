@@ -1,0 +1,281 @@
+"""A site's folder: three or four TOML files to one Site, or every fault of them in one run."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from cubital import facts
+from cubital.errors import SiteError
+from cubital.exchange.directory_table import (
+    find_clashes,
+    members,
+    read_panels,
+    read_tests,
+    refuse_unknown_members,
+)
+from cubital.exchange.policy_table import Policy, read_policy, refuse_unknown_words
+from cubital.exchange.stock_table import read_stock
+from cubital.exchange.table import near_misses, show
+from cubital.exchange.toml_file import read_toml
+from cubital.model import Finding, Panel, Planning, Site, Test, TubeKind
+from cubital.planning.directory import fold
+
+SITE, TUBES, TESTS, PANELS = FILES = ("site.toml", "tubes.toml", "tests.toml", "panels.toml")
+SHIPPED_NAME = "shipped defaults"
+_SHIPPED = "shipped "
+
+
+def read_site(folder: Path | None = None) -> Site:
+    """The site in this folder, or the shipped one; raises `SiteError` with every finding of one run.
+
+    A file that is there is the whole truth of its kind; one that is absent is the shipped one.
+    Findings about a test that a tube cannot serve are not looked for here: see `planning.lint`.
+    """
+    if folder is None:
+        return _shipped_site()
+    site, findings = read_site_with_findings(folder)
+    if site is None:
+        errors = [str(f) for f in findings if f.level == "error"]
+        more = f" (and {len(errors) - 1} more findings)" if len(errors) > 1 else ""
+        raise SiteError(errors[0] + more, where=str(folder), findings=[str(f) for f in findings])
+    return site
+
+
+@functools.cache
+def _shipped_site() -> Site:
+    site, findings = _read({})
+    if site is None:
+        raise SiteError(str(findings[0]), where="shipped facts", findings=[str(f) for f in findings])
+    return site
+
+
+def read_site_with_findings(folder: Path | None = None) -> tuple[Site | None, tuple[Finding, ...]]:
+    """The site in this folder and every finding; the site is None where a finding is an error."""
+    if folder is None:
+        return _shipped_site(), ()
+    findings: list[Finding] = []
+    if not folder.is_dir():
+        found = "a file" if folder.exists() else "no such folder"
+        return None, (_folder_finding(folder, found),)
+    tables: dict[str, dict[str, Any]] = {}
+    for path in sorted(folder.iterdir()):
+        if path.name in FILES:
+            table = read_toml(path, findings=findings)
+            if table is not None:
+                tables[path.name] = table
+        elif path.suffix == ".toml":
+            findings.append(_stray_finding(path))
+    if not tables and not findings:
+        findings.append(_folder_finding(folder, "a folder without any of them"))
+    if any(f.level == "error" for f in findings):
+        # What can be read is still linted, so that one run shows every fault.
+        return None, (*findings, *_read(tables)[1])
+    site, more = _read(tables)
+    return site, (*findings, *more)
+
+
+def _folder_finding(folder: Path, found: str) -> Finding:
+    return Finding(
+        level="error",
+        file=show(folder.name)[1:-1] or "folder",
+        entry="",
+        found=found,
+        expected=f"a folder with {SITE}, {TUBES} or {TESTS}",
+        remedy="name the site's folder",
+    )
+
+
+def _stray_finding(path: Path) -> Finding:
+    near = near_misses(path.name, FILES)
+    return Finding(
+        level="error" if near else "warning",
+        file=show(path.name)[1:-1],
+        entry="",
+        found="a file that nothing reads",
+        expected="one of " + ", ".join(FILES),
+        remedy=f"rename it {near[0]}" if near else "take it out",
+    )
+
+
+def _read(tables: Mapping[str, Mapping[str, Any]]) -> tuple[Site | None, tuple[Finding, ...]]:
+    findings: list[Finding] = []
+    policy = _read_policy(tables.get(SITE), findings)
+    kinds = _read_kinds(tables.get(TUBES), findings)
+    tests = _read_all_tests(tables.get(TESTS), findings)
+    panels = _read_all_panels(tables.get(PANELS), tests, findings)
+    families = {
+        "tests": TESTS if TESTS in tables else _SHIPPED + TESTS,
+        "panels": PANELS if PANELS in tables else _SHIPPED + PANELS,
+    }
+    findings += find_clashes(tests, panels, files=families)
+    findings += refuse_unknown_words(
+        policy.stoppers, kinds, file=SITE, header="[stoppers]", what="the key of a tube kind of this site"
+    )
+    benches = {t.bench for t in tests.values()}
+    findings += refuse_unknown_words(
+        policy.names,
+        (*kinds, *tests, *panels, *benches),
+        file=SITE,
+        header="[names]",
+        what="a tube kind, test, panel or bench of this site",
+    )
+    if any(f.level == "error" for f in findings):
+        return None, tuple(findings)
+    replaced = TESTS in tables and not _includes_shipped(tables[TESTS])
+    site = Site(
+        name=policy.name,
+        kinds=_with_words(kinds, policy),
+        tests=tests,
+        panels=panels,
+        planning=policy.planning,
+        names=policy.names,
+        ambiguous=_read_ambiguous(tests, panels, replaced=replaced),
+    )
+    return site, tuple(findings)
+
+
+def _includes_shipped(table: Mapping[str, Any]) -> bool:
+    return table.get("include") == "shipped"
+
+
+def _take_include(
+    table: Mapping[str, Any], file: str, findings: list[Finding]
+) -> tuple[dict[str, Any], bool]:
+    """The entries of a file without its `include`, and whether it adds to the shipped ones."""
+    entries = {k: v for k, v in table.items() if k != "include"}
+    if "include" in table and not _includes_shipped(table):
+        findings.append(
+            Finding(
+                level="error",
+                file=file,
+                entry="include",
+                found=show(table["include"]),
+                expected='"shipped"',
+                remedy='write include = "shipped", or take it out to replace the shipped file',
+            )
+        )
+    return entries, "include" in table
+
+
+def _overlaid(entries: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict[str, Any]:
+    """Shipped entries with the site's over them, key by key: what an entry leaves out stays as shipped."""
+    whole = dict(shipped)
+    for key, entry in entries.items():
+        both = isinstance(entry, dict) and isinstance(shipped.get(key), dict)
+        whole[key] = {**shipped[key], **entry} if both else entry
+    return whole
+
+
+def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Policy:
+    shipped = _shipped_planning()
+    if table is None:
+        return Policy(name=SHIPPED_NAME, planning=shipped, stoppers={}, names={})
+    planning = table.get("planning")
+    asked = planning if isinstance(planning, dict) else {}
+    return read_policy(
+        table,
+        file=SITE,
+        findings=findings,
+        policies=facts.order_policies() if "order_of_draw" in asked else (),
+        limits=facts.sampling_limits() if "blood_limit" in asked else (),
+        shipped=shipped,
+        default_name="site",
+    )
+
+
+def _shipped_planning() -> Planning:
+    findings: list[Finding] = []
+    table = facts.site_table()
+    planning = read_policy(
+        table,
+        file=_SHIPPED + SITE,
+        findings=findings,
+        policies=(table["planning"]["order_of_draw"],),
+        limits=(table["planning"]["blood_limit"],),
+        shipped=Planning(),
+        default_name=SHIPPED_NAME,
+    ).planning
+    if findings:
+        raise SiteError(str(findings[0]), findings=[str(f) for f in findings])
+    return planning
+
+
+def _read_kinds(table: Mapping[str, Any] | None, findings: list[Finding]) -> dict[str, TubeKind]:
+    shipped = facts.tube_table()
+    if table is None:
+        return read_stock(shipped, file=_SHIPPED + TUBES, findings=findings, shipped={}, is_site=False)
+    entries, adds = _take_include(table, TUBES, findings)
+    kinds = {}
+    if adds:
+        rest = {k: v for k, v in shipped.items() if k not in entries}
+        kinds = read_stock(rest, file=_SHIPPED + TUBES, findings=findings, shipped={}, is_site=False)
+    own = read_stock(entries, file=TUBES, findings=findings, shipped=shipped, is_site=True)
+    return {**kinds, **own}
+
+
+def _read_all_tests(table: Mapping[str, Any] | None, findings: list[Finding]) -> dict[str, Test]:
+    handling = tuple(facts.handling_terms())
+    if table is None:
+        return read_tests(facts.tests_table(), file=_SHIPPED + TESTS, findings=findings, handling=handling)
+    entries, adds = _take_include(table, TESTS, findings)
+    if adds:
+        entries = _overlaid(entries, facts.tests_table())
+    return read_tests(entries, file=TESTS, findings=findings, handling=handling)
+
+
+def _read_all_panels(
+    table: Mapping[str, Any] | None, tests: Mapping[str, Test], findings: list[Finding]
+) -> dict[str, Panel]:
+    own: dict[str, Panel] = {}
+    adds = table is None
+    if table is not None:
+        entries, adds = _take_include(table, PANELS, findings)
+        own = read_panels(entries, file=PANELS, findings=findings)
+        findings += refuse_unknown_members(own, tests, file=PANELS)
+    if not adds:
+        return own
+    shipped = read_panels(facts.panels_table(), file=_SHIPPED + PANELS, findings=findings)
+    kept = {k: p for k, p in shipped.items() if all(t in tests for t in members(p))}
+    if table is not None:
+        findings.extend(_dropped_finding(k) for k in shipped if k not in kept and k not in own)
+    return {**kept, **own}
+
+
+def _dropped_finding(panel: str) -> Finding:
+    return Finding(
+        level="note",
+        file=PANELS,
+        entry="include",
+        found=f"the shipped panel [{panel}]",
+        expected="every test of it at this site",
+        remedy="it is left out; add its tests to have it",
+    )
+
+
+def _with_words(kinds: Mapping[str, TubeKind], policy: Policy) -> dict[str, TubeKind]:
+    worded = {}
+    for key, kind in kinds.items():
+        stopper = policy.stoppers.get(key, kind.stopper)
+        name = policy.names.get(key, kind.name)
+        changed = stopper != kind.stopper or name != kind.name
+        worded[key] = msgspec.structs.replace(kind, stopper=stopper, name=name) if changed else kind
+    return worded
+
+
+def _read_ambiguous(
+    tests: Mapping[str, Test], panels: Mapping[str, Panel], *, replaced: bool
+) -> dict[str, tuple[str, ...]]:
+    """The names that stand for several of this site's tests, but for those that one entry claims itself."""
+    records: list[Test | Panel] = [*tests.values(), *panels.values()]
+    claimed = {fold(name) for record in records for name in (record.key, record.name, *record.also)}
+    ambiguous = {}
+    for name, choices in facts.ambiguous().items():
+        known = tuple(c for c in choices if c in tests or c in panels)
+        if fold(name) not in claimed and len(known) >= (2 if replaced else 1):
+            ambiguous[name] = known
+    return ambiguous

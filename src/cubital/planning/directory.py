@@ -1,0 +1,255 @@
+"""A site's test directory: which test or panel a name, an abbreviation or a code stands for."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Literal, TypeVar
+
+import msgspec
+
+from cubital.errors import AmbiguousTest, UnknownTest
+from cubital.model import Panel, Site, Test
+
+EntryKind = Literal["test", "panel"]
+Entry = tuple[EntryKind, str]
+
+LOINC_SYSTEMS = frozenset(
+    {"http://loinc.org", "https://loinc.org", "urn:oid:2.16.840.1.113883.6.1", "loinc", "LN"}
+)
+# Terminologies of other matters, whose codes must not be read as a site's abbreviations ("E2", "K").
+FOREIGN_SYSTEMS = (
+    "http://snomed.info/",
+    "http://hl7.org/fhir/sid/",
+    "http://www.ama-assn.org/",
+    "http://terminology.hl7.org/",
+    "http://unitsofmeasure.org",
+    "http://www.nlm.nih.gov/",
+    "http://www.whocc.no/",
+    "urn:iso:",
+)
+MOST_NEAR = 5
+MOST_TEXT = 300
+
+_LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
+_K = TypeVar("_K")
+_NOT_LETTERS = re.compile(r"[^\w%]|_")
+
+
+class Hit(msgspec.Struct, frozen=True, kw_only=True):
+    """One entry that a search found; `matched` is the name of it that did, `rank` 0 the best."""
+
+    kind: EntryKind
+    key: str
+    name: str
+    also: tuple[str, ...]
+    matched: str
+    rank: int
+
+
+def fold(text: str) -> str:
+    """The spelling under which names are compared: no case, spaces, hyphens or punctuation.
+
+    >>> fold("Vitamin B-12"), fold("vitamin b12")
+    ('vitaminb12', 'vitaminb12')
+    """
+    if not text.isascii():
+        text = unicodedata.normalize("NFKC", text)
+    return _NOT_LETTERS.sub("", text.casefold())
+
+
+def is_loinc_shaped(code: str) -> bool:
+    """Whether this is digits, a hyphen and one digit."""
+    return _LOINC.fullmatch(code) is not None
+
+
+def has_loinc_check_digit(code: str) -> bool:
+    """Whether the last digit of a LOINC-shaped code is the mod 10 check digit of the rest.
+
+    >>> has_loinc_check_digit("2823-3"), has_loinc_check_digit("2823-4")
+    (True, False)
+    """
+    body, _, check = code.partition("-")
+    total = 0
+    for i, digit in enumerate(reversed(body)):
+        doubled = int(digit) * (2 if i % 2 == 0 else 1)
+        total += doubled - 9 if doubled > 9 else doubled
+    return (10 - total % 10) % 10 == int(check)
+
+
+class Directory:
+    """The index of one site's tests and panels; build it once for a site and keep it."""
+
+    def __init__(self, site: Site) -> None:
+        self._tests: Mapping[str, Test] = site.tests
+        self._panels: Mapping[str, Panel] = site.panels
+        self._ambiguous = {fold(name): tuple(choices) for name, choices in site.ambiguous.items()}
+        self._keys: dict[str, list[Entry]] = {}
+        self._names: dict[str, list[Entry]] = {}
+        self._codes: dict[tuple[str, str], list[Entry]] = {}
+        for entry, record in self._entries():
+            _claim(self._keys, fold(record.key), entry)
+            for name in (record.key, record.name, *record.also):
+                _claim(self._names, fold(name), entry)
+            for system, code in record.codes.items():
+                _claim(self._codes, (_system_key(system), code.casefold()), entry)
+
+    def resolve(self, text: str, *, system: str | None = None, where: str = "") -> Entry:
+        """Which test or panel this text stands for, as its kind and its key.
+
+        `system` is the code system the text is a code of; None is a name, an abbreviation or a
+        bare LOINC code. Raises `UnknownTest` with near misses, or `AmbiguousTest` with the choices.
+
+        >>> site = Site(name="s", kinds={}, tests={"potassium": Test(key="potassium", name="Potassium",
+        ...     also=("K",), codes={"loinc": "2823-3"}, bench="chemistry")})
+        >>> Directory(site).resolve("k"), Directory(site).resolve("2823-3", system="http://loinc.org")
+        (('test', 'potassium'), ('test', 'potassium'))
+        """
+        found = self.look_up(text, system=system)
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise self._ambiguous_error(text, [key for _, key in found], where)
+        folded = fold(text)
+        if system is None and folded in self._ambiguous:
+            raise self._ambiguous_error(text, self._ambiguous[folded], where)
+        raise self._unknown_error(text, system, where)
+
+    def look_up(self, text: str, *, system: str | None = None) -> list[Entry]:
+        """Every entry that this text stands for: none, one, or several where it is not unique.
+
+        A name that the trade uses for several tests counts as none here.
+        """
+        text = text.strip()
+        if not text or len(text) > MOST_TEXT:
+            return []
+        if system is None and is_loinc_shaped(text):
+            return self._codes.get(("loinc", text), [])
+        if system is not None:
+            by_code = self._codes.get((_system_key(system), text.casefold()))
+            if by_code or not is_site_system(system):
+                return by_code or []
+        folded = fold(text)
+        if folded in self._keys:
+            return self._keys[folded]
+        if folded in self._ambiguous:
+            return []
+        return self._names.get(folded) or self._by_site_code(text)
+
+    def near(self, text: str) -> tuple[str, ...]:
+        """The keys whose names are closest to this text, closest first; at most five."""
+        return tuple(hit.key for hit in self.search(text[:80], MOST_NEAR))
+
+    def search(self, text: str, limit: int = 20) -> list[Hit]:
+        """The entries that this text may mean, best first: exact, beginning so, containing it, nearly so."""
+        folded = fold(text[:MOST_TEXT])
+        if not folded or limit < 1:
+            return []
+        hits: list[Hit] = []
+        by_code = self.look_up(text)
+        meant = self._ambiguous.get(folded, ())
+        for entry, record in self._entries():
+            rank, matched = _rank(folded, text, (record.name, record.key, *record.also))
+            if entry in by_code or record.key in meant:
+                rank, matched = 0, matched or record.name
+            if rank is not None:
+                hits.append(_hit(entry[0], record, matched, rank))
+        if len(hits) < limit:
+            hits.extend(self._spelled_nearly(folded, known={h.key for h in hits}))
+        hits.sort(key=lambda h: (h.rank, len(h.matched), h.name.casefold(), h.key))
+        return hits[:limit]
+
+    def _spelled_nearly(self, folded: str, *, known: set[str]) -> Iterator[Hit]:
+        import difflib
+
+        owners = {name: entries for name, entries in self._names.items() if abs(len(name) - len(folded)) <= 4}
+        for i, name in enumerate(difflib.get_close_matches(folded, owners, MOST_NEAR, 0.66)):
+            for kind, key in owners[name]:
+                record = self._tests[key] if kind == "test" else self._panels[key]
+                if key not in known:
+                    known.add(key)
+                    yield _hit(kind, record, record.name, 10 + i)
+
+    def _entries(self) -> Iterator[tuple[Entry, Test | Panel]]:
+        for key, test in self._tests.items():
+            yield ("test", key), test
+        for key, panel in self._panels.items():
+            yield ("panel", key), panel
+
+    def _by_site_code(self, text: str) -> list[Entry]:
+        folded = text.casefold()
+        found: list[Entry] = []
+        for (system, code), entries in self._codes.items():
+            if code == folded and system != "loinc":
+                found.extend(e for e in entries if e not in found)
+        return found
+
+    def _ambiguous_error(self, text: str, choices: Iterable[str], where: str) -> AmbiguousTest:
+        keys = tuple(choices)
+        return AmbiguousTest(
+            f"found {_quoted(text)}, which stands for {len(keys)} tests; "
+            f"expected one of: {', '.join(keys)}; write the one meant",
+            where=where,
+            asked=text[:MOST_TEXT],
+            choices=keys,
+        )
+
+    def _unknown_error(self, text: str, system: str | None, where: str) -> UnknownTest:
+        near = self.near(text) if system is None or is_site_system(system) else ()
+        hint = f"near: {', '.join(near)}" if near else "look it up in the directory"
+        if is_loinc_shaped(text.strip()) and not has_loinc_check_digit(text.strip()):
+            hint = "its check digit is wrong, so a digit may be mistyped"
+        of_system = f" of {system[:80]}" if system else ""
+        return UnknownTest(
+            f"found {_quoted(text)}{of_system}; expected a test or panel of this site; {hint}",
+            where=where,
+            asked=text[:MOST_TEXT],
+            near=near,
+        )
+
+
+def is_site_system(system: str) -> bool:
+    """Whether codes of this system may be a site's own codes and abbreviations."""
+    return system not in LOINC_SYSTEMS and not system.startswith(FOREIGN_SYSTEMS)
+
+
+def _hit(kind: EntryKind, record: Test | Panel, matched: str, rank: int) -> Hit:
+    return Hit(kind=kind, key=record.key, name=record.name, also=record.also, matched=matched, rank=rank)
+
+
+def _system_key(system: str) -> str:
+    return "loinc" if system in LOINC_SYSTEMS else system
+
+
+def _claim(index: dict[_K, list[Entry]], name: _K, entry: Entry) -> None:
+    owners = index.setdefault(name, [])
+    if entry not in owners:
+        owners.append(entry)
+
+
+def _rank(folded: str, text: str, names: tuple[str, ...]) -> tuple[int | None, str]:
+    best: tuple[int, int, str] | None = None
+    asked_words = [fold(w) for w in re.split(r"[\s\-/,]+", text) if fold(w)]
+    for name in names:
+        spelled = fold(name)
+        if spelled == folded:
+            rank = 0
+        elif spelled.startswith(folded):
+            rank = 1
+        else:
+            its_words = [fold(w) for w in re.split(r"[\s\-/,]+", name)]
+            if all(any(w.startswith(a) for w in its_words) for a in asked_words):
+                rank = 2
+            elif len(folded) >= 3 and folded in spelled:
+                rank = 3
+            else:
+                continue
+        if best is None or (rank, len(name)) < best[:2]:
+            best = (rank, len(name), name)
+    return (best[0], best[2]) if best else (None, "")
+
+
+def _quoted(text: str) -> str:
+    short = text if len(text) <= 60 else text[:57] + "..."
+    return repr(short)

@@ -1,0 +1,206 @@
+"""One packing question as plain integers, built from model values by code the planner does not share."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from math import floor
+
+from cubital.model import Order, Panel, Site, Tube, TubeKind
+from cubital.model.vocabulary import PRIORITIES
+
+_SERUM_OR_PLASMA = ("serum", "plasma")
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One tube kind and matrix a request may use: how much it takes and its place in the preferences."""
+
+    kind: str
+    matrix: str
+    need_ul: int
+    place: int
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One test of one draw that must go whole into one tube; `group` is its draw and bench group."""
+
+    name: str
+    group: str
+    priority: int
+    own_tube: bool
+    options: tuple[Option, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """One stocked size of a kind; `stock` None is uncounted."""
+
+    kind: str
+    draw_ul: int
+    capacity_ul: Mapping[str, int]
+    stock: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """One tube of an answer: which size (index), which matrix, which requests (indices)."""
+
+    size: int
+    matrix: str
+    requests: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The optimum of an instance; packing and times take no part in equality."""
+
+    kept: tuple[int, int, int]
+    tubes: int
+    blood_ul: int
+    preference: int
+    packing: tuple[Filled, ...] = field(default=(), compare=False)
+    build_s: float = field(default=0.0, compare=False)
+    solve_s: float = field(default=0.0, compare=False)
+    form: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """Requests, sizes, objective and, where there is one, the blood that may be drawn."""
+
+    requests: tuple[Request, ...]
+    sizes: tuple[Size, ...]
+    objective: str
+    budget_ul: int | None = None
+
+    @staticmethod
+    def of(order: Order, site: Site, *, minimum: bool, budget_ul: int | None = None) -> Instance:
+        """The packing question inside this order at this site, with typical or minimum volumes."""
+        hematocrit = order.patient.hematocrit or site.planning.hematocrit
+        if hematocrit is None:
+            raise ValueError("the oracle needs a hematocrit from the patient or the site")
+        sizes = tuple(_sizes_on_hand(order, site, hematocrit))
+        stocked = {size.kind for size in sizes}
+        return Instance(
+            requests=tuple(_requests(order, site, stocked, minimum=minimum)),
+            sizes=sizes,
+            objective=order.objective or site.planning.objective,
+            budget_ul=budget_ul,
+        )
+
+    @property
+    def everything(self) -> tuple[int, int, int]:
+        """How many requests there are of each priority: stat, timed, routine."""
+        count = Counter(request.priority for request in self.requests)
+        return count[0], count[1], count[2]
+
+    def holds(self, size: Size, matrix: str, members: tuple[int, ...]) -> int | None:
+        """The preference cost of these requests in one such tube, or None if it may not hold them."""
+        requests = [self.requests[i] for i in members]
+        if len({r.group for r in requests}) != 1 or (len(requests) > 1 and any(r.own_tube for r in requests)):
+            return None
+        chosen = [first(r, size.kind, matrix) for r in requests]
+        options = [option for option in chosen if option is not None]
+        if len(options) < len(chosen):
+            return None
+        if sum(option.need_ul for option in options) > size.capacity_ul.get(matrix, 0):
+            return None
+        return sum(option.place for option in options)
+
+    def audit(self, packing: tuple[Filled, ...]) -> Answer:
+        """The exact value of a packing in whole numbers; refuses one that breaks a rule."""
+        seen = Counter(i for tube in packing for i in tube.requests)
+        if any(count > 1 for count in seen.values()):
+            raise AssertionError("a request was packed twice")
+        used = Counter(tube.size for tube in packing)
+        preference = 0
+        for tube in packing:
+            cost = self.holds(self.sizes[tube.size], tube.matrix, tube.requests)
+            if cost is None or not tube.requests:
+                raise AssertionError(f"a tube that may not be filled so: {tube}")
+            preference += cost
+        for index, count in used.items():
+            stock = self.sizes[index].stock
+            if stock is not None and count > stock:
+                raise AssertionError("more tubes than the stock holds")
+        blood_ul = sum(self.sizes[tube.size].draw_ul for tube in packing)
+        if self.budget_ul is not None and blood_ul > self.budget_ul:
+            raise AssertionError("more blood than the budget")
+        kept = Counter(self.requests[i].priority for i in seen)
+        return Answer((kept[0], kept[1], kept[2]), len(packing), blood_ul, preference, tuple(packing))
+
+
+def first(request: Request, kind: str, matrix: str) -> Option | None:
+    """The first option of a request with this kind and matrix."""
+    return next((o for o in request.options if o.kind == kind and o.matrix == matrix), None)
+
+
+def usable_ul(kind: TubeKind, tube: Tube, matrix: str, hematocrit: Fraction, recovery: Fraction) -> int:
+    """The usable volume of one tube by the formula of the issue."""
+    dead_ul = kind.dead_volume_ul.get(matrix, 0)  # type: ignore[call-overload]
+    if matrix in _SERUM_OR_PLASMA:
+        liquid_ul = tube.draw_ul * (1 - hematocrit) + tube.liquid_additive_ul
+        return floor(liquid_ul * recovery) - int(dead_ul)
+    return tube.draw_ul - int(dead_ul)
+
+
+def _sizes_on_hand(order: Order, site: Site, hematocrit: Fraction) -> Iterator[Size]:
+    for key, kind in site.kinds.items():
+        if kind.accesses is not None and order.access not in kind.accesses:
+            continue
+        for tube in kind.sizes:
+            if tube.expires is not None and (order.on is None or tube.expires < order.on):
+                continue
+            capacity_ul = {
+                matrix: usable_ul(kind, tube, matrix, hematocrit, site.planning.recovery)
+                for matrix in ("whole-blood", *_SERUM_OR_PLASMA)
+            }
+            yield Size(key, tube.draw_ul, capacity_ul, tube.in_stock)
+
+
+def _asked(order: Order, site: Site) -> dict[tuple[int, str], int]:
+    """The most urgent priority of every (minute, test) of the order."""
+    asked: dict[tuple[int, str], int] = {}
+
+    def add(name: str, at_min: int, priority: int) -> None:
+        panel: Panel | None = None if name in site.tests else site.panels[name]
+        if panel is None:
+            asked[at_min, name] = min(priority, asked.get((at_min, name), priority))
+            return
+        for member in panel.tests:
+            add(member, at_min, priority)
+        for step in panel.series:
+            for member in step.tests:
+                add(member, at_min + step.at_min, priority)
+
+    for ask in order.asks:
+        add(ask.test, ask.at_min or 0, PRIORITIES.index(ask.priority))
+    return asked
+
+
+def _requests(order: Order, site: Site, stocked: set[str], *, minimum: bool) -> Iterator[Request]:
+    sharing = _groups(site.planning.share_benches)
+    for (at_min, key), priority in _asked(order, site).items():
+        test = site.tests[key]
+        if test.culture is not None:
+            continue
+        flat = [(kind, accept) for accept in test.accepts for kind in accept.tubes]
+        options = tuple(
+            Option(kind, accept.matrix, accept.minimum_ul if minimum else accept.volume_ul, place)
+            for place, (kind, accept) in enumerate(flat)
+            if kind in stocked
+            and (kind, accept.matrix) not in {(k, a.matrix) for k, a in flat[:place]}
+        )
+        group = f"{at_min}/{sharing.get(test.bench, test.bench)}"
+        yield Request(f"{at_min}/{key}", group, priority, test.own_tube, options)
+
+
+def _groups(share_benches: tuple[tuple[str, ...], ...]) -> dict[str, str]:
+    benches = [bench for group in share_benches for bench in group]
+    if len(benches) != len(set(benches)):
+        raise ValueError("the oracle does not know what overlapping bench groups mean")
+    return {bench: "+".join(group) for group in share_benches for bench in group}

@@ -190,7 +190,7 @@ def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Po
 
 def _shipped_planning() -> Planning:
     findings: list[Finding] = []
-    table = facts.site_table()
+    table = {"planning": facts.site_table()["planning"]}
     planning = read_policy(
         table,
         file=_SHIPPED + SITE,

@@ -34,7 +34,7 @@ def show(value: object) -> str:
     return str(value)[:40]
 
 
-def near_misses(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:
+def near_misses(word: str, known: Iterable[str], *, most: int = 3, least_ratio: float = 0.6) -> list[str]:
     """The known words that this one is probably a slip for, closest first."""
     import difflib
 
@@ -45,7 +45,7 @@ def near_misses(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:
     for spelling in (word.casefold(), folded, folded.replace("-", "_")):
         if spelling in by_fold:
             return [by_fold[spelling]]
-    return [by_fold[k] for k in difflib.get_close_matches(folded, by_fold, most, 0.6)]
+    return [by_fold[k] for k in difflib.get_close_matches(folded, by_fold, most, least_ratio)]
 
 
 class Table:

@@ -104,7 +104,7 @@ def entries(table: Mapping[str, object], *, file: str) -> list[tuple[str, dict[s
 def check_marks(value: object, *, file: str, entry: str) -> None:
     """Refuse any mark at or below `value` whose source is unknown or does not bear its basis."""
     if isinstance(value, Mark):
-        _check_mark(value, file=file, entry=entry)
+        check_mark(value.basis, value.source, where=f"{file} [{entry}]")
     elif isinstance(value, msgspec.Struct):
         for name in value.__struct_fields__:
             check_marks(getattr(value, name), file=file, entry=entry)
@@ -116,24 +116,23 @@ def check_marks(value: object, *, file: str, entry: str) -> None:
             check_marks(item, file=file, entry=entry)
 
 
-def _check_mark(mark: Mark, *, file: str, entry: str) -> None:
-    where = f"{file} [{entry}]"
-    source = sources().get(mark.source)
+def check_mark(basis: str, key: str, *, where: str) -> None:
+    """Refuse a source that is not in sources.toml, or a basis that it does not bear."""
+    source = sources().get(key)
     if source is None:
         raise FactsError(
-            f"found source {mark.source!r}; expected a key of sources.toml; "
-            "add the source there or correct the key",
+            f"found source {key!r}; expected a key of sources.toml; add the source there or correct the key",
             where=where,
         )
-    if mark.basis in ("standard", "published") and source.seen == "memory":
+    if basis in ("standard", "published") and source.seen == "memory":
         raise FactsError(
-            f"found basis {mark.basis!r} on {mark.source!r}, which was only recalled; "
-            "expected basis 'memory'; read the source or change the basis",
+            f"found basis {basis!r} on {key!r}, which was only recalled; expected basis 'memory'; "
+            "read the source or change the basis",
             where=where,
         )
-    if (mark.basis == "common-practice") != (mark.source == "common-practice"):
+    if (basis == "common-practice") != (key == "common-practice"):
         raise FactsError(
-            f"found basis {mark.basis!r} with source {mark.source!r}; "
-            "expected common-practice for both or neither; correct one of them",
+            f"found basis {basis!r} with source {key!r}; expected common-practice for both or neither; "
+            "correct one of them",
             where=where,
         )

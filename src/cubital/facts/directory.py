@@ -1,0 +1,213 @@
+"""The shipped directory of tests and panels, the names that are ambiguous, and how specimens keep."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from types import MappingProxyType
+from typing import Annotated, Any, Literal
+
+import msgspec
+
+from cubital.errors import FactsError
+from cubital.facts.additives import check_marks_of
+from cubital.facts.reading import read_table, refuse_unknown, shape
+from cubital.facts.sources import Basis, Mark, check_mark, entries
+from cubital.facts.tubes import Matrix
+
+Volume = Annotated[int, msgspec.Meta(gt=0)]
+Whole = Annotated[int, msgspec.Meta(ge=0)]
+Words = Annotated[str, msgspec.Meta(min_length=1)]
+Claim = tuple[Basis, str]
+
+# The handling terms that a test may carry; each has its entry in handling.toml.
+HANDLING = (
+    "ice", "no_chill", "protect_from_light", "keep_closed", "warm", "no_tourniquet", "no_fist", "fasting",
+    "full_tube", "double_spin", "platelet_poor", "do_not_spin", "supine", "posture", "rested", "no_hemolysis",
+    "cold_spin", "room_temperature_spin", "spin_soon", "freeze_fast", "metal_free", "no_bubbles", "sterile",
+    "label_by_hand", "no_alcohol_prep", "not_from_infusion_line", "plastic_tube", "no_pneumatic_tube",
+    "first_use", "deliver_at_once", "mix_well",
+)  # fmt: skip
+
+
+class AcceptEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One way to run a test as its file writes it."""
+
+    matrix: Matrix
+    tubes: Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
+    volume_ul: Volume
+    minimum_ul: Volume
+
+    def __post_init__(self) -> None:
+        if self.minimum_ul > self.volume_ul:
+            raise ValueError(
+                f"found minimum_ul {self.minimum_ul} over volume_ul {self.volume_ul}; expected at most it"
+            )
+
+
+class TestEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One test as its file writes it, without its handling terms, which are listed in `handling`."""
+
+    __test__ = False  # pytest: a laboratory test, not one of ours
+
+    name: Words
+    bench: Words
+    from_: dict[str, Claim | str] = msgspec.field(name="from")
+    also: tuple[Words, ...] = ()
+    codes: dict[str, str] = {}
+    accepts: tuple[AcceptEntry, ...] = ()
+    own_tube: bool = False
+    timed: Words | None = None
+    caution: tuple[Words, ...] = ()
+    culture: Literal["aerobic", "anaerobic", "set"] | None = None
+    handling: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if bool(self.accepts) == (self.culture is not None):
+            raise ValueError("expected accepts, or culture for a blood culture, and not both")
+        needs = {
+            "codes": bool(self.codes),
+            "accepts": bool(self.accepts),
+            "volume": bool(self.accepts),
+            "culture": self.culture is not None,
+            "handling": bool(self.handling or self.caution),
+            "timed": self.timed is not None,
+        }
+        _check_claims(self.from_, needs)
+
+
+class SeriesEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One draw of a timed series as its file writes it."""
+
+    at_min: Whole
+    tests: Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
+
+
+class PanelEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One panel as its file writes it."""
+
+    name: Words
+    from_: dict[str, Claim | str] = msgspec.field(name="from")
+    also: tuple[Words, ...] = ()
+    codes: dict[str, str] = {}
+    tests: tuple[str, ...] = ()
+    series: tuple[SeriesEntry, ...] = ()
+
+    def __post_init__(self) -> None:
+        if bool(self.tests) == bool(self.series):
+            raise ValueError("expected tests or series, and not both")
+        times = [step.at_min for step in self.series]
+        if times != sorted(set(times)):
+            raise ValueError(f"found at_min {times}; expected rising times, each once")
+        _check_claims(
+            self.from_, {"codes": bool(self.codes), "tests": bool(self.tests), "series": bool(self.series)}
+        )
+
+
+class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How long a specimen keeps; 0 means it must not be kept so, None that it is not known.
+
+    `separate_within_min` None means whole blood that is not spun.
+    """
+
+    marks: tuple[Mark, ...]
+    separate_within_min: Volume | None = None
+    ambient_min: Whole | None = None
+    refrigerated_min: Whole | None = None
+    frozen_d: Whole | None = None
+    no_add_on: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.marks:
+            raise ValueError("found no marks; expected at least one")
+
+
+def _check_claims(claims: Mapping[str, Claim | str], needs: Mapping[str, bool]) -> None:
+    for name, needed in needs.items():
+        if needed and not isinstance(claims.get(name), tuple):
+            raise ValueError(f"found no source for {name}; expected from.{name} = [basis, source]")
+    for name, claim in claims.items():
+        if name == "note":
+            if not isinstance(claim, str):
+                raise ValueError("found a note that is not text; expected text")
+        elif not needs.get(name, False):
+            raise ValueError(f"found from.{name}, which has no value beside it; expected none")
+
+
+@cache
+def tests_table() -> Mapping[str, Any]:
+    """The shipped tests.toml, parsed: a directory in a site's own form, each entry with its `from`."""
+    return load_tests_table(read_table("tests.toml"), file="tests.toml")
+
+
+def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any]:
+    """The table itself, once every test in it has been checked."""
+    for key, entry in entries(table, file=file):
+        terms = tuple(term for term in HANDLING if term in entry)
+        for term in terms:
+            if entry[term] is not True:
+                raise FactsError(
+                    f"found {term} = {entry[term]!r}; expected true; leave it out where it does not apply",
+                    where=f"{file} [{key}]",
+                )
+        plain = {name: value for name, value in entry.items() if name not in terms}
+        _check_sources(
+            shape({**plain, "handling": terms}, TestEntry, file=file, entry=key), file=file, key=key
+        )
+    return MappingProxyType(dict(table))
+
+
+@cache
+def panels_table() -> Mapping[str, Any]:
+    """The shipped panels.toml, parsed: each panel with its tests or its timed series and its `from`."""
+    return load_panels_table(read_table("panels.toml"), file="panels.toml")
+
+
+def load_panels_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any]:
+    """The table itself, once every panel in it has been checked."""
+    for key, entry in entries(table, file=file):
+        _check_sources(shape(entry, PanelEntry, file=file, entry=key), file=file, key=key)
+    return MappingProxyType(dict(table))
+
+
+def _check_sources(entry: TestEntry | PanelEntry, *, file: str, key: str) -> None:
+    for name, claim in entry.from_.items():
+        if isinstance(claim, tuple):
+            check_mark(claim[0], claim[1], where=f"{file} [{key}] from.{name}")
+
+
+@cache
+def ambiguous() -> Mapping[str, tuple[str, ...]]:
+    """The names that stand for several tests or panels, with the keys they may mean.
+
+    >>> ambiguous()["troponin"]
+    ('troponin-t', 'troponin-i')
+    """
+    return load_ambiguous(read_table("ambiguous.toml"), file="ambiguous.toml")
+
+
+def load_ambiguous(table: Mapping[str, Any], *, file: str) -> Mapping[str, tuple[str, ...]]:
+    """The ambiguous names a parsed table holds; each must stand for two entries at least."""
+    refuse_unknown(table, ("ambiguous",), file=file)
+    found = shape(table.get("ambiguous"), dict[str, tuple[str, ...]], file=file, entry="ambiguous")
+    for name, choices in found.items():
+        if len(set(choices)) < 2:
+            raise FactsError(
+                f"found {len(set(choices))} meanings of {name!r}; expected two at least; "
+                "make it an `also` of its test",
+                where=f"{file} [ambiguous]",
+            )
+    return MappingProxyType(found)
+
+
+@cache
+def stability() -> Mapping[str, Stability]:
+    """How specimens keep, by test key; a test that is absent is not known."""
+    return load_stability(read_table("stability.toml"), file="stability.toml")
+
+
+def load_stability(table: Mapping[str, Any], *, file: str) -> Mapping[str, Stability]:
+    """The stability a parsed table holds, by test key."""
+    found = {key: shape(entry, Stability, file=file, entry=key) for key, entry in entries(table, file=file)}
+    check_marks_of(found, file=file)
+    return MappingProxyType(found)

@@ -70,7 +70,7 @@ class TestEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             "accepts": bool(self.accepts),
             "volume": bool(self.accepts),
             "culture": self.culture is not None,
-            "handling": bool(self.handling or self.caution),
+            "handling": bool(self.handling or self.caution or self.own_tube),
             "timed": self.timed is not None,
         }
         _check_claims(self.from_, needs)

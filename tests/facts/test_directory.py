@@ -1,0 +1,126 @@
+"""The shipped directory: every tube, test and term it names exists, and no name or code stands for two."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from typing import Any
+
+from cubital import facts
+from cubital.facts.directory import HANDLING
+
+
+def has_check_digit(code: str) -> bool:
+    """Whether a LOINC code ends in its mod-10 check digit (the doubling method LOINC publishes)."""
+    digits, check = code.split("-")
+    total = 0
+    for place, digit in enumerate(reversed(digits)):
+        doubled = int(digit) * (2 if place % 2 == 0 else 1)
+        total += doubled // 10 + doubled % 10
+    return (10 - total % 10) % 10 == int(check)
+
+
+def records() -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Every test and every panel."""
+    yield from facts.tests_table().items()
+    yield from facts.panels_table().items()
+
+
+def test_there_are_at_least_150_tests_and_20_panels() -> None:
+    assert len(facts.tests_table()) >= 177
+    assert len(facts.panels_table()) >= 20
+
+
+def test_every_test_accepts_kinds_that_exist_and_give_its_matrix() -> None:
+    for key, test in facts.tests_table().items():
+        for accept in test.get("accepts", ()):
+            for kind in accept["tubes"]:
+                assert accept["matrix"] in facts.tube_table()[kind]["dead_volume_ul"], f"{key} {kind}"
+            assert len(set(accept["tubes"])) == len(accept["tubes"]), key
+
+
+def test_every_test_fits_the_largest_size_of_a_kind_at_the_highest_adult_hematocrit() -> None:
+    for key, test in facts.tests_table().items():
+        if "accepts" in test:
+            assert any(_fits(accept, kind) for accept in test["accepts"] for kind in accept["tubes"]), key
+
+
+def _fits(accept: Mapping[str, Any], kind: str) -> bool:
+    entry = facts.tube_table()[kind]
+    size = max(entry["sizes"], key=lambda s: s["draw_ml"])
+    blood_ul = size["draw_ml"] * 1000
+    dead_ul = entry["dead_volume_ul"][accept["matrix"]]
+    if accept["matrix"] == "whole-blood":
+        return bool(accept["volume_ul"] <= blood_ul - dead_ul)
+    fluid_ul = (blood_ul * Decimal("0.5") + size.get("liquid_additive_ul", 0)) * Decimal("0.9")
+    return bool(accept["volume_ul"] <= fluid_ul - dead_ul)
+
+
+# Trade facts: common practice, no source.
+def test_the_special_tubes_serve_what_the_trade_says_they_serve() -> None:
+    served: dict[str, set[str]] = {kind: set() for kind in facts.tube_table()}
+    for key, test in facts.tests_table().items():
+        for accept in test.get("accepts", ()):
+            for kind in accept["tubes"]:
+                served[kind].add(key)
+    assert served["citrate-sedimentation"] == {"erythrocyte-sedimentation-rate"}
+    assert served["lead"] == {"lead"}
+    assert served["acd-a"] == served["acd-b"] == {"hla-typing"}
+    assert served["edta-gel"] == {
+        "hiv-viral-load", "hepatitis-b-viral-load", "hepatitis-c-viral-load", "cytomegalovirus-dna",
+    }  # fmt: skip
+    assert {"glucose", "lactate", "ethanol", "glucose-tolerance-0-min"} <= served["fluoride-oxalate"]
+    assert {"ammonia", "sodium", "potassium", "venous-blood-gas"} <= served["heparin"]
+    assert {"erythrocyte-sedimentation-rate", "complete-blood-count", "group-check"} <= served["edta"]
+    assert "lithium" not in served["heparin"] | served["heparin-gel"] | served["iodoacetate-heparin"]
+    assert served["ammonium-heparin"] == set()
+
+
+def test_handling_terms_are_explained_and_only_those_are_carried() -> None:
+    assert set(facts.handling_terms()) == set(HANDLING)
+    used = {term for test in facts.tests_table().values() for term in HANDLING if term in test}
+    assert used == set(HANDLING)
+
+
+def test_every_panel_holds_tests_that_exist_each_once() -> None:
+    for key, panel in facts.panels_table().items():
+        groups = [panel.get("tests", []), *(step["tests"] for step in panel.get("series", ()))]
+        for group in groups:
+            assert set(group) <= set(facts.tests_table()), key
+            assert len(set(group)) == len(group), key
+
+
+def test_no_name_or_abbreviation_stands_for_two_entries_whatever_its_case() -> None:
+    owners: dict[str, str] = {}
+    for key, entry in records():
+        for name in {key, entry["name"], *entry.get("also", ())}:
+            folded = "".join(c for c in name.casefold() if c.isalnum())
+            assert owners.setdefault(folded, key) == key, f"{name}: {key} and {owners[folded]}"
+    for name, choices in facts.ambiguous().items():
+        assert "".join(c for c in name.casefold() if c.isalnum()) not in owners, name
+        assert set(choices) <= set(owners.values()), name
+
+
+def test_every_loinc_code_has_its_check_digit_and_stands_on_one_entry() -> None:
+    codes = [entry["codes"]["loinc"] for _, entry in records() if "codes" in entry]
+    assert len(codes) > 150
+    assert [code for code in codes if not has_check_digit(code)] == []
+    assert len(set(codes)) == len(codes)
+    assert not has_check_digit("2823-4")
+
+
+# FHIR R4 examples (read): a free T4 by LOINC 3024-7, a lipid panel by the site code LIPID.
+def test_the_published_requests_find_their_entries() -> None:
+    assert facts.tests_table()["free-thyroxine"]["codes"] == {"loinc": "3024-7"}
+    assert "LIPID" in facts.panels_table()["lipid-panel"]["also"]
+
+
+def test_stability_is_known_of_tests_that_exist() -> None:
+    assert len(facts.stability()) == 177
+    assert set(facts.stability()) <= set(facts.tests_table())
+
+
+def test_whole_blood_tests_that_are_not_spun_have_no_time_to_separation() -> None:
+    for key, keeps in facts.stability().items():
+        if facts.tests_table()[key].get("do_not_spin"):
+            assert keeps.separate_within_min is None, key

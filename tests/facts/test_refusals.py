@@ -1,0 +1,134 @@
+"""The loaders refuse each kind of fault; the bad files in tests/data/facts are named by family and fault."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cubital.errors import FactsError
+from cubital.facts import cautions, defaults, directory, orders, tubes, volumes
+from cubital.facts.additives import load_additives, load_clotting, load_inversions, load_spins
+from cubital.facts.reading import read_table
+from cubital.facts.sources import load_sources
+
+BAD = Path(__file__).parent.parent / "data" / "facts"
+
+LOADERS: dict[str, Callable[..., Any]] = {
+    "sources": load_sources,
+    "additives": load_additives,
+    "mixing": load_inversions,
+    "clotting": load_clotting,
+    "spinning": load_spins,
+    "tubes": tubes.load_tube_table,
+    "order_of_draw": orders.load_order_policies,
+    "tests": directory.load_tests_table,
+    "panels": directory.load_panels_table,
+    "ambiguous": directory.load_ambiguous,
+    "stability": directory.load_stability,
+    "blood_volumes": volumes.load_blood_volumes,
+    "sampling_limits": volumes.load_sampling_limits,
+    "cultures": volumes.load_cultures,
+    "hematocrits": volumes.load_hematocrits,
+    "accesses": cautions.load_accesses,
+    "handling": cautions.load_handling_terms,
+    "safety": cautions.load_safety,
+    "edition": defaults.load_edition,
+    "site": defaults.load_site,
+}
+
+# For each bad file: where the message must point, and a piece of what it must say.
+FAULTS = {
+    "sources__unknown_key": ("[a]", "unknown field `publisher`"),
+    "sources__unknown_way_of_seeing": ("[a]", "'glanced'"),
+    "sources__bare_value": ("[a]", "expected an entry"),
+    "additives__no_mark": ("[none]", "missing required field `mark`"),
+    "additives__mark_without_basis": ("[none]", "missing required field `basis`"),
+    "additives__mark_without_source": ("[none]", "missing required field `source`"),
+    "additives__unknown_source": ("[none]", "'nobody-1900'; expected a key of sources.toml"),
+    "additives__unknown_source_deep_inside": ("[none]", "'nobody-1900'; expected a key of sources.toml"),
+    "additives__published_on_a_recalled_source": ("[none]", "only recalled; expected basis 'memory'"),
+    "additives__common_practice_with_a_source": ("[none]", "common-practice for both or neither"),
+    "additives__unknown_family": ("[none]", "'magic'"),
+    "additives__unknown_key": ("[none]", "unknown field `color`"),
+    "additives__two_units_of_one_amount": ("[none]", "found 2 amounts; expected exactly one unit"),
+    "additives__falling_range": ("[none]", "expected a rising range above 0"),
+    "mixing__chosen_outside_the_range": ("[none]", "expected low <= chosen <= high"),
+    "mixing__no_rivals": ("[none]", "expected at least one count with its mark"),
+    "mixing__range_that_no_rival_gives": ("[none]", "do not span the rivals"),
+    "clotting__twice": ("[serum 1]", "twice; expected once"),
+    "clotting__falling_range": ("[serum 0]", "expected a rising range above 0"),
+    "clotting__no_marks": ("[serum 0]", "found no marks"),
+    "clotting__unknown_family": ("[plasma]", "expected one of serum"),
+    "clotting__empty": ("clotting__empty.toml", "found no [[serum]]"),
+    "spinning__twice": ("[spin 1]", "twice; expected once"),
+    "spinning__falling_range": ("[spin 0]", "expected a rising range above 0"),
+    "spinning__no_marks": ("[spin 0]", "found no marks"),
+    "tubes__no_source": ("[a]", "missing required field `from`"),
+    "tubes__millilitres_as_microlitres": ("[a]", "found draw_ml 4000; expected millilitres"),
+    "tubes__no_sizes": ("[a]", "found no sizes"),
+    "tubes__no_dead_volume": ("[a]", "found no dead_volume_ul"),
+    "tubes__unknown_additive": ("[a]", "'k4-edta'"),
+    "tubes__two_kinds_with_one_mark": ("[b]", "'AA', which [a] has"),
+    "order_of_draw__no_marks": ("[a]", "found no marks"),
+    "order_of_draw__one_place_twice": ("[a]", "found none placed twice alike"),
+    "order_of_draw__unknown_use": ("[a]", "'tea'"),
+    "order_of_draw__silent_on_nothing": ("[a]", "found neither additive nor use"),
+    "order_of_draw__refuses_nothing": ("[a]", "found neither additive nor use"),
+    "tests__no_source": ("[a]", "missing required field `from`"),
+    "tests__no_source_of_the_codes": ("[a]", "found no source for codes"),
+    "tests__source_of_nothing": ("[a]", "found from.timed, which has no value beside it"),
+    "tests__unknown_source": ("[a] from.accepts", "'nobody-1900'; expected a key of sources.toml"),
+    "tests__note_that_is_not_text": ("[a]", "found a note that is not text"),
+    "tests__minimum_over_volume": ("[a]", "found minimum_ul 21 over volume_ul 20"),
+    "tests__handling_that_is_false": ("[a]", "found ice = False; expected true"),
+    "tests__unknown_handling": ("[a]", "unknown field `icy`"),
+    "tests__neither_accepts_nor_culture": ("[a]", "expected accepts, or culture"),
+    "tests__repeated_entry": ("tests__repeated_entry.toml", "a name given twice"),
+    "panels__no_source": ("[a]", "found no source for tests"),
+    "panels__tests_and_series": ("[a]", "expected tests or series, and not both"),
+    "panels__series_out_of_order": ("[a]", "expected rising times"),
+    "ambiguous__one_meaning": ("[ambiguous]", "found 1 meanings of 'x'; expected two at least"),
+    "ambiguous__unknown_table": ("[ambiguos]", "expected one of ambiguous"),
+    "stability__no_marks": ("[a]", "found no marks"),
+    "stability__negative_time": ("[a]", ">= 0"),
+    "blood_volumes__guard_above_a_source": ("blood_volumes", "found guard 80000; expected the lowest"),
+    "blood_volumes__ages_falling": ("blood_volumes", "found ages 30 to 30 d"),
+    "sampling_limits__no_amount": ("[a]", "found no amount"),
+    "sampling_limits__fraction_for_percent": ("[a]", "found 25 %"),
+    "sampling_limits__weights_falling": ("[a]", "expected rising weights"),
+    "cultures__no_adult": ("cultures", "missing required field `adult`"),
+    "hematocrits__percent_for_fraction": ("[band 0]", "found fraction 45"),
+    "accesses__no_marks": ("[line]", "marks"),
+    "handling__no_reason": ("[ice]", "missing required field `why`"),
+    "safety__no_marks": ("[a]", "marks"),
+    "edition__not_a_date": ("[edition]", "found 'autumn'; expected a date"),
+    "edition__a_number": ("[edition]", "found 2025; expected a date"),
+    "site__default_without_a_mark": ("[from]", "found recovery with a value or a mark alone"),
+    "site__no_planning": ("site__no_planning.toml", "found no [planning]"),
+    "any__not_utf8": ("any__not_utf8.toml", "not UTF-8"),
+    "any__not_toml": ("any__not_toml.toml", "not TOML"),
+}
+
+
+def test_every_bad_file_has_its_expectation_and_every_loader_a_bad_file() -> None:
+    assert {path.stem for path in BAD.glob("*.toml")} == set(FAULTS)
+    assert {name.split("__")[0] for name in FAULTS} - {"any"} == set(LOADERS)
+
+
+@pytest.mark.parametrize("name", sorted(FAULTS))
+def test_a_faulty_file_is_refused_with_its_place_and_what_was_expected(name: str) -> None:
+    load = LOADERS.get(name.split("__")[0], load_sources)
+    where, said = FAULTS[name]
+    with pytest.raises(FactsError) as caught:
+        load(read_table(f"{name}.toml", folder=BAD), file=f"{name}.toml")
+    assert caught.value.where.startswith(f"{name}.toml")
+    assert where in caught.value.where
+    assert said in caught.value.message
+
+
+def test_a_file_that_is_not_there_is_refused_by_name() -> None:
+    with pytest.raises(FactsError, match=r"nowhere\.toml"):
+        read_table("nowhere.toml")

@@ -1,0 +1,239 @@
+"""What is shipped holds together: every mark has its source, and no number contradicts another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from itertools import pairwise
+from typing import Any, get_args
+
+import msgspec
+import pytest
+
+from cubital import facts
+from cubital.facts.tubes import AdditiveKey
+
+SERUM_FAMILIES = ("none", "clot-activator", "thrombin")
+
+
+def records() -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Every test and every panel."""
+    yield from facts.tests_table().items()
+    yield from facts.panels_table().items()
+
+
+def test_every_additive_of_the_contract_is_there_and_no_other() -> None:
+    assert set(facts.additives()) == set(get_args(AdditiveKey))
+
+
+def test_every_tube_kind_holds_a_known_additive_and_a_liquid_one_says_how_much() -> None:
+    for kind, entry in facts.tube_table().items():
+        additive = facts.additives()[entry["additive"]]
+        for size in entry["sizes"]:
+            if additive.state != "liquid":
+                assert "liquid_additive_ul" not in size, kind
+            elif additive.family not in ("culture", "edta"):
+                assert size["liquid_additive_ul"] > 0, kind
+
+
+@pytest.mark.parametrize(("kind", "parts"), [("citrate", 9), ("citrate-sedimentation", 4)])
+def test_a_citrate_tube_holds_one_part_of_citrate_to_its_parts_of_blood(kind: str, parts: int) -> None:
+    entry = facts.tube_table()[kind]
+    assert facts.additives()[entry["additive"]].blood_parts == parts
+    for size in entry["sizes"]:
+        assert size["draw_ml"] * 1000 == parts * size["liquid_additive_ul"]
+
+
+def test_every_kind_can_be_filled_from_an_access_and_the_micro_kinds_only_from_a_skin_puncture() -> None:
+    for kind, entry in facts.tube_table().items():
+        ways = entry["accesses"]
+        assert ways
+        assert set(ways) <= set(facts.accesses())
+        assert ("skin-puncture" in ways) == (max(s["draw_ml"] for s in entry["sizes"]) < 1), kind
+
+
+def test_no_two_kinds_share_a_mark_even_where_they_share_a_stopper() -> None:
+    kinds = facts.tube_table().values()
+    yellow = [k for k in kinds if k["stopper"] == "yellow"]
+    assert {k["additive"] for k in yellow} == {"sps", "acd-a", "acd-b"}
+    assert len({k["mark"] for k in kinds}) == len(kinds)
+    assert len({k["name"] for k in kinds}) == len(kinds)
+
+
+def test_every_additive_has_its_inversions_and_every_serum_kind_its_clotting_time() -> None:
+    for key, additive in facts.additives().items():
+        for gel in (False, True):
+            count = facts.inversions(key, gel)
+            assert count is not None
+            assert count.low <= count.chosen <= count.high
+            assert len(count.marks) == len(count.rivals)
+            assert (facts.clotting(key, gel) is not None) == (additive.family in SERUM_FAMILIES)
+
+
+# Common practice, no source: five to ten inversions for most additive tubes, five at least with activator.
+def test_an_additive_tube_is_inverted_five_to_ten_times() -> None:
+    for key in facts.additives():
+        count = facts.inversions(key, False)
+        assert count is not None
+        assert (5 <= count.chosen <= 10) == (key != "none")
+    assert facts.inversions("unheard-of", False) is None
+
+
+def test_every_family_that_is_spun_has_a_setting() -> None:
+    spun = {family for spin in facts.spins() for family in spin.families}
+    assert spun >= set(SERUM_FAMILIES) | {"heparin", "edta", "fluoride", "citrate", "iodoacetate"}
+
+
+# ICSH 1993 (abstract read): 1.5-2.2 mg/mL is 3.7-5.4 umol/mL, true of the dihydrate's mass only.
+def test_icsh_amounts_agree_with_the_dihydrate_mass_they_are_stated_for() -> None:
+    icsh = next(c for c in facts.additives()["k2-edta"].concentrations if c.mark.source == "icsh-1993")
+    assert icsh.mg_per_ml is not None
+    assert icsh.molar_mass_g_per_mol is not None
+    umol_per_ml = [round(1000 * mg / icsh.molar_mass_g_per_mol, 1) for mg in icsh.mg_per_ml]
+    assert umol_per_ml == [Decimal("3.7"), Decimal("5.4")]
+
+
+# Reneke 1998 (abstract read): 3.2 % is 109 mmol/L and 3.8 % is 129, as the dihydrate.
+@pytest.mark.parametrize(("grams_per_l", "mmol_per_l"), [(32, 109), (38, 129)])
+def test_citrate_percentages_are_those_of_the_dihydrate(grams_per_l: int, mmol_per_l: int) -> None:
+    found = facts.additives()["citrate-9-1"].concentrations
+    stated = next(c for c in found if c.mmol_per_l == (Decimal(mmol_per_l), Decimal(mmol_per_l)))
+    assert stated.molar_mass_g_per_mol is not None
+    assert round(1000 * grams_per_l / stated.molar_mass_g_per_mol) == mmol_per_l
+
+
+def test_blood_volume_bands_join_without_gap_or_overlap() -> None:
+    term = [band for band in facts.blood_volumes().bands if not band.preterm]
+    assert term[0].age_min_d == 0
+    assert term[-1].age_max_d is None
+    assert all(a.age_max_d == b.age_min_d for a, b in pairwise(term))
+    assert all(band.marks for band in term)
+
+
+def test_planning_hematocrits_cover_every_age_for_each_sex() -> None:
+    for sex in ("female", "male", None):
+        of_sex = [h for h in facts.hematocrits() if h.sex in (None, sex)]
+        bands = sorted(of_sex, key=lambda h: (h.age_min_d, h.sex is None))
+        first_of_age = {h.age_min_d: h for h in reversed(bands)}
+        ordered = [first_of_age[age] for age in sorted(first_of_age)]
+        assert ordered[0].age_min_d == 0
+        assert ordered[-1].age_max_d is None
+        assert all(a.age_max_d == b.age_min_d for a, b in pairwise(ordered))
+
+
+# Nordin 2004 (abstract read): women 0.348-0.459, men 0.395-0.500.
+def test_adult_planning_hematocrit_is_never_under_the_upper_reference_limit() -> None:
+    adult = {h.sex: h.fraction for h in facts.hematocrits() if h.age_max_d is None}
+    assert adult["female"] >= Decimal("0.459")
+    assert adult["male"] >= Decimal("0.500")
+    assert adult[None] == max(adult.values())
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        "howie-2011-max", "howie-2011-low", "ec-2008", "cfr-46-110", "feinstein-healthy", "feinstein-ill",
+        "michigan-3-month", "hospital-2-5-percent",
+    ],
+)  # fmt: skip
+def test_the_limits_a_site_may_choose_are_there(key: str) -> None:
+    assert facts.sampling_limits()[key].caps
+
+
+# The older review-board table (read): 20 mL at 5 kg is 20 % of the volume at 1 kg.
+def test_a_table_by_weight_never_stands_without_a_percentage() -> None:
+    for limit in facts.sampling_limits().values():
+        if any(cap.by_weight for cap in limit.caps):
+            assert any(cap.percent_of_tbv is not None for cap in limit.caps), limit.key
+
+
+def test_cultures_name_their_tables_and_rules() -> None:
+    found = facts.cultures()
+    assert found.table("idsa-asm-2018").rows[-1].weight_max_g is None
+    assert found.rule("aerobic-only").at_or_below_ul == 10_000
+    with pytest.raises(KeyError):
+        found.rule("unheard-of")
+
+
+def test_site_defaults_name_what_is_shipped_and_each_has_its_mark() -> None:
+    planning = facts.site_table()["planning"]
+    assert planning["order_of_draw"] in facts.order_policies()
+    assert planning["blood_limit"] in facts.sampling_limits()
+    assert planning["recovery"] == Decimal("0.9")
+    assert set(facts.site_marks()) == set(planning)
+
+
+def test_the_edition_is_a_date() -> None:
+    assert len(facts.edition()) == len("2025-11-25")
+
+
+def test_the_line_is_asked_for_its_dead_space() -> None:
+    assert facts.accesses()["line"].dead_volume_ul is None
+    multiples = {d.dead_space_multiple for d in facts.accesses()["line"].discards}
+    assert multiples == {0, 2, 6}
+
+
+def test_the_standing_cautions_are_there() -> None:
+    assert {"support-only", "two-identifiers", "label-after", "tourniquet"} <= set(facts.safety())
+    assert facts.safety()["tourniquet"].limit_s == 60
+
+
+def test_every_source_is_used_or_is_kept_for_a_reason() -> None:
+    used = {mark.source for mark in marks_of(everything())} | set(claimed_sources())
+    assert used <= set(facts.sources())
+    assert len(used) > 60
+
+
+def everything() -> list[object]:
+    """Every family of records that carries marks."""
+    return [
+        facts.additives(), facts.spins(), facts.order_policies(), facts.stability(), facts.accesses(),
+        facts.handling_terms(), facts.safety(), facts.blood_volumes(), facts.sampling_limits(),
+        facts.cultures(), facts.hematocrits(), facts.site_marks(),
+        *(facts.inversions(a, False) for a in facts.additives()),
+        *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
+    ]  # fmt: skip
+
+
+def marks_of(value: object) -> Iterator[facts.Mark]:
+    """Every mark at or below a value."""
+    if isinstance(value, facts.Mark):
+        yield value
+    elif isinstance(value, msgspec.Struct):
+        for name in value.__struct_fields__:
+            yield from marks_of(getattr(value, name))
+    elif isinstance(value, Mapping):
+        for item in value.values():
+            yield from marks_of(item)
+    elif isinstance(value, list | tuple):
+        for item in value:
+            yield from marks_of(item)
+
+
+def claimed_sources() -> Iterator[str]:
+    """The source of every claim in the tubes, the directory and the panels."""
+    for entry in facts.tube_table().values():
+        yield entry["from"]["source"]
+    for _, entry in records():
+        for claim in entry["from"].values():
+            if isinstance(claim, list):
+                yield claim[1]
+
+
+def test_a_mark_says_what_it_rests_on_in_a_few_words() -> None:
+    labels = {mark.label() for mark in marks_of(everything())}
+    assert "common practice, no source" in labels
+    assert "published: icsh-1993 (abstract read)" in labels
+    assert "standard: clsi-gp41 (read second-hand)" in labels
+    assert "from memory" in labels
+    assert "from memory of who-2010" in labels
+    assert "computed" in labels
+    assert facts.Mark(basis="computed", source="usp-26").label() == "computed from usp-26"
+
+
+def test_a_citation_is_one_line_and_says_how_the_source_was_seen() -> None:
+    for source in facts.sources().values():
+        assert "\n" not in source.citation()
+    assert facts.sources()["eflm-2018"].citation().endswith("(abstract read)")
+    assert facts.sources()["common-practice"].citation() == "Common practice, no source"
+    assert "None" not in facts.sources()["clsi-m47-memory"].citation()

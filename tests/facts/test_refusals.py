@@ -10,7 +10,7 @@ import pytest
 
 from cubital.errors import FactsError
 from cubital.facts import cautions, defaults, directory, orders, tubes, volumes
-from cubital.facts.additives import load_additives, load_clotting, load_inversions, load_spins
+from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
 
@@ -22,6 +22,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "mixing": load_inversions,
     "clotting": load_clotting,
     "spinning": load_spins,
+    "filling": load_fills,
     "tubes": tubes.load_tube_table,
     "order_of_draw": orders.load_order_policies,
     "tests": directory.load_tests_table,
@@ -66,6 +67,7 @@ FAULTS = {
     "spinning__twice": ("[spin 1]", "twice; expected once"),
     "spinning__falling_range": ("[spin 0]", "expected a rising range above 0"),
     "spinning__no_marks": ("[spin 0]", "found no marks"),
+    "filling__over_a_whole_tube": ("[fill 0]", "<= 100"),
     "tubes__no_source": ("[a]", "missing required field `from`"),
     "tubes__millilitres_as_microlitres": ("[a]", "found draw_ml 4000; expected millilitres"),
     "tubes__no_sizes": ("[a]", "found no sizes"),

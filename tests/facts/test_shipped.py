@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import pairwise
@@ -82,6 +83,40 @@ def test_an_additive_tube_is_inverted_five_to_ten_times() -> None:
 def test_every_family_that_is_spun_has_a_setting() -> None:
     spun = {family for spin in facts.spins() for family in spin.families}
     assert spun >= set(SERUM_FAMILIES) | {"heparin", "edta", "fluoride", "citrate", "iodoacetate"}
+
+
+# IUPAC conventional atomic weights, from memory: the molar masses are computed from them, not read.
+WEIGHTS = {
+    "C": "12.011", "H": "1.008", "N": "14.007", "O": "15.999", "Na": "22.990", "K": "39.098", "F": "18.998",
+    "I": "126.904", "Li": "6.94",
+}  # fmt: skip
+FORMULAS = {
+    "trisodium citrate dihydrate": "C6 H9 Na3 O9",
+    "dipotassium EDTA dihydrate": "C10 H18 K2 N2 O10",
+    "dipotassium EDTA anhydrous": "C10 H14 K2 N2 O8",
+    "tripotassium EDTA dihydrate": "C10 H17 K3 N2 O10",
+    "EDTA free acid": "C10 H16 N2 O8",
+    "citric acid anhydrous": "C6 H8 O7",
+    "citric acid monohydrate": "C6 H10 O8",
+    "dextrose monohydrate": "C6 H14 O7",
+    "sodium fluoride": "Na1 F1",
+    "potassium oxalate monohydrate": "C2 H2 K2 O5",
+    "lithium iodoacetate": "C2 H2 I1 Li1 O2",
+    "sodium iodoacetate": "C2 H2 I1 Na1 O2",
+}
+
+
+def test_every_molar_mass_is_that_of_its_formula_with_its_water() -> None:
+    stated = {
+        (c.salt, c.molar_mass_g_per_mol)
+        for additive in facts.additives().values()
+        for c in additive.concentrations
+        if c.molar_mass_g_per_mol is not None
+    }
+    assert {salt for salt, _ in stated} == set(FORMULAS)
+    for salt, mass in stated:
+        atoms = re.findall(r"([A-Z][a-z]?)([0-9]+)", FORMULAS[salt])
+        assert abs(sum(Decimal(WEIGHTS[e]) * int(n) for e, n in atoms) - mass) <= Decimal("0.03"), salt
 
 
 # ICSH 1993 (abstract read): 1.5-2.2 mg/mL is 3.7-5.4 umol/mL, true of the dihydrate's mass only.
@@ -176,20 +211,30 @@ def test_the_line_is_asked_for_its_dead_space() -> None:
 def test_the_standing_cautions_are_there() -> None:
     assert {"support-only", "two-identifiers", "label-after", "tourniquet"} <= set(facts.safety())
     assert facts.safety()["tourniquet"].limit_s == 60
+    assert facts.safety()["high-hematocrit"].limit_fraction == Decimal("0.55")
+    assert facts.safety()["large-draw"].limit_percent == 1
 
 
-def test_every_source_is_used_or_is_kept_for_a_reason() -> None:
+# Side by side: 90 % (Magnette 2016, read; Reneke 1998, abstract), 60 and 70 % (Adcock 1998, abstract).
+def test_the_fill_a_citrate_tube_takes_is_the_strictest_of_the_sources() -> None:
+    least = facts.fills()[0].fill_min_percent
+    assert least == max(fill.fill_min_percent for fill in facts.fills())
+    assert facts.tube_table()["citrate"]["fill_min_percent"] == least
+
+
+def test_every_source_is_used() -> None:
     used = {mark.source for mark in marks_of(everything())} | set(claimed_sources())
+    named_for_others = {"iupac-weights", "loinc"}  # the molar masses, in a comment; the codes, in claims
     assert used <= set(facts.sources())
-    assert len(used) > 60
+    assert set(facts.sources()) - used <= named_for_others
 
 
 def everything() -> list[object]:
     """Every family of records that carries marks."""
     return [
-        facts.additives(), facts.spins(), facts.order_policies(), facts.stability(), facts.accesses(),
-        facts.handling_terms(), facts.safety(), facts.blood_volumes(), facts.sampling_limits(),
-        facts.cultures(), facts.hematocrits(), facts.site_marks(),
+        facts.additives(), facts.spins(), facts.fills(), facts.order_policies(), facts.stability(),
+        facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
+        facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from functools import cache
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 
@@ -137,6 +137,15 @@ class Spin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
             raise ValueError("found no marks; expected at least one")
 
 
+class Fill(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One source's least fill of a citrate tube, in percent of its draw."""
+
+    key: str
+    fill_min_percent: Annotated[int, msgspec.Meta(gt=0, le=100)]
+    for_whom: str
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+
+
 @cache
 def additives() -> Mapping[str, Additive]:
     """Every additive by its key."""
@@ -237,3 +246,24 @@ def load_spins(table: Mapping[str, Any], *, file: str) -> tuple[Spin, ...]:
         found[spin.purpose] = spin
     check_marks_of(found, file=file)
     return tuple(found.values())
+
+
+@cache
+def fills() -> tuple[Fill, ...]:
+    """Every source's least fill of a citrate tube, the one a plan takes first.
+
+    >>> fills()[0].fill_min_percent
+    90
+    """
+    return load_fills(read_table("filling.toml"), file="filling.toml")
+
+
+def load_fills(table: Mapping[str, Any], *, file: str) -> tuple[Fill, ...]:
+    """The least fills a parsed table holds."""
+    refuse_unknown(table, ("fill",), file=file)
+    found = tuple(
+        shape(raw, Fill, file=file, entry=f"fill {place}")
+        for place, raw in enumerate(family(table, "fill", file=file))
+    )
+    check_marks(found, file=file, entry="fill")
+    return found

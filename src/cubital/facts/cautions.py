@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from functools import cache
 from types import MappingProxyType
 from typing import Annotated, Any
@@ -66,6 +67,8 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     marks: Marks
     limit_s: Whole | None = None
     limit_attempts: Whole | None = None
+    limit_percent: Decimal | None = None
+    limit_fraction: Decimal | None = None
 
 
 @cache

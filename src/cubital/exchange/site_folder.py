@@ -19,10 +19,12 @@ from cubital.exchange.directory_table import (
     refuse_unknown_members,
 )
 from cubital.exchange.policy_table import Policy, read_policy, refuse_unknown_words
-from cubital.exchange.stock_table import read_stock
+from cubital.exchange.stock_table import read_stock, with_marks
 from cubital.exchange.table import near_misses, show
 from cubital.exchange.toml_file import read_toml
+from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Panel, Planning, Site, Test, TubeKind
+from cubital.model.finding import LevelKey
 from cubital.planning.directory import fold
 
 SITE, TUBES, TESTS, PANELS = FILES = ("site.toml", "tubes.toml", "tests.toml", "panels.toml")
@@ -63,7 +65,11 @@ def read_site_with_findings(folder: Path | None = None) -> tuple[Site | None, tu
         found = "a file" if folder.exists() else "no such folder"
         return None, (_folder_finding(folder, found),)
     tables: dict[str, dict[str, Any]] = {}
-    for path in sorted(folder.iterdir()):
+    try:
+        paths = sorted(folder.iterdir())
+    except OSError as error:
+        return None, (_folder_finding(folder, error.strerror or "a folder that cannot be opened"),)
+    for path in paths:
         if path.name in FILES:
             table = read_toml(path, findings=findings)
             if table is not None:
@@ -71,17 +77,16 @@ def read_site_with_findings(folder: Path | None = None) -> tuple[Site | None, tu
         elif path.suffix == ".toml":
             findings.append(_stray_finding(path))
     if not tables and not findings:
-        findings.append(_folder_finding(folder, "a folder without any of them"))
-    if any(f.level == "error" for f in findings):
-        # What can be read is still linted, so that one run shows every fault.
-        return None, (*findings, *_read(tables)[1])
-    site, more = _read(tables)
-    return site, (*findings, *more)
+        findings.append(_folder_finding(folder, "a folder without any of its files", level="warning"))
+    are_all_read = not any(f.level == "error" and f.file in FILES for f in findings)
+    site, more = _read(tables, cross_check=are_all_read)
+    findings += more
+    return (None if any(f.level == "error" for f in findings) else site), tuple(findings)
 
 
-def _folder_finding(folder: Path, found: str) -> Finding:
+def _folder_finding(folder: Path, found: str, *, level: LevelKey = "error") -> Finding:
     return Finding(
-        level="error",
+        level=level,
         file=show(folder.name)[1:-1] or "folder",
         entry="",
         found=found,
@@ -102,28 +107,18 @@ def _stray_finding(path: Path) -> Finding:
     )
 
 
-def _read(tables: Mapping[str, Mapping[str, Any]]) -> tuple[Site | None, tuple[Finding, ...]]:
+def _read(
+    tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True
+) -> tuple[Site | None, tuple[Finding, ...]]:
+    """The site of these tables; without `cross_check`, only what each table says on its own is looked at."""
     findings: list[Finding] = []
     policy = _read_policy(tables.get(SITE), findings)
     kinds = _read_kinds(tables.get(TUBES), findings)
     tests = _read_all_tests(tables.get(TESTS), findings)
-    panels = _read_all_panels(tables.get(PANELS), tests, findings)
-    families = {
-        "tests": TESTS if TESTS in tables else _SHIPPED + TESTS,
-        "panels": PANELS if PANELS in tables else _SHIPPED + PANELS,
-    }
-    findings += find_clashes(tests, panels, files=families)
-    findings += refuse_unknown_words(
-        policy.stoppers, kinds, file=SITE, header="[stoppers]", what="the key of a tube kind of this site"
-    )
-    benches = {t.bench for t in tests.values()}
-    findings += refuse_unknown_words(
-        policy.names,
-        (*kinds, *tests, *panels, *benches),
-        file=SITE,
-        header="[names]",
-        what="a tube kind, test, panel or bench of this site",
-    )
+    panels = _read_all_panels(tables.get(PANELS), tests, findings if cross_check else [])
+    if cross_check:
+        panels = _yielding(panels, tests) if TESTS in tables and PANELS not in tables else panels
+        findings += _cross_findings(tables, policy, kinds, tests, panels)
     if any(f.level == "error" for f in findings):
         return None, tuple(findings)
     replaced = TESTS in tables and not _includes_shipped(tables[TESTS])
@@ -137,6 +132,50 @@ def _read(tables: Mapping[str, Mapping[str, Any]]) -> tuple[Site | None, tuple[F
         ambiguous=_read_ambiguous(tests, panels, replaced=replaced),
     )
     return site, tuple(findings)
+
+
+def _cross_findings(
+    tables: Mapping[str, Mapping[str, Any]],
+    policy: Policy,
+    kinds: Mapping[str, TubeKind],
+    tests: Mapping[str, Test],
+    panels: Mapping[str, Panel],
+) -> list[Finding]:
+    """What one file says of another: names that clash, words for what is not there."""
+    files = {
+        "tests": TESTS if TESTS in tables else _SHIPPED + TESTS,
+        "panels": PANELS if PANELS in tables else _SHIPPED + PANELS,
+    }
+    benches = {t.bench for t in tests.values()}
+    return [
+        *find_clashes(tests, panels, files=files),
+        *refuse_unknown_words(
+            policy.stoppers, kinds, file=SITE, header="[stoppers]", what="the key of a tube kind of this site"
+        ),
+        *refuse_unknown_words(
+            policy.names,
+            (*kinds, *tests, *panels, *benches),
+            file=SITE,
+            header="[names]",
+            what="a tube kind, test, panel or bench of this site",
+        ),
+    ]
+
+
+def _yielding(panels: Mapping[str, Panel], tests: Mapping[str, Test]) -> dict[str, Panel]:
+    """Shipped panels without the names and codes that a test of the site claims: the site goes first."""
+    names = {fold(n) for t in tests.values() for n in (t.key, t.name, *t.also)}
+    codes = {(system, code.casefold()) for t in tests.values() for system, code in t.codes.items()}
+    kept = {}
+    for key, panel in panels.items():
+        if fold(key) in names or fold(panel.name) in names:
+            continue
+        kept[key] = msgspec.structs.replace(
+            panel,
+            also=tuple(n for n in panel.also if fold(n) not in names),
+            codes={s: c for s, c in panel.codes.items() if (s, c.casefold()) not in codes},
+        )
+    return kept
 
 
 def _includes_shipped(table: Mapping[str, Any]) -> bool:
@@ -190,7 +229,7 @@ def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Po
 
 def _shipped_planning() -> Planning:
     findings: list[Finding] = []
-    table = {"planning": facts.site_table()["planning"]}
+    table = facts.site_table()
     planning = read_policy(
         table,
         file=_SHIPPED + SITE,
@@ -208,24 +247,22 @@ def _shipped_planning() -> Planning:
 def _read_kinds(table: Mapping[str, Any] | None, findings: list[Finding]) -> dict[str, TubeKind]:
     shipped = facts.tube_table()
     if table is None:
-        return read_stock(shipped, file=_SHIPPED + TUBES, findings=findings, shipped={}, is_site=False)
+        kinds = read_stock(shipped, file=_SHIPPED + TUBES, findings=findings, shipped={}, is_site=False)
+        return with_marks(kinds, file=_SHIPPED + TUBES, findings=findings)
     entries, adds = _take_include(table, TUBES, findings)
-    kinds = {}
-    if adds:
-        rest = {k: v for k, v in shipped.items() if k not in entries}
-        kinds = read_stock(rest, file=_SHIPPED + TUBES, findings=findings, shipped={}, is_site=False)
+    rest = {k: v for k, v in shipped.items() if k not in entries} if adds else {}
+    kinds = read_stock(rest, file=_SHIPPED + TUBES, findings=findings, shipped={}, is_site=False)
     own = read_stock(entries, file=TUBES, findings=findings, shipped=shipped, is_site=True)
-    return {**kinds, **own}
+    return with_marks({**kinds, **own}, file=TUBES, findings=findings)
 
 
 def _read_all_tests(table: Mapping[str, Any] | None, findings: list[Finding]) -> dict[str, Test]:
-    handling = tuple(facts.handling_terms())
     if table is None:
-        return read_tests(facts.tests_table(), file=_SHIPPED + TESTS, findings=findings, handling=handling)
+        return read_tests(facts.tests_table(), file=_SHIPPED + TESTS, findings=findings, handling=HANDLING)
     entries, adds = _take_include(table, TESTS, findings)
     if adds:
         entries = _overlaid(entries, facts.tests_table())
-    return read_tests(entries, file=TESTS, findings=findings, handling=handling)
+    return read_tests(entries, file=TESTS, findings=findings, handling=HANDLING)
 
 
 def _read_all_panels(

@@ -73,7 +73,7 @@ def read_stock(
             )
             if kind is not None:
                 kinds[key] = kind
-    return _with_marks(kinds, file, findings)
+    return kinds
 
 
 def _with_shipped(entry: dict[str, Any], shipped: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -198,7 +198,7 @@ def _read_dead_volumes(table: Table) -> dict[Any, int]:
     return dead
 
 
-def _with_marks(kinds: dict[str, TubeKind], file: str, findings: list[Finding]) -> dict[str, TubeKind]:
+def with_marks(kinds: Mapping[str, TubeKind], *, file: str, findings: list[Finding]) -> dict[str, TubeKind]:
     """The kinds, each with a mark of its own; a mark that two kinds were given is a finding."""
     owners: dict[str, str] = {}
     for key, kind in kinds.items():

@@ -136,7 +136,7 @@ def _read_identity(table: Table) -> dict[str, Any]:
 
 def _read_basis(source: object) -> dict[str, tuple[str, str]]:
     if not isinstance(source, dict):
-        return {}
+        return {"entry": ("site", "site")}
     if isinstance(source.get("basis"), str):
         return {"entry": (source["basis"], str(source.get("source", "")))}
     return {

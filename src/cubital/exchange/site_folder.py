@@ -30,6 +30,14 @@ from cubital.planning.directory import fold
 SITE, TUBES, TESTS, PANELS = FILES = ("site.toml", "tubes.toml", "tests.toml", "panels.toml")
 SHIPPED_NAME = "shipped defaults"
 _SHIPPED = "shipped "
+# Which marks of a test go with which of its keys; every handling term goes with `handling`.
+_CLAIMS = {
+    "codes": ("codes",),
+    "accepts": ("accepts", "volume"),
+    "timed": ("timed",),
+    "caution": ("handling",),
+    "culture": ("culture",),
+}
 
 
 def read_site(folder: Path | None = None) -> Site:
@@ -115,9 +123,10 @@ def _read(
     policy = _read_policy(tables.get(SITE), findings)
     kinds = _read_kinds(tables.get(TUBES), findings)
     tests = _read_all_tests(tables.get(TESTS), findings)
-    panels = _read_all_panels(tables.get(PANELS), tests, findings if cross_check else [])
+    panels = _read_all_panels(
+        tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check
+    )
     if cross_check:
-        panels = _yielding(panels, tests) if TESTS in tables and PANELS not in tables else panels
         findings += _cross_findings(tables, policy, kinds, tests, panels)
     if any(f.level == "error" for f in findings):
         return None, tuple(findings)
@@ -205,9 +214,16 @@ def _overlaid(entries: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict[st
     """Shipped entries with the site's over them, key by key: what an entry leaves out stays as shipped."""
     whole = dict(shipped)
     for key, entry in entries.items():
-        both = isinstance(entry, dict) and isinstance(shipped.get(key), dict)
-        whole[key] = {**shipped[key], **entry} if both else entry
+        both = isinstance(entry, dict) and key in shipped
+        whole[key] = {**shipped[key], **_changed_marks(entry, shipped[key]), **entry} if both else entry
     return whole
+
+
+def _changed_marks(entry: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict[str, Any]:
+    """The shipped marks, but for what the site says itself: that rests on the site."""
+    changed = {claim for key in entry for claim in _CLAIMS.get(key, ("handling",) if key in HANDLING else ())}
+    marks = {claim: ["site", "site"] if claim in changed else mark for claim, mark in shipped["from"].items()}
+    return {"from": {**marks, **{claim: ["site", "site"] for claim in changed}}}
 
 
 def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Policy:
@@ -266,21 +282,35 @@ def _read_all_tests(table: Mapping[str, Any] | None, findings: list[Finding]) ->
 
 
 def _read_all_panels(
-    table: Mapping[str, Any] | None, tests: Mapping[str, Test], findings: list[Finding]
+    table: Mapping[str, Any] | None,
+    tests: Mapping[str, Test],
+    findings: list[Finding],
+    *,
+    is_yielding: bool,
+    cross_check: bool,
 ) -> dict[str, Panel]:
     own: dict[str, Panel] = {}
     adds = table is None
     if table is not None:
         entries, adds = _take_include(table, PANELS, findings)
-        own = read_panels(entries, file=PANELS, findings=findings)
-        findings += refuse_unknown_members(own, tests, file=PANELS)
+        whole = {k: _overlaid_panel(e, facts.panels_table().get(k)) for k, e in entries.items()}
+        own = read_panels(whole if adds else entries, file=PANELS, findings=findings)
+        findings += refuse_unknown_members(own, tests, file=PANELS) if cross_check else ()
     if not adds:
         return own
     shipped = read_panels(facts.panels_table(), file=_SHIPPED + PANELS, findings=findings)
     kept = {k: p for k, p in shipped.items() if all(t in tests for t in members(p))}
-    if table is not None:
+    if table is not None and cross_check:
         findings.extend(_dropped_finding(k) for k in shipped if k not in kept and k not in own)
-    return {**kept, **own}
+    return {**(_yielding(kept, tests) if is_yielding else kept), **own}
+
+
+def _overlaid_panel(entry: Any, shipped: Mapping[str, Any] | None) -> Any:
+    """A panel of the site over the shipped one of its key; its own tests or series replace both."""
+    if not isinstance(entry, dict) or shipped is None:
+        return entry
+    replaced = ("tests", "series") if "tests" in entry or "series" in entry else ()
+    return {**{k: v for k, v in shipped.items() if k not in replaced}, **entry}
 
 
 def _dropped_finding(panel: str) -> Finding:

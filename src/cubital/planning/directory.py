@@ -112,7 +112,7 @@ class Directory:
         if found:
             raise self._ambiguous_error(text, [key for _, key in found], where)
         folded = fold(text)
-        if system is None and folded in self._ambiguous:
+        if (system is None or is_site_system(system)) and folded in self._ambiguous:
             raise self._ambiguous_error(text, self._ambiguous[folded], where)
         raise self._unknown_error(text, system, where)
 

@@ -181,7 +181,7 @@ def _read_request(resource: dict[str, Any], url: str, where: str, directory: Dir
     priority = PRIORITIES.get(request.priority or "routine")
     if priority is None:
         raise OrderError(
-            f"found {show_json(request.priority)}; expected one of {', '.join(PRIORITIES)}; write one of them",
+            f"found {show_json(request.priority)}; expected one of {', '.join(PRIORITIES)}; write one",
             where=f"{where} priority",
         )
     if request.priority in ("urgent", "asap"):

@@ -49,7 +49,7 @@ def read_policy(
     """The name and policy of one site; what the file leaves out is the shipped policy."""
     top = Table(content, file=file, findings=findings)
     _refuse_unknown_top(top)
-    planning = top.table("planning")
+    planning = top.section("planning")
     values = _read_planning(planning, policies, limits, shipped) if planning is not None else {}
     placings = _read_placings(top)
     planned = msgspec.structs.replace(shipped, **values) if values else shipped
@@ -101,17 +101,12 @@ def _read_groups(table: Table) -> tuple[tuple[str, ...], ...]:
             remedy='write it as [["chemistry", "serology"]]',
         )
         return ()
-    rows = Table(
-        {f"[{i}]": row for i, row in enumerate(value)},
-        file=table.file,
-        findings=table.findings,
-        header=f"{table.header} {table.place('share_benches')}".strip(),
-    )
+    rows = table.inner({f"[{i}]": row for i, row in enumerate(value)}, "share_benches")
     groups = []
     owners: dict[str, int] = {}
     for i in range(len(value)):
         group = rows.words(f"[{i}]")
-        if len(set(group)) < 2:
+        if len(set(group)) < 2 and isinstance(value[i], list):
             rows.fault(
                 f"[{i}]", found=value[i], expected="two or more different benches", remedy="add a bench"
             )
@@ -128,7 +123,7 @@ def _read_groups(table: Table) -> tuple[tuple[str, ...], ...]:
 
 
 def _read_placings(top: Table) -> tuple[Placing, ...]:
-    place = top.table("place")
+    place = top.section("place")
     placings = []
     for kind in place.content if place else ():
         row = place.table(kind) if place else None
@@ -154,7 +149,7 @@ def _read_placings(top: Table) -> tuple[Placing, ...]:
 
 
 def _read_texts(top: Table, key: str) -> dict[str, str]:
-    table = top.table(key)
+    table = top.section(key)
     texts = {}
     for word in table.content if table else ():
         text = table.text(word) if table else None

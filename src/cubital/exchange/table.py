@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from cubital.errors import UnitError
 from cubital.model import Finding
 from cubital.units import exact
 
@@ -68,8 +67,8 @@ class Table:
 
     def place(self, key: str = "") -> str:
         """Where a key of this table stands, as `[k2-edta] sizes[0].draw_ml`."""
-        inner = f"{self.path}.{key}" if self.path and key else self.path or key
-        return f"{self.header} {inner}".strip()
+        dot = "." if self.path and key and not key.startswith("[") else ""
+        return f"{self.header} {self.path}{dot}{key}".strip()
 
     def fault(self, key: str, *, found: object, expected: str, remedy: str, level: str = "error") -> None:
         """Note one finding about a key of this table."""
@@ -158,7 +157,7 @@ class Table:
         expected = f"a share {'above' if low == 0 else 'from'} {least} to {most}"
         try:
             number = exact(value if not isinstance(value, str) else None, where=key)
-        except UnitError:
+        except ValueError:
             self.fault(key, found=value, expected=expected, remedy="write a number without quotes")
             return default
         if low <= number <= high and number != 0:
@@ -176,7 +175,7 @@ class Table:
         expected = f"millilitres, at most {most_ml}"
         try:
             volume_ml = exact(value if not isinstance(value, str) else None, where=key)
-        except UnitError:
+        except ValueError:
             self.fault(key, found=value, expected=expected, remedy="write a number without quotes")
             return None
         volume_ul = volume_ml * 1000
@@ -198,7 +197,7 @@ class Table:
         expected = f"whole {unit} from {least} to {most}"
         try:
             number = exact(value if not isinstance(value, str) else None, where=key)
-        except UnitError:
+        except ValueError:
             self.fault(key, found=value, expected=expected, remedy="write a whole number without quotes")
             return None
         if number.denominator == 1 and least <= number <= most:
@@ -243,6 +242,13 @@ class Table:
             return self.inner(value, key)
         self.fault(key, found=value, expected="a table", remedy="write it as {...}")
         return None
+
+    def section(self, key: str) -> Table | None:
+        """The table `[key]` of a file, named by its header in findings; None where absent or faulty."""
+        table = self.table(key)
+        if table is None:
+            return None
+        return Table(table.content, file=self.file, findings=self.findings, header=f"[{key}]")
 
     def inner(self, content: Mapping[str, object], key: str) -> Table:
         """A table that stands inside this one."""

@@ -1,0 +1,245 @@
+"""What a site's files say that no plan could use: each finding warns until it is ordered."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
+from fractions import Fraction
+
+from cubital import facts
+from cubital.model import Accept, Finding, Placing, Site, Test, Tube, TubeKind
+from cubital.planning.capacity import usable_ul
+
+SKIN_PUNCTURE = "skin-puncture"
+# A kind kept for one of these uses is placed only by a place that names the use.
+OWN_PLACE_USES = ("trace-element", "lead")
+# ISO 6710: one volume of citrate solution to nine (coagulation) or four (sedimentation) of blood.
+BLOOD_TO_CITRATE = {"citrate-9-1": 9, "citrate-4-1": 4}
+# The least and most share of the nominal liquid that is let pass: common practice, no source.
+LEAST_LIQUID, MOST_LIQUID = Fraction(9, 10), Fraction(11, 10)
+
+
+def lint(site: Site, *, on: date | None = None) -> tuple[Finding, ...]:
+    """Every warning about this site; `on` is the day for which expiry dates are looked at.
+
+    A volume is held against the largest usable volume at the site's planning hematocrit, or at the
+    highest shipped default of an adult. Without `on` no lot counts as expired.
+    """
+    return (
+        *_find_unplaced(site),
+        *_find_empty_stock(site.kinds, on),
+        *_find_odd_citrate(site.kinds),
+        *_find_odd_placings(site),
+        *_find_odd_groups(site),
+        *_find_unserved(site, on),
+    )
+
+
+def is_usable(tube: Tube, on: date | None) -> bool:
+    """Whether a size is on the shelf and, where the day is known, not expired."""
+    return tube.in_stock != 0 and (on is None or tube.expires is None or on <= tube.expires)
+
+
+def is_placed(kind: TubeKind, policy: facts.OrderPolicy) -> bool:
+    """Whether one of the steps of this policy places this kind."""
+    return any(_fits(kind, place) for step in policy.steps for place in step.places)
+
+
+def _fits(kind: TubeKind, place: facts.Place) -> bool:
+    if place.additive != kind.additive or place.gel not in (None, kind.gel):
+        return False
+    if place.material not in (None, kind.material):
+        return False
+    return place.use == kind.use or (place.use is None and kind.use not in OWN_PLACE_USES)
+
+
+def _find_unplaced(site: Site) -> Iterator[Finding]:
+    policies = facts.order_policies()
+    housed = {p.kind: p for p in site.planning.placings}
+    for kind in site.kinds.values():
+        for key in _policies_of(kind, site.planning.order_of_draw):
+            policy = policies[key]
+            refused = any(
+                r.additive in (None, kind.additive) and r.use in (None, kind.use) for r in policy.refused
+            )
+            if refused or is_placed(kind, policy) or _is_housed(kind.key, housed, site.kinds, policy):
+                continue
+            choices = [c for s in policy.silent if _is_about(s, kind) for c in s.choices]
+            said = f" ({'; '.join(choices)})" if choices else ""
+            yield _warning(
+                "tubes.toml",
+                f"[{kind.key}]",
+                found=f"a kind that {policy.name} does not place",
+                expected=f"a place in the order of draw{said}",
+                remedy=f"write {kind.key} under [place] of site.toml",
+            )
+
+
+def _policies_of(kind: TubeKind, chosen: str) -> tuple[str, ...]:
+    if kind.accesses is not None and set(kind.accesses) == {SKIN_PUNCTURE}:
+        return (SKIN_PUNCTURE,)
+    return (chosen,)
+
+
+def _is_about(silent: facts.Silent, kind: TubeKind) -> bool:
+    return (
+        silent.additive in (None, kind.additive)
+        and silent.gel in (None, kind.gel)
+        and silent.use in (None, kind.use)
+    )
+
+
+def _is_housed(
+    key: str, housed: Mapping[str, Placing], kinds: Mapping[str, TubeKind], policy: facts.OrderPolicy
+) -> bool:
+    """Whether the site's own placings lead from this kind to one that the policy places."""
+    seen = set()
+    while key in housed and key not in seen:
+        seen.add(key)
+        key = beside(housed[key])
+    return key not in seen and key in kinds and is_placed(kinds[key], policy)
+
+
+def beside(placing: Placing) -> str:
+    """The kind that a house placing names."""
+    return placing.after or placing.before or placing.with_kind or ""
+
+
+def _find_empty_stock(kinds: Mapping[str, TubeKind], on: date | None) -> Iterator[Finding]:
+    for kind in kinds.values():
+        if not any(is_usable(tube, on) for tube in kind.sizes):
+            is_counted_out = all(tube.in_stock == 0 for tube in kind.sizes)
+            yield _warning(
+                "tubes.toml",
+                f"[{kind.key}] sizes",
+                found="none in stock" if is_counted_out else f"no lot that may be used on {on}",
+                expected="one usable size at least",
+                remedy="restock it, or take the kind out",
+            )
+
+
+def _find_odd_citrate(kinds: Mapping[str, TubeKind]) -> Iterator[Finding]:
+    for kind in kinds.values():
+        ratio = BLOOD_TO_CITRATE.get(kind.additive)
+        for i, tube in enumerate(kind.sizes if ratio else ()):
+            nominal_ul = Fraction(tube.draw_ul, ratio or 1)
+            if not LEAST_LIQUID * nominal_ul <= tube.liquid_additive_ul <= MOST_LIQUID * nominal_ul:
+                yield _warning(
+                    "tubes.toml",
+                    f"[{kind.key}] sizes[{i}].liquid_additive_ul",
+                    found=str(tube.liquid_additive_ul),
+                    expected=f"about {round(nominal_ul)} microlitres, one part to {ratio} of blood",
+                    remedy=f"check the draw, the liquid and the additive {kind.additive}",
+                )
+
+
+def _find_odd_placings(site: Site) -> Iterator[Finding]:
+    for placing in site.planning.placings:
+        for kind in (placing.kind, beside(placing)):
+            if kind not in site.kinds:
+                yield _warning(
+                    "site.toml",
+                    f"[place] {placing.kind}",
+                    found=f'"{kind}"',
+                    expected="a tube kind of this site",
+                    remedy=_near_remedy(kind, site.kinds),
+                )
+
+
+def _find_odd_groups(site: Site) -> Iterator[Finding]:
+    benches = {test.bench for test in site.tests.values()}
+    for i, group in enumerate(site.planning.share_benches):
+        for bench in group:
+            if bench not in benches:
+                yield _warning(
+                    "site.toml",
+                    f"[planning] share_benches[{i}]",
+                    found=f'"{bench}"',
+                    expected="a bench that runs a test of this site",
+                    remedy=_near_remedy(bench, benches),
+                )
+
+
+def _find_unserved(site: Site, on: date | None) -> Iterator[Finding]:
+    usable = {k.key: tuple(t for t in k.sizes if is_usable(t, on)) for k in site.kinds.values()}
+    known = {*site.kinds, *facts.tube_table()}
+    hematocrit = site.planning.hematocrit or _adult_hematocrit()
+    for test in site.tests.values():
+        if test.culture is not None:
+            continue
+        for i, accept in enumerate(test.accepts):
+            yield from _find_unknown_kinds(test, i, accept, known)
+        stocked = [(a, k) for a in test.accepts for k in a.tubes if usable.get(k)]
+        if not stocked:
+            asked = ", ".join(dict.fromkeys(k for a in test.accepts for k in a.tubes))
+            yield _warning(
+                "tests.toml",
+                f"[{test.key}] accepts",
+                found=f"{asked}, none of them in stock",
+                expected="a tube kind that this site stocks",
+                remedy="stock one, or accept one that is stocked",
+            )
+            continue
+        yield from _find_too_large(site, test, stocked, usable, hematocrit)
+
+
+def _find_unknown_kinds(test: Test, i: int, accept: Accept, known: set[str]) -> Iterator[Finding]:
+    for j, kind in enumerate(accept.tubes):
+        if kind not in known:
+            yield _warning(
+                "tests.toml",
+                f"[{test.key}] accepts[{i}].tubes[{j}]",
+                found=f'"{kind}"',
+                expected="a tube kind of this site, or a shipped one",
+                remedy=_near_remedy(kind, known),
+            )
+
+
+def _find_too_large(
+    site: Site,
+    test: Test,
+    stocked: list[tuple[Accept, str]],
+    usable: Mapping[str, tuple[Tube, ...]],
+    hematocrit: Fraction,
+) -> Iterator[Finding]:
+    """A finding where no stocked tube yields the volume of the test, at typical volumes."""
+    recovery = site.planning.recovery
+    most = [
+        (
+            max(
+                usable_ul(site.kinds[key], tube, accept.matrix, hematocrit=hematocrit, recovery=recovery)
+                for tube in usable[key]
+            ),
+            accept,
+            key,
+        )
+        for accept, key in stocked
+    ]
+    if any(yield_ul >= accept.volume_ul for yield_ul, accept, _ in most):
+        return
+    yield_ul, accept, key = max(most, key=lambda row: (row[0] - row[1].volume_ul, row[2]))
+    i = test.accepts.index(accept)
+    field = "volume_ul" if yield_ul >= accept.minimum_ul else "minimum_ul"
+    found_ul = accept.volume_ul if field == "volume_ul" else accept.minimum_ul
+    yield _warning(
+        "tests.toml",
+        f"[{test.key}] accepts[{i}].{field}",
+        found=str(found_ul),
+        expected=f"at most {yield_ul} microlitres of {accept.matrix}, the most that a stocked tube yields "
+        f"({key}, hematocrit {float(hematocrit):g})",
+        remedy="stock a larger size, or correct the volume",
+    )
+
+
+def _adult_hematocrit() -> Fraction:
+    return Fraction(max(band.fraction for band in facts.hematocrits() if band.age_max_d is None))
+
+
+def _near_remedy(word: str, known: Iterable[str]) -> str:
+    near = difflib.get_close_matches(word[:80], list(known), 1, 0.6)
+    return f"write {near[0]}" if near else "correct it, or take it out"
+
+
+def _warning(file: str, entry: str, *, found: str, expected: str, remedy: str) -> Finding:
+    return Finding(level="warning", file=file, entry=entry, found=found, expected=expected, remedy=remedy)

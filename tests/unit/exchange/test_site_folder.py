@@ -1,0 +1,293 @@
+"""A site's folder: what it may say, what it may leave out, and every fault of it in one run."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from cubital.errors import SiteError
+from cubital.exchange.demo_folder import demo_folder
+from cubital.exchange.site_folder import read_site, read_site_with_findings
+from cubital.model import Accept, Placing, Site
+from cubital.planning.directory import Directory
+
+BAD = Path(__file__).parents[2] / "data" / "sites"
+
+TUBES = """
+[citrate]
+additive = "citrate-9-1"
+sizes = [{draw_ml = 2.7, liquid_additive_ul = 300, in_stock = 40, expires = 2027-03-31}]
+dead_volume_ul = {whole-blood = 100, plasma = 200}
+stopper = "light blue"
+[red]
+additive = "clot-activator"
+gel = true
+sizes = [{draw_ml = 5}, {draw_ml = 3.5}]
+"""
+TESTS = """
+[K]
+name = "Potassium"
+also = ["kalium"]
+codes = {loinc = "2823-3"}
+bench = "chemistry"
+accepts = [{matrix = "serum", tubes = ["red"], volume_ul = 100, minimum_ul = 30},
+           {matrix = "plasma", tubes = ["citrate"], volume_ul = 50}]
+own_tube = true
+ice = true
+warm = false
+timed = {rule = "trough"}
+"""
+
+
+def write(folder: Path, **files: str) -> Path:
+    for name, text in files.items():
+        (folder / f"{name}.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def read(folder: Path, **files: str) -> Site:
+    return read_site(write(folder, **files))
+
+
+def test_the_shipped_site_has_no_finding_and_at_least_150_tests() -> None:
+    site, findings = read_site_with_findings()
+    assert findings == ()
+    assert site is not None
+    assert len(site.tests) >= 150
+    assert len(site.panels) >= 20
+    assert site.planning.order_of_draw == "common-practice"
+    assert site.planning.recovery == Fraction(9, 10)
+
+
+def test_every_name_of_the_shipped_site_resolves_to_its_own_entry() -> None:
+    site = read_site()
+    directory = Directory(site)
+    for test in site.tests.values():
+        for name in (test.key, test.name, *test.also):
+            assert directory.resolve(name) == ("test", test.key)
+        for system, code in test.codes.items():
+            assert directory.resolve(code, system=system) == ("test", test.key)
+    for panel in site.panels.values():
+        for name in (panel.key, panel.name, *panel.also):
+            assert directory.resolve(name) == ("panel", panel.key)
+
+
+def test_the_demo_site_is_read_and_says_that_it_is_invented() -> None:
+    site, findings = read_site_with_findings(demo_folder())
+    assert findings == ()
+    assert site is not None
+    assert "(invented)" in site.name
+    assert site.planning.order_of_draw == "clsi-gp41"
+    assert any(
+        tube.expires is not None and tube.expires < datetime.date(2026, 1, 1)
+        for tube in site.kinds["citrate"].sizes
+    )
+    assert Directory(site).resolve("K01", system="urn:example:quillmere:tests") == ("test", "potassium")
+
+
+def test_stock_is_read_in_whole_microlitres_in_the_order_of_the_file(tmp_path: Path) -> None:
+    site = read(tmp_path, tubes=TUBES)
+    assert list(site.kinds) == ["citrate", "red"]
+    (tube,) = site.kinds["citrate"].sizes
+    assert (tube.draw_ul, tube.liquid_additive_ul, tube.in_stock) == (2700, 300, 40)
+    assert tube.expires == datetime.date(2027, 3, 31)
+    assert site.kinds["citrate"].dead_volume_ul == {"whole-blood": 100, "plasma": 200}
+    assert site.kinds["citrate"].stopper == "light blue"
+    assert [t.draw_ul for t in site.kinds["red"].sizes] == [5000, 3500]
+    assert site.kinds["red"].gel is True
+    assert site.kinds["red"].sizes[0].in_stock is None
+
+
+def test_a_tests_file_replaces_the_directory_and_its_absent_keys_take_the_default(tmp_path: Path) -> None:
+    site = read(tmp_path, tests=TESTS)
+    (test,) = site.tests.values()
+    assert test.accepts == (
+        Accept(matrix="serum", tubes=("red",), volume_ul=100, minimum_ul=30),
+        Accept(matrix="plasma", tubes=("citrate",), volume_ul=50, minimum_ul=50),
+    )
+    assert (test.own_tube, test.handling, test.timed) == (True, ("ice",), "trough")
+    assert site.panels == {}
+    assert len(site.kinds) > 20
+
+
+def test_a_panel_that_the_site_does_not_write_stays_only_where_all_its_tests_are(tmp_path: Path) -> None:
+    entry = '[{key}]\nbench = "b"\naccepts = [{{matrix = "serum", tubes = ["serum"], volume_ul = 10}}]\n'
+    keys = ("sodium", "potassium", "chloride", "bicarbonate")
+    site = read(tmp_path, tests="".join(entry.format(key=key) for key in keys))
+    assert "electrolytes-panel" in site.panels
+    assert "basic-metabolic-panel" not in site.panels
+
+
+def test_a_name_that_the_site_gives_a_test_goes_before_the_shipped_panel_of_that_name(tmp_path: Path) -> None:
+    entry = '[{key}]\nalso = ["{also}"]\nbench = "b"\n'
+    entry += 'accepts = [{{matrix = "serum", tubes = ["serum"], volume_ul = 10}}]\n'
+    keys = {"sodium": "lytes", "potassium": "K", "chloride": "Cl", "bicarbonate": "CO2"}
+    site = read(tmp_path, tests="".join(entry.format(key=k, also=a) for k, a in keys.items()))
+    assert Directory(site).resolve("lytes") == ("test", "sodium")
+    assert Directory(site).resolve("electrolytes") == ("panel", "electrolytes-panel")
+
+
+def test_an_included_directory_is_added_to_and_an_entry_lies_over_the_shipped_one(tmp_path: Path) -> None:
+    tests = 'include = "shipped"\n[potassium]\nbench = "emergency"\n' + TESTS.replace(
+        "[K]", "[house-k]"
+    ).replace('"kalium"', '"house-kalium"').replace("Potassium", "House potassium").replace(
+        "2823-3", "2823-3x"
+    )
+    site = read(tmp_path, tests=tests)
+    shipped = read_site()
+    assert set(site.tests) == {*shipped.tests, "house-k"}
+    potassium = site.tests["potassium"]
+    assert potassium.bench == "emergency"
+    assert potassium.accepts == shipped.tests["potassium"].accepts
+    assert potassium.handling == shipped.tests["potassium"].handling
+    assert "sodium" in site.tests
+    assert site.panels == shipped.panels
+
+
+def test_an_included_stock_is_added_to(tmp_path: Path) -> None:
+    site = read(tmp_path, tubes='include = "shipped"\n[house]\nadditive = "none"\nsizes = [{draw_ml = 2}]\n')
+    assert set(site.kinds) == {*read_site().kinds, "house"}
+    marks = [kind.mark for kind in site.kinds.values()]
+    assert len(set(marks)) == len(marks)
+
+
+def test_a_panel_lies_over_the_shipped_one_and_a_dropped_one_is_noted(tmp_path: Path) -> None:
+    panels = 'include = "shipped"\n[lipid-panel]\ntests = ["total-cholesterol"]\n[mine]\ntests = ["sodium"]\n'
+    folder = write(tmp_path, panels=panels)
+    site = read_site(folder)
+    assert site.panels["lipid-panel"].tests == ("total-cholesterol",)
+    assert "LIPID" in site.panels["lipid-panel"].also
+    assert site.panels["mine"].tests == ("sodium",)
+    only = '[sodium]\nbench = "b"\naccepts = [{matrix = "serum", tubes = ["serum"], volume_ul = 10}]\n'
+    write(tmp_path, tests=only, panels='include = "shipped"\n')
+    replaced, findings = read_site_with_findings(tmp_path)
+    assert replaced is not None
+    assert replaced.panels == {}
+    assert findings
+    assert {finding.level for finding in findings} == {"note"}
+
+
+def test_a_kind_takes_over_what_it_leaves_out_from_the_shipped_kind_of_its_key(tmp_path: Path) -> None:
+    site = read(
+        tmp_path,
+        tubes='[trace-edta]\nadditive = "k2-edta"\nsizes = [{draw_ml = 6}]\n'
+        '[edta]\nadditive = "k2-edta"\nsizes = [{draw_ml = 0.5}]\ndead_volume_ul = {whole-blood = 7}\n'
+        '[serum]\nadditive = "none"\nsizes = [{draw_ml = 6}]\n',
+    )
+    shipped = read_site().kinds
+    assert site.kinds["trace-edta"].use == "trace-element"
+    assert site.kinds["trace-edta"].dead_volume_ul == shipped["trace-edta"].dead_volume_ul
+    assert site.kinds["trace-edta"].accesses == shipped["trace-edta"].accesses
+    assert site.kinds["edta"].dead_volume_ul == {"whole-blood": 7}
+    assert site.kinds["edta"].accesses is None
+    assert site.kinds["serum"].dead_volume_ul == {}
+    assert site.kinds["serum"].basis == "site"
+
+
+def test_a_policy_is_read_and_what_it_leaves_out_is_shipped(tmp_path: Path) -> None:
+    site = read(
+        tmp_path,
+        site="""
+        name = "A site (invented)"
+        [planning]
+        order_of_draw = "eflm-2018"
+        objective = "least-blood"
+        share_benches = [["chemistry", "serology"]]
+        hematocrit = 0.45
+        blood_limit = "none"
+        altitude_m = 1500
+        [place]
+        lead = {with = "edta", because = "house"}
+        acd-a = {before = "edta"}
+        [stoppers]
+        edta = "violet, ring"
+        [names]
+        edta = "EDTA of the house"
+        potassium = "kalium"
+        """,
+    )
+    planning = site.planning
+    assert (planning.order_of_draw, planning.objective) == ("eflm-2018", "least-blood")
+    assert planning.share_benches == (("chemistry", "serology"),)
+    assert (planning.recovery, planning.hematocrit) == (Fraction(9, 10), Fraction(45, 100))
+    assert (planning.blood_limit, planning.altitude_m) == (None, 1500)
+    assert planning.placings == (
+        Placing(kind="lead", with_kind="edta", because="house"),
+        Placing(kind="acd-a", before="edta"),
+    )
+    assert site.name == "A site (invented)"
+    assert (site.kinds["edta"].stopper, site.kinds["edta"].name) == ("violet, ring", "EDTA of the house")
+    assert site.names["potassium"] == "kalium"
+
+
+@pytest.mark.parametrize(("recovery", "hematocrit"), [("1", "0.05"), ("0.01", "0.85")])
+def test_the_edges_of_a_share_are_read(tmp_path: Path, recovery: str, hematocrit: str) -> None:
+    site = read(tmp_path, site=f"[planning]\nrecovery = {recovery}\nhematocrit = {hematocrit}\n")
+    assert site.planning.recovery == Fraction(recovery)
+    assert site.planning.hematocrit == Fraction(hematocrit)
+
+
+def test_a_draw_of_twenty_millilitres_is_read_and_one_more_microlitre_is_not(tmp_path: Path) -> None:
+    text = '[k]\nadditive = "none"\nsizes = [{{draw_ml = {}}}]\n'
+    assert read(tmp_path, tubes=text.format("20")).kinds["k"].sizes[0].draw_ul == 20_000
+    with pytest.raises(SiteError):
+        read(tmp_path, tubes=text.format("20.001"))
+
+
+def test_an_ambiguous_abbreviation_is_asked_until_the_site_claims_it(tmp_path: Path) -> None:
+    assert "troponin-t" in read_site().ambiguous["troponin"]
+    site = read(tmp_path, tests='include = "shipped"\n[troponin-t]\nalso = ["troponin", "HSTNT"]\n')
+    assert "troponin" not in site.ambiguous
+    assert Directory(site).resolve("troponin") == ("test", "troponin-t")
+
+
+@pytest.mark.parametrize("folder", sorted(BAD.iterdir()), ids=lambda folder: folder.name)
+def test_each_bad_site_is_refused_with_every_fault_of_it(folder: Path) -> None:
+    texts = [path.read_bytes().decode("utf-8", "replace") for path in folder.iterdir()]
+    expected = [line for text in texts for line in re.findall(r"^# expect: (.*)$", text, re.MULTILINE)]
+    assert expected
+    with pytest.raises(SiteError) as caught:
+        read_site(folder)
+    said = "\n".join(caught.value.findings)
+    missing = [line for line in expected if line not in said]
+    assert not missing, said
+    site, findings = read_site_with_findings(folder)
+    assert site is None
+    assert tuple(str(finding) for finding in findings) == caught.value.findings
+    assert len(findings) == len([line for line in expected if ".toml" in line]), said
+
+
+def test_there_are_bad_sites_to_refuse() -> None:
+    assert len(list(BAD.iterdir())) >= 15
+
+
+def test_a_folder_that_is_not_there_or_is_a_file_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(SiteError, match="no such folder"):
+        read_site(tmp_path / "nowhere")
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(SiteError, match="found a file"):
+        read_site(tmp_path / "file")
+
+
+def test_an_empty_folder_is_the_shipped_site_with_a_warning(tmp_path: Path) -> None:
+    site, findings = read_site_with_findings(tmp_path)
+    assert site is not None
+    assert site.tests == read_site().tests
+    assert [finding.level for finding in findings] == ["warning"]
+
+
+def test_a_huge_file_and_a_nesting_bomb_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(SiteError, match="at most 5000000 bytes"):
+        read(tmp_path, site="#" * 5_000_001)
+    with pytest.raises(SiteError, match="nested too deep"):
+        read(tmp_path, site="x = " + "[" * 50_000)
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "0x" + "f" * 5000, "1e999999999999999999999"])
+def test_an_endless_number_is_refused(tmp_path: Path, number: str) -> None:
+    with pytest.raises(SiteError):
+        read(tmp_path, tubes=f'[k]\nadditive = "none"\nsizes = [{{draw_ml = {number}}}]\n')

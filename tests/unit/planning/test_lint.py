@@ -1,0 +1,186 @@
+"""What a site says that no plan could use, each as one warning."""
+
+from __future__ import annotations
+
+import datetime
+from fractions import Fraction
+from typing import Any
+
+import msgspec
+import pytest
+
+from cubital import facts
+from cubital.exchange.demo_folder import demo_folder
+from cubital.exchange.site_folder import read_site
+from cubital.model import Accept, Finding, Placing, Planning, Site, Test, Tube, TubeKind
+from cubital.planning.lint import is_placed, lint
+
+ON = datetime.date(2026, 11, 25)
+SERUM = TubeKind(
+    key="serum",
+    name="serum",
+    additive="clot-activator",
+    sizes=(Tube(draw_ul=4000),),
+    dead_volume_ul={"serum": 200},
+)
+
+
+def zinc_of(key: str = "zinc", **fields: Any) -> Test:
+    volume_ul = fields.pop("volume_ul", 500)
+    accept = Accept(
+        matrix=fields.pop("matrix", "serum"),
+        tubes=fields.pop("tubes", ("serum",)),
+        volume_ul=volume_ul,
+        minimum_ul=fields.pop("minimum_ul", min(100, volume_ul)),
+    )
+    return Test(**{"key": key, "name": key, "bench": "chemistry", "accepts": (accept,), **fields})
+
+
+def site_of(*tests: Test, kinds: tuple[TubeKind, ...] = (SERUM,), **planning: Any) -> Site:
+    return Site(
+        name="s",
+        kinds={kind.key: kind for kind in kinds},
+        tests={test.key: test for test in tests},
+        planning=Planning(**planning),
+    )
+
+
+def said(site: Site, on: datetime.date | None = None) -> list[str]:
+    return [str(finding) for finding in lint(site, on=on)]
+
+
+def kind_of(additive: Any, **fields: Any) -> TubeKind:
+    return TubeKind(
+        **{"key": "k", "name": "k", "additive": additive, "sizes": (Tube(draw_ul=4000),), **fields}
+    )
+
+
+def test_a_sound_site_has_no_finding() -> None:
+    assert lint(site_of(zinc_of()), on=ON) == ()
+
+
+def test_the_shipped_and_the_demo_site_have_no_finding() -> None:
+    assert said(read_site(), ON) == []
+    assert said(read_site(demo_folder()), ON) == []
+
+
+def test_a_test_that_no_stocked_tube_can_serve_is_found() -> None:
+    (line,) = said(site_of(zinc_of(tubes=("heparin", "edta"))))
+    assert line.startswith("tests.toml [zinc] accepts: found heparin, edta, none of them in stock;")
+
+
+def test_a_kind_that_nobody_knows_is_taken_for_a_slip() -> None:
+    (line,) = said(site_of(zinc_of(tubes=("serum", "seurm"))))
+    assert line == (
+        'tests.toml [zinc] accepts[0].tubes[1]: found "seurm"; '
+        "expected a tube kind of this site, or a shipped one; write serum"
+    )
+
+
+@pytest.mark.parametrize(("volume_ul", "count"), [(1600, 0), (1601, 1)])
+def test_a_volume_over_what_any_tube_yields_is_found(volume_ul: int, count: int) -> None:
+    # 4000 uL x (1 - 0.5) x 0.9 - 200 = 1600 uL
+    lines = said(site_of(zinc_of(volume_ul=volume_ul), hematocrit=Fraction(1, 2)))
+    assert len(lines) == count
+    assert all(
+        line.startswith("tests.toml [zinc] accepts[0].volume_ul: found 1601; expected at most 1600")
+        for line in lines
+    )
+
+
+def test_a_minimum_over_what_any_tube_yields_is_named_as_the_minimum() -> None:
+    (line,) = said(site_of(zinc_of(volume_ul=1800, minimum_ul=1700), hematocrit=Fraction(1, 2)))
+    assert line.startswith("tests.toml [zinc] accepts[0].minimum_ul: found 1700;")
+
+
+def test_without_a_site_hematocrit_the_highest_adult_default_is_taken() -> None:
+    adult = max(band.fraction for band in facts.hematocrits() if band.age_max_d is None)
+    most_ul = int(4000 * (1 - Fraction(adult)) * Fraction(9, 10)) - 200
+    assert said(site_of(zinc_of(volume_ul=most_ul))) == []
+    assert len(said(site_of(zinc_of(volume_ul=most_ul + 1)))) == 1
+
+
+def test_expired_and_empty_stock_is_found_only_where_all_of_it_is() -> None:
+    sizes = (Tube(draw_ul=4000, expires=ON - datetime.timedelta(days=1)), Tube(draw_ul=6000, in_stock=0))
+    expired = msgspec.structs.replace(SERUM, sizes=sizes)
+    lines = said(site_of(kinds=(expired,)), ON)
+    assert lines == [
+        "tubes.toml [serum] sizes: found no lot that may be used on 2026-11-25; "
+        "expected one usable size at least; restock it, or take the kind out"
+    ]
+    assert said(site_of(kinds=(expired,))) == []
+    last_day = msgspec.structs.replace(SERUM, sizes=(Tube(draw_ul=4000, expires=ON),))
+    assert said(site_of(kinds=(last_day,)), ON) == []
+    empty = msgspec.structs.replace(SERUM, sizes=(Tube(draw_ul=4000, in_stock=0),))
+    (line,) = said(site_of(kinds=(empty,)))
+    assert "found none in stock" in line
+
+
+def test_a_test_whose_only_tubes_are_expired_is_unserved() -> None:
+    expired = msgspec.structs.replace(SERUM, sizes=(Tube(draw_ul=4000, expires=datetime.date(2024, 3, 31)),))
+    lines = said(site_of(zinc_of(), kinds=(expired,)), ON)
+    assert len(lines) == 2
+    assert "none of them in stock" in lines[1]
+
+
+def test_a_kind_that_the_policy_does_not_place_is_found_with_what_each_source_says() -> None:
+    acd = kind_of("acd-a", key="acd-a")
+    (line,) = said(site_of(kinds=(acd,), order_of_draw="clsi-gp41"))
+    assert line.startswith("tubes.toml [acd-a]: found a kind that CLSI GP41")
+    assert "after EDTA, before fluoride" in line
+    assert line.endswith("write acd-a under [place] of site.toml")
+    assert said(site_of(kinds=(acd,), order_of_draw="common-practice")) == []
+
+
+@pytest.mark.parametrize("additive", ["none", "k2-edta", "sodium-heparin"])
+def test_no_guideline_places_a_trace_element_tube_and_common_practice_does(additive: str) -> None:
+    trace = kind_of(additive, use="trace-element")
+    placed = {key: is_placed(trace, policy) for key, policy in facts.order_policies().items()}
+    assert placed["common-practice"]
+    assert not any(placed[key] for key in ("who-2010", "clsi-gp41", "eflm-2018"))
+
+
+def test_a_place_of_the_house_counts_when_it_leads_to_a_placed_kind() -> None:
+    acd, lead = kind_of("acd-a", key="acd-a"), kind_of("acd-b", key="acd-b")
+    placings = (Placing(kind="acd-a", after="acd-b"), Placing(kind="acd-b", before="serum"))
+    assert said(site_of(kinds=(acd, lead, SERUM), order_of_draw="clsi-gp41", placings=placings)) == []
+    circle = (Placing(kind="acd-a", after="acd-b"), Placing(kind="acd-b", with_kind="acd-a"))
+    assert len(said(site_of(kinds=(acd, lead, SERUM), order_of_draw="clsi-gp41", placings=circle))) == 2
+
+
+def test_a_micro_tube_is_held_against_the_order_of_skin_puncture() -> None:
+    micro = kind_of("k2-edta", accesses=("skin-puncture",))
+    assert said(site_of(kinds=(micro,), order_of_draw="who-2010")) == []
+
+
+def test_a_place_that_names_no_kind_of_the_site_is_found() -> None:
+    (line,) = said(site_of(placings=(Placing(kind="serum", after="citrat"),)))
+    assert line.startswith('site.toml [place] serum: found "citrat"; expected a tube kind of this site;')
+
+
+def test_a_shared_bench_that_runs_nothing_is_found_with_the_near_one() -> None:
+    (line,) = said(site_of(zinc_of(), share_benches=(("chemistry", "chemisty"),)))
+    assert line == (
+        'site.toml [planning] share_benches[0]: found "chemisty"; '
+        "expected a bench that runs a test of this site; write chemistry"
+    )
+
+
+@pytest.mark.parametrize(
+    ("liquid_ul", "count"), [(0, 1), (30, 1), (269, 1), (270, 0), (300, 0), (330, 0), (331, 1), (3000, 1)]
+)
+def test_a_citrate_tube_whose_liquid_does_not_fit_its_draw_is_found(liquid_ul: int, count: int) -> None:
+    # ISO 6710: one part of citrate solution to nine of blood; 2.7 mL wants 300 uL.
+    citrate = kind_of("citrate-9-1", sizes=(Tube(draw_ul=2700, liquid_additive_ul=liquid_ul),))
+    assert len(said(site_of(kinds=(citrate,)))) == count
+
+
+def test_a_blood_culture_needs_no_tube_of_the_packing() -> None:
+    assert said(site_of(Test(key="bc", name="bc", bench="m", culture="set"))) == []
+
+
+def test_every_finding_is_a_warning_and_all_come_in_one_run() -> None:
+    site = site_of(zinc_of(tubes=("x",)), zinc_of("iron", tubes=("y",)), share_benches=(("a", "b"),))
+    findings = lint(site)
+    assert len(findings) == 6
+    assert all(isinstance(f, Finding) and f.level == "warning" for f in findings)

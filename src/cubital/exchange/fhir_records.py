@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
 from typing import Any, TypeVar
 
 import msgspec
@@ -133,8 +132,3 @@ def day_of(text: str | None, *, where: str) -> datetime.date | None:
         except ValueError:
             pass
     raise OrderError(f"found {text[:40]!r}; expected a FHIR date; write it as 2026-11-25", where=where)
-
-
-def has_code(concept: Concept, system: str, codes: Mapping[str, object]) -> bool:
-    """Whether one of the codings is of this system and among these codes."""
-    return any(c.system == system and c.code in codes for c in concept.coding)

@@ -45,11 +45,17 @@ SHELVES = (
 )
 BENCHES = ("chemistry", "serology", "hematology", "coagulation")
 DRAWS_UL = (500, 1000, 1100, 1800, 2000, 2500, 2700, 3500, 4000, 5000, 6000, 8500, 10000)
+HOSPITAL_DRAWS_UL = (2000, 2700, 3500, 4000, 5000, 6000, 8500, 10000)
 DAY = date(2027, 3, 1)
 
 
 def stock_kind(
-    random: Random, shelf: Shelf, draws_ul: Sequence[int], stocks: Sequence[int | None], *, expiry: bool = False
+    random: Random,
+    shelf: Shelf,
+    draws_ul: Sequence[int],
+    stocks: Sequence[int | None],
+    *,
+    expiry: bool = False,
 ) -> TubeKind:
     """One kind on the shelf in these sizes; with `expiry` a size may be past its last day, or on it."""
     days = (None, date(2027, 2, 28), DAY, date(2028, 1, 1)) if expiry else (None,)
@@ -86,7 +92,14 @@ def yields_ul(kind: TubeKind, matrix: MatrixKey, hematocrit: Fraction, recovery:
 
 
 def _mixed(
-    random: Random, *, tests: int, kinds: int, benches: int, stock: bool, expiry: bool, objective: ObjectiveKey
+    random: Random,
+    *,
+    tests: int,
+    kinds: int,
+    benches: int,
+    stock: bool,
+    expiry: bool,
+    objective: ObjectiveKey,
 ) -> Case:
     hematocrit = Fraction(random.choice((30, 40, 45, 50, 55, 60)), 100)
     recovery = Fraction(random.choice((8, 9, 10)), 10)
@@ -196,7 +209,7 @@ def realistic_site(random: Random, *, counted: bool = False) -> Site:
     for shelf in SHELVES:
         if shelf.key not in used:
             continue
-        draws_ul = sorted(random.sample((2000, 2700, 3500, 4000, 5000, 6000, 8500, 10000), random.randint(2, 4)))
+        draws_ul = sorted(random.sample(HOSPITAL_DRAWS_UL, random.randint(2, 4)))
         stocks = [random.choice((None, 2, 10, 40)) if counted else None for _ in draws_ul]
         stocked[shelf.key] = stock_kind(random, shelf, draws_ul, stocks)
     directory: dict[str, Test] = {}
@@ -240,10 +253,13 @@ def realistic(random: Random) -> Case:
     return Case(realistic_order(random, site), site)
 
 
-def hard(random: Random, *, tests: int = 30, kinds: int = 10, sizes: int = 3, spare: int = 2) -> Case:
+def hard(
+    random: Random, *, tests: int = 30, kinds: int = 10, sizes: int = 3, spare: int | None = None
+) -> Case:
     """30 tests on one bench, 10 kinds of 3 sizes, each test in 2 to 5 kinds, a stock that just suffices.
 
-    A packing is planted and the stock is what it uses and `spare` tubes more, so the question is feasible.
+    A packing is planted and the stock is what it uses and `spare` tubes more (2 to 12 unless given), so the
+    question is feasible.
     """
     hematocrit, recovery = Fraction(45, 100), Fraction(9, 10)
     shelves = SHELVES[:kinds]
@@ -268,7 +284,7 @@ def hard(random: Random, *, tests: int = 30, kinds: int = 10, sizes: int = 3, sp
             volume_ul = int(room_ul * random.uniform(0.88, 1.0) * weight / sum(weights))
             key = f"test-{len(directory):02d}"
             directory[key] = _hard_test(random, key, kind, matrix, volume_ul)
-    for _ in range(spare):
+    for _ in range(random.randint(2, 12) if spare is None else spare):
         used[random.choice(sorted(used))] += 1
     stocked = {
         key: TubeKind(

@@ -1,1 +1,1 @@
-"""Independent answers to one packing question: brute force, HiGHS and CP-SAT; none imports cubital.planning."""
+"""Independent answers to one packing question by brute force, HiGHS and CP-SAT; none imports the planner."""

@@ -82,7 +82,7 @@ class _Model:
                 reached = self.program.levels[number - 1]
                 value = sum(c for j, c in reached if j in self.ones)
                 self._add(reached, None, value)
-                self.model.clear_hints()
+                self.model.clear_hints()  # type: ignore[no-untyped-call]
                 for j, variable in enumerate(self.variables):
                     self.model.add_hint(variable, j in self.ones)
             if number > 0 and not terms:

@@ -44,7 +44,7 @@ class _Model:
     def __init__(self, program: Program, *, threads: int) -> None:
         self.program = program
         self.ones: set[int] = set()
-        self.highs = highspy.Highs()
+        self.highs = highspy.Highs()  # type: ignore[no-untyped-call]
         for option, value in (
             ("output_flag", False), ("threads", threads), ("mip_rel_gap", 0.0), ("mip_abs_gap", 0.5),
         ):  # fmt: skip
@@ -60,8 +60,9 @@ class _Model:
         lp.num_col_, lp.num_row_ = count, len(program.rows)
         lp.col_cost_ = self._cost(program.levels[0])
         lp.col_lower_, lp.col_upper_ = np.zeros(count), np.ones(count)
-        lp.row_lower_ = np.array([-highspy.kHighsInf if r.low is None else r.low for r in program.rows], float)
-        lp.row_upper_ = np.array([highspy.kHighsInf if r.high is None else r.high for r in program.rows], float)
+        endless = highspy.kHighsInf
+        lp.row_lower_ = np.array([-endless if row.low is None else row.low for row in program.rows], float)
+        lp.row_upper_ = np.array([endless if row.high is None else row.high for row in program.rows], float)
         lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
         lp.a_matrix_.start_ = np.array(start, dtype=np.int32)
         lp.a_matrix_.index_ = np.array(index, dtype=np.int32)
@@ -94,10 +95,9 @@ class _Model:
     def _fix_and_aim(self, reached: Terms, terms: Terms) -> None:
         value = sum(c for j, c in reached if j in self.ones)
         if reached:
-            self.highs.addRow(
-                -highspy.kHighsInf, float(value), len(reached),
-                np.array([j for j, _ in reached], dtype=np.int32), np.array([c for _, c in reached], dtype=float),
-            )  # fmt: skip
+            columns = np.array([j for j, _ in reached], dtype=np.int32)
+            weights = np.array([c for _, c in reached], dtype=float)
+            self.highs.addRow(-highspy.kHighsInf, float(value), len(reached), columns, weights)
         count = self.program.count
         self.highs.changeColsCost(count, np.arange(count, dtype=np.int32), self._cost(terms))
         self.highs.clearSolver()  # a start handed over by setSolution made 1.16.0 report a false optimum

@@ -1,0 +1,63 @@
+"""What an order asks for, read again from its words and the site's directory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cubital.model import Order, Panel, Site, Test
+from cubital.model.vocabulary import PRIORITIES
+
+Asked = dict[tuple[int, str], str]
+
+
+def list_asked(order: Order, site: Site) -> tuple[Asked, list[str]]:
+    """Every (minute, test key) the order asks for with its highest priority, and what cannot be read."""
+    asked: Asked = {}
+    findings: list[str] = []
+    for ask in order.asks:
+        entries = _identify(ask.test, site)
+        if len(entries) != 1:
+            many = f"stands for {', '.join(sorted(entries))}" if entries else "is nothing this site defines"
+            findings.append(f"the order asks for {ask.test!r}, which {many}")
+            continue
+        for at_min, key in _expand(entries.pop(), ask.at_min or 0, site, ()):
+            if key not in site.tests:
+                findings.append(f"the order reaches {key!r} through a panel, and no such test is defined")
+                continue
+            before = asked.get((at_min, key), PRIORITIES[-1])
+            asked[at_min, key] = min(before, ask.priority, key=PRIORITIES.index)
+    return asked, findings
+
+
+def _identify(text: str, site: Site) -> set[str]:
+    """The keys of the tests and panels these words may stand for; a key means itself."""
+    if text in site.tests or text in site.panels:
+        return {text}
+    folded = text.strip().casefold()
+    for word, meaning in site.names.items():
+        if word.strip().casefold() == folded:
+            return {meaning}
+    for word, choices in site.ambiguous.items():
+        if word.strip().casefold() == folded:
+            return set(choices)
+    entries: list[Test | Panel] = [*site.tests.values(), *site.panels.values()]
+    return {entry.key for entry in entries if folded in _words_of(entry)}
+
+
+def _words_of(entry: Test | Panel) -> set[str]:
+    words = [entry.key, entry.name, *entry.also, *entry.codes.values()]
+    return {word.strip().casefold() for word in words}
+
+
+def _expand(
+    key: str, at_min: int, site: Site, inside: tuple[str, ...]
+) -> Iterator[tuple[int, str]]:
+    panel = None if key in site.tests else site.panels.get(key)
+    if panel is None or key in inside:
+        yield at_min, key
+        return
+    for member in panel.tests:
+        yield from _expand(member, at_min, site, (*inside, key))
+    for step in panel.series:
+        for member in step.tests:
+            yield from _expand(member, at_min + step.at_min, site, (*inside, key))

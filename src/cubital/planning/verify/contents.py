@@ -1,0 +1,120 @@
+"""Does every tube hold what it may, and no more? Volumes and hematocrit worked out again."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from cubital.facts import hematocrits
+from cubital.model import Accept, Order, Plan, PlannedTube, Site, Test, Tube, TubeKind
+
+_PIPETTED = ("plasma", "serum")
+
+
+def hematocrit_of(order: Order, site: Site) -> Fraction:
+    """The patient's hematocrit, else the site's, else the shipped one for age and sex.
+
+    Without an age the patient is taken as grown; without a sex the band that names none counts.
+    """
+    known = order.patient.hematocrit or site.planning.hematocrit
+    if known is not None:
+        return known
+    age_h = order.patient.age_h
+    fitting = [
+        band
+        for band in hematocrits()
+        if band.sex in (None, order.patient.sex)
+        and (
+            band.age_max_d is None
+            if age_h is None
+            else 24 * band.age_min_d <= age_h and (band.age_max_d is None or age_h < 24 * band.age_max_d)
+        )
+    ]
+    own = [band for band in fitting if band.sex is not None]
+    return Fraction((own or fitting)[0].fraction)
+
+
+def usable_ul(kind: TubeKind, size: Tube, matrix: str, hematocrit: Fraction, recovery: Fraction) -> int:
+    """The microlitres of this matrix that one full tube yields, never more than it can."""
+    dead_ul = next((ul for key, ul in kind.dead_volume_ul.items() if key == matrix), 0)
+    if matrix not in _PIPETTED:
+        return size.draw_ul - dead_ul
+    liquid_ul = (size.draw_ul * (1 - hematocrit) + size.liquid_additive_ul) * recovery
+    return liquid_ul.numerator // liquid_ul.denominator - dead_ul
+
+
+def find_way(test: Test, kind: str, matrix: str | None) -> tuple[int, Accept] | None:
+    """The first place in a test's flattened accepts with this kind and matrix."""
+    place = 0
+    for accept in test.accepts:
+        for key in accept.tubes:
+            if key == kind and accept.matrix == matrix:
+                return place, accept
+            place += 1
+    return None
+
+
+def check_contents(tube: PlannedTube, plan: Plan, order: Order, site: Site) -> list[str]:
+    """What is wrong inside one collect tube."""
+    where = f"draw {tube.draw} tube {tube.position} ({tube.kind})"
+    kind = site.kinds.get(tube.kind)
+    if kind is None:
+        return [f"{where}: the site has no such kind"]
+    findings = _check_company(tube, site, where)
+    needed_ul = 0
+    for key in tube.tests:
+        way = find_way(site.tests[key], tube.kind, tube.matrix) if key in site.tests else None
+        if way is None:
+            findings.append(f"{where}: {key} does not accept {tube.matrix} from {tube.kind}")
+            continue
+        needed_ul += way[1].minimum_ul if plan.volumes == "minimum" else way[1].volume_ul
+    yields = [
+        usable_ul(kind, size, tube.matrix or "", hematocrit_of(order, site), site.planning.recovery)
+        for size in kind.sizes
+        if (size.draw_ul, size.liquid_additive_ul) == (tube.draw_ul, tube.liquid_additive_ul)
+    ]
+    if not yields:
+        return findings  # the stock check names the size that is not there
+    if needed_ul > yields[0]:
+        findings.append(f"{where}: its tests need {needed_ul} uL and it yields {yields[0]} uL")
+    if tube.usable_ul is not None and tube.usable_ul != yields[0]:
+        findings.append(f"{where}: it says {tube.usable_ul} uL usable, the formula gives {yields[0]} uL")
+    if tube.needed_ul is not None and tube.needed_ul != needed_ul:
+        findings.append(f"{where}: it says {tube.needed_ul} uL needed, its tests need {needed_ul} uL")
+    return findings
+
+
+def _check_company(tube: PlannedTube, site: Site, where: str) -> list[str]:
+    """One bench group, own-tube tests alone, nothing empty, nothing twice."""
+    findings = []
+    tests = [site.tests[key] for key in tube.tests if key in site.tests]
+    benches = {test.bench for test in tests}
+    together = any(benches <= set(group) for group in site.planning.share_benches)
+    if len(benches) > 1 and not together:
+        findings.append(f"{where}: benches {', '.join(sorted(benches))} do not share a tube")
+    if set(tube.benches) != benches:
+        named = ", ".join(tube.benches) or "none"
+        findings.append(f"{where}: it names benches {named}, not those of its tests")
+    if len(tube.tests) > 1:
+        alone = [test.key for test in tests if test.own_tube]
+        findings += [f"{where}: {key} must stand alone in its tube" for key in alone]
+    if not tube.tests:
+        findings.append(f"{where}: it holds no test")
+    if any(test.culture is not None for test in tests):
+        findings.append(f"{where}: a blood culture is not packed with other tests")
+    return findings
+
+
+def check_label(tube: PlannedTube, order: Order, site: Site) -> list[str]:
+    """Whether the row says truthfully what the tube is, and whether this access can fill it."""
+    where = f"draw {tube.draw} tube {tube.position} ({tube.kind})"
+    kind = site.kinds.get(tube.kind)
+    if kind is None:
+        return []
+    findings = []
+    if (tube.additive, tube.gel) != (kind.additive, kind.gel):
+        findings.append(f"{where}: its additive or gel is not what the site's kind holds")
+    if tube.name != kind.name:
+        findings.append(f"{where}: it is called {tube.name!r}, the site calls it {kind.name!r}")
+    if kind.accesses is not None and order.access not in kind.accesses:
+        findings.append(f"{where}: {order.access} cannot fill it")
+    return findings

@@ -1,0 +1,131 @@
+"""The verdict on a plan: every finding in words."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import get_args
+
+from cubital.model import Order, Plan, PlannedTube, Site
+from cubital.model.vocabulary import PurposeKey
+from cubital.planning.verify.amounts import check_bound, check_stock, check_totals
+from cubital.planning.verify.asked import Asked, list_asked
+from cubital.planning.verify.contents import (
+    check_contents,
+    check_label,
+    find_way,
+    hematocrit_of,
+    usable_ul,
+)
+from cubital.planning.verify.sequence import check_sequence
+
+
+def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
+    """Every way in which this plan is not a sound answer to this order at this site; empty is sound.
+
+    Re-derives placement, volumes, stock, totals, limit, bound and order of draw from the order, the
+    site and the shipped facts. It does not search: that the objective is least is what the bound
+    claims and what the tests compare with other solvers.
+    """
+    asked, findings = list_asked(order, site)
+    findings += _check_head(plan, order, site)
+    findings += _check_placement(plan, asked, site)
+    for tube in plan.tubes:
+        findings += check_label(tube, order, site)
+        if tube.purpose == "collect":
+            findings += check_contents(tube, plan, order, site)
+    findings += check_stock(plan, order, site)
+    findings += check_totals(plan, order, site)
+    findings += check_bound(plan)
+    findings += check_sequence(plan, order, site)
+    findings += _check_room(plan, order, site)
+    return tuple(findings)
+
+
+def _check_head(plan: Plan, order: Order, site: Site) -> list[str]:
+    """Objective, volumes, access and site are those that were asked for."""
+    findings = []
+    objective = order.objective or site.planning.objective
+    if plan.objective != objective:
+        findings.append(f"the plan aims at {plan.objective}; {objective} was asked")
+    if plan.volumes not in ("typical", "minimum"):
+        findings.append(f"the plan takes {plan.volumes!r} volumes; typical and minimum are known")
+    if objective == "least-blood" and plan.volumes == "typical":
+        findings.append("least-blood takes minimum volumes; the plan takes typical ones")
+    if plan.access != order.access:
+        findings.append(f"the plan is for {plan.access}; the order is for {order.access}")
+    return findings
+
+
+def _check_placement(plan: Plan, asked: Asked, site: Site) -> list[str]:
+    """Every asked test is in exactly one tube of its draw or named as unplaced; nothing else is."""
+    findings = []
+    minutes = {draw.number: draw.at_min for draw in plan.draws}
+    numbers = [draw.number for draw in plan.draws]
+    if numbers != list(range(1, len(numbers) + 1)) or sorted(minutes.values()) != list(minutes.values()):
+        findings.append("the draws are not numbered from 1 in the order of their minutes")
+    placed: Counter[tuple[int, str]] = Counter()
+    bottled: set[tuple[int, str]] = set()
+    for tube in plan.tubes:
+        if tube.draw not in minutes:
+            findings.append(f"a tube belongs to draw {tube.draw}, which the plan does not have")
+            continue
+        findings += _check_purpose(tube, site)
+        for key in tube.tests:
+            if tube.purpose == "culture":
+                bottled.add((minutes[tube.draw], key))
+            else:
+                placed[minutes[tube.draw], key] += 1
+    placed.update(bottled)  # a culture set is several bottles of one test
+    left_out: Counter[tuple[str, str]] = Counter((entry.test, entry.priority) for entry in plan.unplaced)
+    for (at_min, key), priority in asked.items():
+        if placed[at_min, key] > 1:
+            findings.append(f"{key} at {at_min} min is in {placed[at_min, key]} tubes")
+        if placed[at_min, key]:
+            continue
+        if left_out[key, priority]:
+            left_out[key, priority] -= 1
+        else:
+            findings.append(f"{key} at {at_min} min ({priority}) is in no tube and not named as unplaced")
+    for at_min, key in sorted(set(placed) - set(asked)):
+        findings.append(f"{key} at {at_min} min is in a tube and was not asked for")
+    for key, priority in sorted((+left_out).elements()):
+        findings.append(f"{key} ({priority}) is named as unplaced and is placed or was not asked for")
+    return findings
+
+
+def _check_purpose(tube: PlannedTube, site: Site) -> list[str]:
+    where = f"draw {tube.draw} tube {tube.position} ({tube.kind})"
+    if tube.purpose not in get_args(PurposeKey):
+        return [f"{where}: a tube to {tube.purpose!r} is nothing this plan may hold"]
+    if tube.purpose == "discard" and tube.tests:
+        return [f"{where}: a discard tube serves no test"]
+    if tube.purpose == "culture":
+        cultures = [key for key in tube.tests if key in site.tests and site.tests[key].culture is not None]
+        if not tube.tests or len(cultures) < len(tube.tests):
+            return [f"{where}: a culture bottle serves blood cultures only"]
+    return []
+
+
+def _check_room(plan: Plan, order: Order, site: Site) -> list[str]:
+    """No test is left out that a tube of the plan still has room for, at minimum volume."""
+    findings = []
+    hematocrit = hematocrit_of(order, site)
+    tubes = [tube for tube in plan.tubes if tube.purpose == "collect" and tube.kind in site.kinds]
+    for entry in plan.unplaced:
+        test = site.tests.get(entry.test)
+        if test is None or test.own_tube or len(plan.draws) != 1 or plan.volumes != "minimum":
+            continue
+        for tube in tubes:
+            residents = [site.tests[key] for key in tube.tests if key in site.tests]
+            benches = {test.bench, *(resident.bench for resident in residents)}
+            shared = len(benches) == 1 or any(benches <= set(g) for g in site.planning.share_benches)
+            ways = [find_way(each, tube.kind, tube.matrix) for each in (test, *residents)]
+            if not shared or None in ways or any(resident.own_tube for resident in residents):
+                continue
+            kind = site.kinds[tube.kind]
+            sizes = [s for s in kind.sizes if s.draw_ul == tube.draw_ul]
+            needed_ul = sum(way[1].minimum_ul for way in ways if way is not None)
+            recovery = site.planning.recovery
+            if sizes and needed_ul <= usable_ul(kind, sizes[0], tube.matrix or "", hematocrit, recovery):
+                findings.append(f"{entry.test} is left out and tube {tube.position} has room for it")
+    return findings

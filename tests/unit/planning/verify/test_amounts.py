@@ -1,0 +1,188 @@
+"""Stock, totals, limits and bounds that do not add up are found."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from fractions import Fraction
+
+import pytest
+from msgspec.structs import replace
+
+from cubital.model import (
+    Ask,
+    Order,
+    Patient,
+    Plan,
+    Tube,
+)
+from cubital.planning.verify import verify
+from tests.unit.planning.verify.sound_plan import (
+    DAY,
+    ORDER,
+    SERIES,
+    SERIES_ORDER,
+    SITE,
+    SOUND,
+    WINGED,
+    expect,
+    plan_of,
+    tube_of,
+    with_kind,
+    with_planning,
+    with_tube,
+)
+
+# Stock
+
+
+def test_more_tubes_than_the_stock_are_found() -> None:
+    site = with_kind("edta", sizes=(Tube(draw_ul=3000, in_stock=1),))
+    expect("edta of 3000 uL: 2 are used and 1 are in stock", SOUND, ORDER, site)
+
+
+def test_two_lots_of_one_size_are_counted_together() -> None:
+    lots = (Tube(draw_ul=3000, in_stock=1), Tube(draw_ul=3000, in_stock=1, expires=DAY))
+    assert verify(SOUND, ORDER, with_kind("edta", sizes=lots)) == ()
+    past = (lots[0], replace(lots[1], expires=DAY - timedelta(days=1)))
+    expect("2 are used and 1 are in stock", SOUND, ORDER, with_kind("edta", sizes=past))
+
+
+def test_an_uncounted_lot_beside_a_counted_one_is_enough() -> None:
+    lots = (Tube(draw_ul=3000, in_stock=1), Tube(draw_ul=3000))
+    assert verify(SOUND, ORDER, with_kind("edta", sizes=lots)) == ()
+
+
+def test_a_discard_tube_counts_against_the_stock() -> None:
+    site = with_kind("plain", sizes=(Tube(draw_ul=2000, in_stock=0),))
+    order = replace(ORDER, access="winged-set")
+    expect("plain of 2000 uL: 1 are used and 0 are in stock", WINGED, order, site)
+
+
+def test_stock_is_shared_by_the_draws_of_a_series() -> None:
+    site = with_kind("heparin-gel", sizes=(Tube(draw_ul=3500, in_stock=1),))
+    expect("heparin-gel of 3500 uL: 2 are used and 1 are in stock", SERIES, SERIES_ORDER, site)
+
+
+def test_an_expired_tube_is_found_and_the_last_day_is_not() -> None:
+    expect("citrate of 2700 uL: expired", SOUND, replace(ORDER, on=DAY + timedelta(days=1)))
+
+
+def test_an_expiry_date_without_a_day_is_found() -> None:
+    expect("it has an expiry date and the day is not known", SOUND, replace(ORDER, on=None))
+
+
+def test_a_size_the_site_does_not_stock_is_found() -> None:
+    plan = plan_of(*with_tube(SOUND, 5, draw_ul=4000, usable_ul=None).tubes)
+    expect("edta of 4000 uL: the site stocks no such size", plan)
+
+
+def test_a_liquid_additive_the_size_does_not_hold_is_found() -> None:
+    expect("the site stocks no such size", with_tube(SOUND, 2, liquid_additive_ul=300, usable_ul=None))
+
+
+# Totals, limit, bound
+
+
+@pytest.mark.parametrize(
+    "name", ["tubes", "blood_ul", "preference", "all_tubes", "all_blood_ul", "already_drawn_ul"]
+)
+@pytest.mark.parametrize("step", [-1, 1])
+def test_a_total_that_is_not_the_sum_of_the_rows_is_found(name: str, step: int) -> None:
+    totals = replace(SOUND.totals, **{name: getattr(SOUND.totals, name) + step})
+    findings = verify(replace(SOUND, totals=totals), ORDER, SITE)
+    assert (
+        f"totals.{name} says {getattr(totals, name)}, the rows give {getattr(SOUND.totals, name)}" in findings
+    )
+
+
+def test_preference_is_the_place_in_the_flattened_accepts() -> None:
+    order = Order(asks=(Ask(test="antibody"),))
+    plain = tube_of(1, "plain", "antibody", "serum")
+    assert verify(plan_of(plain, preference=1), order, SITE) == ()
+    heparin = tube_of(1, "heparin-gel", "antibody", "plasma")
+    assert verify(plan_of(heparin, preference=2), order, SITE) == ()
+    findings = verify(plan_of(heparin, preference=1), order, SITE)
+    assert findings == ("totals.preference says 1, the rows give 2",)
+
+
+def with_limit(plan: Plan, limit_ul: int | None, already_ul: int = 0) -> Plan:
+    return replace(plan, totals=replace(plan.totals, limit_ul=limit_ul, already_drawn_ul=already_ul))
+
+
+def test_blood_over_the_limit_is_found_and_blood_at_the_limit_is_not() -> None:
+    drawn_ul = SOUND.totals.all_blood_ul
+    assert verify(with_limit(SOUND, drawn_ul), ORDER, SITE) == ()
+    expect(f"the limit is {drawn_ul - 1} uL", with_limit(SOUND, drawn_ul - 1))
+
+
+def test_blood_already_drawn_counts_towards_the_limit() -> None:
+    drawn_ul = SOUND.totals.all_blood_ul
+    order = replace(ORDER, patient=Patient(drawn_ul=500))
+    assert verify(with_limit(SOUND, drawn_ul + 500, 500), order, SITE) == ()
+    expect(f"the limit is {drawn_ul + 499} uL", with_limit(SOUND, drawn_ul + 499, 500), order)
+
+
+def test_a_plan_without_the_limit_that_can_be_worked_out_is_found() -> None:
+    order = replace(ORDER, patient=Patient(weight_g=70_000, age_h=40 * 8766))
+    expect("can be worked out and the plan has none", SOUND, order)
+
+
+def test_a_limit_above_every_source_is_found() -> None:
+    """2.5 % of 80 mL/kg, the policy's own volume and the largest of the sources, x 10 kg = 20 mL."""
+    order = replace(ORDER, patient=Patient(weight_g=10_000, age_h=3 * 8766, hematocrit=Fraction(45, 100)))
+    assert verify(with_limit(SOUND, 20_000), order, SITE) == ()
+    expect("the limit of 20001 uL is above 20000 uL", with_limit(SOUND, 20_001), order)
+
+
+def test_nadlers_volume_bounds_the_limit_where_the_height_is_known() -> None:
+    """2.5 % of 0.3669 x 1.8^3 + 0.03219 x 70 + 0.6041 = 4.9972 L is below 2.5 % of 80 mL/kg = 140 mL."""
+    order = replace(ORDER, patient=Patient(weight_g=70_000, age_h=40 * 8766, height_mm=1800))
+    expect("the limit of 140001 uL is above 140000 uL", with_limit(SOUND, 140_001), order)
+    tall = replace(ORDER, patient=Patient(weight_g=40_000, age_h=40 * 8766, height_mm=2000))
+    # 0.3669 x 8 + 0.03219 x 40 + 0.6041 = 4.8269 L; 2.5 % = 120 672.5 uL
+    assert verify(with_limit(SOUND, 120_672), tall, SITE) == ()
+    expect("the limit of 120673 uL is above 120672 uL", with_limit(SOUND, 120_673), tall)
+
+
+def test_limits_by_weight_and_by_amount_are_worked_out_again() -> None:
+    by_weight = with_planning(blood_limit="cfr-46-110")
+    light = replace(ORDER, patient=Patient(weight_g=10_000))
+    expect("the limit of 30001 uL is above 30000 uL", with_limit(SOUND, 30_001), light, by_weight)
+    heavy = replace(ORDER, patient=Patient(weight_g=90_000))
+    expect("the limit of 50001 uL is above 50000 uL", with_limit(SOUND, 50_001), heavy, by_weight)
+    table = with_planning(blood_limit="michigan-3-month")
+    expect(
+        "is above 20000 uL", with_limit(SOUND, 20_001), replace(ORDER, patient=Patient(weight_g=5_000)), table
+    )
+
+
+def test_a_limit_nobody_knows_is_found() -> None:
+    expect("there is no blood limit 'house'", SOUND, ORDER, with_planning(blood_limit="house"))
+
+
+def test_a_bound_above_the_value_is_found() -> None:
+    bound = replace(SOUND.bound, tubes=SOUND.bound.tubes + 1, finished=False)
+    expect("is above the value", replace(SOUND, bound=bound, optimal=False))
+
+
+def test_a_bound_is_compared_in_the_order_of_the_objective() -> None:
+    bound = replace(SOUND.bound, tubes=4, blood_ul=99_999, finished=False)
+    assert verify(replace(SOUND, bound=bound, optimal=False), ORDER, SITE) == ()
+    order = replace(ORDER, objective="least-blood")
+    tubes = tuple(replace(t, needed_ul=None) for t in SOUND.tubes)
+    least = replace(
+        SOUND, objective="least-blood", volumes="minimum", tubes=tubes, bound=bound, optimal=False
+    )
+    expect("the bound (99999, 4, 0) is above the value", least, order)
+
+
+def test_a_plan_that_calls_itself_optimal_below_its_bound_is_found() -> None:
+    expect("calls itself optimal", replace(SOUND, bound=replace(SOUND.bound, preference=-1)))
+
+
+def test_a_plan_that_calls_itself_optimal_with_the_search_cut_is_found() -> None:
+    expect("calls itself optimal", replace(SOUND, bound=replace(SOUND.bound, finished=False)))
+
+
+def test_a_finished_search_that_does_not_call_itself_optimal_is_found() -> None:
+    expect("does not call itself optimal", replace(SOUND, optimal=False))

@@ -1,0 +1,180 @@
+"""Whether every asked test is found where it must be, once."""
+
+from __future__ import annotations
+
+from msgspec.structs import replace
+
+from cubital.model import (
+    Ask,
+    Draw,
+    Order,
+    Unplaced,
+)
+from cubital.planning.verify import verify
+from tests.unit.planning.verify.sound_plan import (
+    ORDER,
+    SERIES,
+    SERIES_ORDER,
+    SITE,
+    SOUND,
+    accept,
+    expect,
+    plan_of,
+    tube_of,
+    with_test,
+    with_tube,
+)
+
+
+def test_the_sound_plan_has_no_findings() -> None:
+    assert verify(SOUND, ORDER, SITE) == ()
+
+
+# Series
+
+
+def test_a_series_draws_its_test_once_at_each_time() -> None:
+    assert verify(SERIES, SERIES_ORDER, SITE) == ()
+
+
+def test_a_series_test_in_the_wrong_draw_is_found() -> None:
+    plan = replace(
+        SERIES, tubes=tuple(replace(t, draw=1, position=n + 1) for n, t in enumerate(SERIES.tubes))
+    )
+    findings = verify(plan, SERIES_ORDER, SITE)
+    assert findings == (
+        "glucose at 0 min is in 2 tubes",
+        "glucose at 120 min (routine) is in no tube and not named as unplaced",
+    )
+
+
+def test_draws_out_of_time_order_are_found() -> None:
+    draws = (Draw(number=1, at_min=120, label="b"), Draw(number=2, at_min=0, label="a"))
+    expect("draws are not numbered from 1", replace(SERIES, draws=draws), SERIES_ORDER)
+
+
+def test_draws_that_skip_a_number_are_found() -> None:
+    draws = (SERIES.draws[0], replace(SERIES.draws[1], number=3))
+    plan = replace(SERIES, draws=draws, tubes=(SERIES.tubes[0], replace(SERIES.tubes[1], draw=3)))
+    expect("draws are not numbered from 1", plan, SERIES_ORDER)
+
+
+def test_a_tube_of_a_draw_the_plan_does_not_have_is_found() -> None:
+    plan = replace(SERIES, draws=SERIES.draws[:1])
+    findings = verify(plan, SERIES_ORDER, SITE)
+    assert "a tube belongs to draw 2, which the plan does not have" in findings
+
+
+def test_an_ask_placed_in_time_belongs_to_the_draw_of_that_minute() -> None:
+    order = Order(asks=(Ask(test="glucose"), Ask(test="glucose", at_min=120)))
+    assert verify(SERIES, order, SITE) == ()
+
+
+# Placement
+
+
+def test_a_test_in_no_tube_is_found() -> None:
+    plan = with_tube(SOUND, 4, tests=("count",), needed_ul=500)
+    expect("smear at 0 min (routine) is in no tube and not named as unplaced", plan)
+
+
+def test_a_test_in_two_tubes_is_found() -> None:
+    plan = with_tube(SOUND, 4, tests=("count", "smear", "count"), needed_ul=1100)
+    expect("count at 0 min is in 2 tubes", plan)
+
+
+def test_a_test_nobody_asked_for_is_found() -> None:
+    order = replace(ORDER, asks=ORDER.asks[1:])
+    expect("potassium at 0 min is in a tube and was not asked for", SOUND, order)
+
+
+def test_an_unplaced_test_with_its_reason_is_accepted() -> None:
+    order = replace(ORDER, asks=(*ORDER.asks, Ask(test="zinc", priority="stat")))
+    left = Unplaced(test="zinc", priority="stat", why="no tube", needs="a tube")
+    assert verify(replace(SOUND, unplaced=(left,)), order, SITE) == ()
+
+
+def test_an_unplaced_test_with_the_wrong_priority_is_found() -> None:
+    order = replace(ORDER, asks=(*ORDER.asks, Ask(test="zinc", priority="stat")))
+    left = Unplaced(test="zinc", priority="timed", why="no tube", needs="a tube")
+    findings = verify(replace(SOUND, unplaced=(left,)), order, SITE)
+    assert [f[:12] for f in findings] == ["zinc at 0 mi", "zinc (timed)"]
+
+
+def test_a_test_both_placed_and_unplaced_is_found() -> None:
+    left = Unplaced(test="group", priority="routine", why="no tube", needs="a tube")
+    expect("group (routine) is named as unplaced and is placed", replace(SOUND, unplaced=(left,)))
+
+
+def test_a_panel_and_its_member_ask_once_with_the_higher_priority() -> None:
+    order = replace(ORDER, asks=(*ORDER.asks, Ask(test="count", priority="stat")))
+    assert verify(SOUND, order, SITE) == ()
+    plan = with_tube(SOUND, 4, tests=("smear",), needed_ul=100)
+    expect("count at 0 min (stat) is in no tube", plan, order)
+
+
+def test_an_order_for_nothing_known_is_found() -> None:
+    order = replace(ORDER, asks=(*ORDER.asks, Ask(test="unheard of")))
+    expect("'unheard of', which is nothing this site defines", SOUND, order)
+
+
+def test_an_order_for_an_ambiguous_word_is_found() -> None:
+    site = replace(SITE, ambiguous={"XY": ("zinc", "group")})
+    expect(
+        "'xy', which stands for group, zinc", SOUND, replace(ORDER, asks=(*ORDER.asks, Ask(test="xy"))), site
+    )
+
+
+def test_a_word_of_the_site_and_a_code_name_a_test() -> None:
+    site = replace(with_test("potassium", codes={"loinc": "2823-3"}), names={"sugar": "glucose"})
+    asks = (Ask(test="2823-3"), Ask(test="Sugar"), *ORDER.asks[2:])
+    assert verify(SOUND, replace(ORDER, asks=asks), site) == ()
+
+
+def test_a_panel_member_that_nobody_defines_is_found() -> None:
+    pair = replace(SITE.panels["pair"], tests=("count", "smear", "ghost"))
+    expect("'ghost' through a panel", SOUND, ORDER, replace(SITE, panels={"pair": pair}))
+
+
+def test_a_panel_that_holds_itself_is_found() -> None:
+    pair = replace(SITE.panels["pair"], tests=("count", "smear", "pair"))
+    expect("'pair' through a panel", SOUND, ORDER, replace(SITE, panels={"pair": pair}))
+
+
+# Head
+
+
+def test_another_objective_than_asked_is_found() -> None:
+    expect("the plan aims at least-blood; fewest-tubes was asked", replace(SOUND, objective="least-blood"))
+
+
+def test_least_blood_with_typical_volumes_is_found() -> None:
+    order = replace(ORDER, objective="least-blood")
+    expect("least-blood takes minimum volumes", replace(SOUND, objective="least-blood"), order)
+
+
+def test_volumes_nobody_knows_are_found() -> None:
+    expect("takes 'generous' volumes", replace(SOUND, volumes="generous"))
+
+
+def test_another_access_than_ordered_is_found() -> None:
+    expect("the plan is for syringe; the order is for straight-needle", replace(SOUND, access="syringe"))
+
+
+# Room
+
+
+def test_a_test_left_out_that_a_tube_has_room_for_is_found() -> None:
+    order = Order(asks=(Ask(test="count"), Ask(test="smear")), objective="least-blood")
+    left = Unplaced(test="smear", priority="routine", why="no room", needs="50 uL")
+    plan = plan_of(
+        tube_of(1, "edta", "count", "whole-blood"),
+        objective="least-blood", volumes="minimum", unplaced=(left,),
+    )  # fmt: skip
+    expect("smear is left out and tube 1 has room for it", plan, order)
+    full = with_test("count", accepts=(accept("whole-blood", "edta", 2900, 2851),))
+    assert verify(plan, order, full) == ()
+    alone = with_test("smear", own_tube=True)
+    assert verify(plan, order, alone) == ()
+    elsewhere = with_test("smear", bench="chemistry")
+    assert verify(plan, order, elsewhere) == ()

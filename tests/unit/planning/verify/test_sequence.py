@@ -1,0 +1,293 @@
+"""Tubes out of the order of draw, and discards and bottles that are missing or misplaced, are found."""
+
+from __future__ import annotations
+
+import pytest
+from msgspec.structs import replace
+
+from cubital.model import (
+    Ask,
+    Line,
+    Order,
+    Placing,
+    Plan,
+    PlannedTube,
+    Tube,
+    TubeKind,
+)
+from cubital.planning.verify import verify
+from tests.unit.planning.verify.sound_plan import (
+    CULTURE_ORDER,
+    DAY,
+    ORDER,
+    SITE,
+    SOUND,
+    WINGED,
+    WINGED_ORDER,
+    accept,
+    bottles,
+    expect,
+    laboratory_test,
+    plan_of,
+    swapped,
+    tube_of,
+    with_kind,
+    with_planning,
+    with_tube,
+)
+
+# Order of draw
+
+
+@pytest.mark.parametrize("first", [1, 2, 3])
+def test_two_neighbours_out_of_order_are_found(first: int) -> None:
+    findings = verify(swapped(SOUND, first, first + 1), ORDER, SITE)
+    assert len(findings) == 1
+    assert f"which stand at {first + 1} and {first}" in findings[0]
+
+
+def test_tubes_of_one_kind_may_stand_either_way() -> None:
+    assert verify(swapped(SOUND, 4, 5), ORDER, SITE) == ()
+
+
+def test_positions_with_a_gap_are_found() -> None:
+    plan = replace(
+        SOUND, tubes=tuple(replace(t, position=t.position + (t.position == 5)) for t in SOUND.tubes)
+    )
+    expect("positions do not run from 1 to 5", plan)
+
+
+def test_rows_not_listed_in_the_order_they_are_drawn_are_found() -> None:
+    expect("not listed in the order", replace(SOUND, tubes=SOUND.tubes[::-1]))
+
+
+def test_a_plan_that_names_another_policy_is_found() -> None:
+    expect("names the policy 'who-2010'", replace(SOUND, policy="who-2010"))
+
+
+def test_a_policy_nobody_knows_is_found() -> None:
+    expect("there is no order of draw 'house'", SOUND, ORDER, with_planning(order_of_draw="house"))
+
+
+def test_policies_differ_where_their_sources_differ() -> None:
+    order = Order(asks=(Ask(test="antibody"), Ask(test="prothrombin")), on=DAY)
+    plain_first = plan_of(
+        tube_of(1, "plain", "antibody", "serum"), tube_of(2, "citrate", "prothrombin", "plasma"),
+        preference=1, policy="who-2010",
+    )  # fmt: skip
+    assert verify(plain_first, order, with_planning(order_of_draw="who-2010")) == ()
+    plan = replace(plain_first, policy="clsi-gp41")
+    expect("clsi-gp41 wants citrate before plain", plan, order, with_planning(order_of_draw="clsi-gp41"))
+
+
+TRACE_ORDER = Order(asks=(Ask(test="count"), Ask(test="zinc")))
+TRACE = plan_of(tube_of(1, "edta", "count", "whole-blood"), tube_of(2, "royal", "zinc", "whole-blood"))
+
+
+def test_a_trace_element_tube_is_placed_only_by_its_use() -> None:
+    assert verify(TRACE, TRACE_ORDER, SITE) == ()
+    expect("common-practice wants edta before royal", swapped(TRACE, 1, 2), TRACE_ORDER)
+
+
+def test_a_kind_nobody_places_is_found() -> None:
+    site, plan = with_planning(order_of_draw="clsi-gp41"), replace(TRACE, policy="clsi-gp41")
+    expect("clsi-gp41 does not place royal, nor does the site", plan, TRACE_ORDER, site)
+
+
+@pytest.mark.parametrize(
+    ("placing", "royal_first"),
+    [
+        (Placing(kind="royal", before="edta"), True),
+        (Placing(kind="royal", after="edta"), False),
+        (Placing(kind="royal", after="heparin-gel"), True),
+    ],
+)
+def test_the_sites_own_placing_rules_a_kind_its_policy_leaves_out(
+    placing: Placing, royal_first: bool
+) -> None:
+    site = with_planning(order_of_draw="clsi-gp41", placings=(placing,))
+    plan = replace(TRACE, policy="clsi-gp41")
+    right, wrong = (swapped(plan, 1, 2), plan) if royal_first else (plan, swapped(plan, 1, 2))
+    assert verify(right, TRACE_ORDER, site) == ()
+    expect("clsi-gp41 wants", wrong, TRACE_ORDER, site)
+
+
+def test_a_kind_placed_with_another_may_stand_either_side_of_it() -> None:
+    site = with_planning(order_of_draw="clsi-gp41", placings=(Placing(kind="royal", with_kind="edta"),))
+    plan = replace(TRACE, policy="clsi-gp41")
+    assert verify(plan, TRACE_ORDER, site) == ()
+    assert verify(swapped(plan, 1, 2), TRACE_ORDER, site) == ()
+
+
+def test_a_placing_may_lean_on_a_later_placing() -> None:
+    site = with_planning(
+        order_of_draw="clsi-gp41",
+        placings=(Placing(kind="royal", before="lead"), Placing(kind="lead", before="edta")),
+    )
+    lead = TubeKind(key="lead", name="lead", additive="k3-edta", use="lead", sizes=(Tube(draw_ul=3000),))
+    site = replace(site, kinds={**site.kinds, "lead": lead})
+    plan = replace(TRACE, policy="clsi-gp41")
+    assert verify(swapped(plan, 1, 2), TRACE_ORDER, site) == ()
+    expect("wants royal before edta", plan, TRACE_ORDER, site)
+
+
+def test_a_placing_does_not_move_a_kind_the_policy_places() -> None:
+    site = with_planning(placings=(Placing(kind="edta", before="citrate"),))
+    assert verify(SOUND, ORDER, site) == ()
+
+
+# Skin puncture
+
+
+def test_a_skin_puncture_follows_its_own_policy() -> None:
+    tests = {
+        **SITE.tests,
+        "count": laboratory_test("count", "hematology", accept("whole-blood", "micro", 100, 50)),
+    }
+    site = replace(SITE, tests=tests)
+    order = Order(asks=(Ask(test="count"), Ask(test="antibody")), access="skin-puncture")
+    plan = plan_of(
+        tube_of(1, "micro", "count", "whole-blood"), tube_of(2, "serum-gel", "antibody", "serum"),
+        policy="skin-puncture", access="skin-puncture",
+    )  # fmt: skip
+    assert verify(plan, order, site) == ()
+    expect("skin-puncture wants micro before serum-gel", swapped(plan, 1, 2), order, site)
+    expect("this draw is ruled by 'skin-puncture'", replace(plan, policy="common-practice"), order, site)
+
+
+def test_what_cannot_be_taken_by_skin_puncture_is_found() -> None:
+    order = Order(asks=(Ask(test="prothrombin"),), access="skin-puncture", on=DAY)
+    plan = plan_of(
+        tube_of(1, "citrate", "prothrombin", "plasma"), policy="skin-puncture", access="skin-puncture"
+    )
+    findings = verify(plan, order, SITE)
+    assert any("a citrate tube is not filled from a skin puncture" in f for f in findings)
+
+
+def test_a_trace_element_tube_is_refused_by_skin_puncture() -> None:
+    order = Order(asks=(Ask(test="zinc"),), access="skin-puncture")
+    plan = plan_of(tube_of(1, "royal", "zinc", "whole-blood"), policy="skin-puncture", access="skin-puncture")
+    assert any("skin contaminates trace elements" in f for f in verify(plan, order, SITE))
+
+
+# Discards
+
+
+def test_a_discard_before_citrate_behind_a_winged_set_is_sound() -> None:
+    assert verify(WINGED, WINGED_ORDER, SITE) == ()
+
+
+def test_a_winged_set_that_meets_citrate_first_is_found() -> None:
+    plan = replace(SOUND, access="winged-set")
+    expect("a winged set meets citrate first with no discard tube before it", plan, WINGED_ORDER)
+
+
+def test_a_straight_needle_needs_no_discard_before_citrate() -> None:
+    assert SOUND.tubes[0].additive == "citrate-9-1"
+    assert verify(SOUND, ORDER, SITE) == ()
+
+
+def test_a_discard_with_an_additive_that_spoils_the_next_tube_is_found() -> None:
+    tubes = (tube_of(1, "edta", "", None, purpose="discard"), *WINGED.tubes[1:])
+    site = with_kind("edta", sizes=(Tube(draw_ul=3000),))
+    expect(
+        "a discard with k2-edta stands before citrate-9-1",
+        plan_of(*tubes, access="winged-set"),
+        WINGED_ORDER,
+        site,
+    )
+
+
+def test_a_discard_of_the_same_additive_is_sound() -> None:
+    tubes = (tube_of(1, "citrate", "", None, purpose="discard"), *WINGED.tubes[1:])
+    assert verify(plan_of(*tubes, access="winged-set"), WINGED_ORDER, SITE) == ()
+
+
+def test_a_discard_after_a_tube_to_keep_is_found() -> None:
+    tubes = (*SOUND.tubes, tube_of(6, "plain", "", None, purpose="discard"))
+    expect("the discard at 6 comes after a tube to keep", plan_of(*tubes))
+
+
+def test_a_discard_that_serves_a_test_is_found() -> None:
+    plan = with_tube(WINGED, 1, tests=("antibody",))
+    findings = verify(plan, WINGED_ORDER, SITE)
+    assert any("a discard tube serves no test" in f for f in findings)
+
+
+def line_plan(discard_ul: int) -> Plan:
+    waste = PlannedTube(
+        position=1, draw=1, purpose="discard", kind="waste syringe", name="waste syringe", additive="none",
+        gel=False, draw_ul=discard_ul,
+    )  # fmt: skip
+    tubes = (waste, *(replace(tube, position=tube.position + 1) for tube in SOUND.tubes))
+    return plan_of(*tubes, access="line")
+
+
+def test_a_line_that_carried_anticoagulant_discards_six_dead_spaces_before_coagulation() -> None:
+    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000, carried_anticoagulant=True))
+    assert verify(line_plan(6000), order, SITE) == ()
+    expect("discards 5999 uL; its dead space wants 6000 uL", line_plan(5999), order)
+
+
+def test_a_line_that_carried_none_discards_two_dead_spaces() -> None:
+    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000, carried_anticoagulant=False))
+    assert verify(line_plan(2000), order, SITE) == ()
+    expect("discards 1999 uL; its dead space wants 2000 uL", line_plan(1999), order)
+
+
+def test_a_line_whose_past_is_unknown_is_taken_as_having_carried_anticoagulant() -> None:
+    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000))
+    expect("its dead space wants 6000 uL", line_plan(2000), order)
+
+
+def test_only_a_line_may_discard_into_something_that_is_not_stock() -> None:
+    plan = replace(line_plan(2000), access="straight-needle")
+    expect("the site has no kind 'waste syringe'", plan)
+
+
+# Cultures
+
+
+def test_a_culture_set_of_two_bottles_serves_its_test_once() -> None:
+    assert verify(bottles("aerobic", "anaerobic"), CULTURE_ORDER, SITE) == ()
+
+
+def test_the_anaerobic_bottle_first_behind_a_winged_set_is_found() -> None:
+    findings = verify(bottles("anaerobic", "aerobic"), CULTURE_ORDER, SITE)
+    assert any("an anaerobic bottle stands first behind a winged set" in f for f in findings)
+
+
+def test_the_anaerobic_bottle_first_behind_a_needle_is_no_fault() -> None:
+    order = replace(CULTURE_ORDER, access="straight-needle")
+    assert verify(bottles("anaerobic", "aerobic", access="straight-needle"), order, SITE) == ()
+
+
+def test_a_culture_bottle_that_serves_another_test_is_found() -> None:
+    plan = with_tube(bottles("aerobic", "anaerobic"), 2, tests=("culture", "count"))
+    order = replace(CULTURE_ORDER, asks=(*CULTURE_ORDER.asks, Ask(test="count")))
+    expect("a culture bottle serves blood cultures only", plan, order)
+
+
+def test_a_bottle_filled_above_its_size_is_found() -> None:
+    plan = plan_of(
+        tube_of(1, "aerobic", "culture", None, purpose="culture", draw_ul=10001), access="winged-set"
+    )
+    expect("aerobic of 10001 uL: the site stocks no such size", plan, CULTURE_ORDER)
+
+
+def test_bottles_count_against_the_stock() -> None:
+    site = with_kind("aerobic", sizes=(Tube(draw_ul=10000, in_stock=1),))
+    expect(
+        "aerobic of 10000 uL: 2 are used and 1 are in stock",
+        bottles("aerobic", "aerobic"),
+        CULTURE_ORDER,
+        site,
+    )
+
+
+def test_a_line_cultured_for_infection_gives_its_first_blood_to_the_bottle() -> None:
+    order = replace(CULTURE_ORDER, access="line", line=Line(dead_space_ul=1000, suspected_infection=True))
+    assert verify(bottles("aerobic", "anaerobic", access="line"), order, SITE) == ()
+    waste = tube_of(1, "plain", "", None, purpose="discard")
+    plan = plan_of(waste, tube_of(2, "aerobic", "culture", None, purpose="culture"), access="line")
+    expect("gives its first blood to the bottle", plan, order)

@@ -154,9 +154,7 @@ def _accepts(random: Random, ways: dict[tuple[str, MatrixKey], int]) -> tuple[Ac
         most_ul = min(ways[kind, matrix] for kind in kinds)
         volume_ul = max(5, int(most_ul * random.uniform(0.08, 1.0) ** random.choice((1, 2))))
         minimum_ul = max(1, int(volume_ul * random.uniform(0.3, 1.0)))
-        accepts.append(
-            Accept(matrix=matrix, tubes=tuple(kinds), volume_ul=volume_ul, minimum_ul=minimum_ul)
-        )
+        accepts.append(Accept(matrix=matrix, tubes=tuple(kinds), volume_ul=volume_ul, minimum_ul=minimum_ul))
     return tuple(accepts)
 
 
@@ -297,9 +295,7 @@ def hard(
         )
         for key, kind in empty.items()
     }  # fmt: skip
-    planning = Planning(
-        objective=_either(random), hematocrit=hematocrit, recovery=recovery, blood_limit=None
-    )
+    planning = Planning(objective=_either(random), hematocrit=hematocrit, recovery=recovery, blood_limit=None)
     asks = [Ask(test=key) for key in directory]
     random.shuffle(asks)
     site = Site(name="an invented hard site", kinds=stocked, tests=directory, planning=planning)

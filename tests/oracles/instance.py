@@ -192,8 +192,7 @@ def _requests(order: Order, site: Site, stocked: set[str], *, minimum: bool) -> 
         options = tuple(
             Option(kind, accept.matrix, accept.minimum_ul if minimum else accept.volume_ul, place)
             for place, (kind, accept) in enumerate(flat)
-            if kind in stocked
-            and (kind, accept.matrix) not in {(k, a.matrix) for k, a in flat[:place]}
+            if kind in stocked and (kind, accept.matrix) not in {(k, a.matrix) for k, a in flat[:place]}
         )
         group = f"{at_min}/{sharing.get(test.bench, test.bench)}"
         yield Request(f"{at_min}/{key}", group, priority, test.own_tube, options)

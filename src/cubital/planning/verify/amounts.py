@@ -101,11 +101,7 @@ def loosest_limit_ul(policy: SamplingLimit, patient: Patient) -> int | None:
 
     A plan that takes the lowest source stays under it; one above it has taken more than any source.
     """
-    amounts = [
-        amount
-        for cap in policy.caps
-        for amount in _amounts_of(cap, policy, patient)
-    ]
+    amounts = [amount for cap in policy.caps for amount in _amounts_of(cap, policy, patient)]
     return min((amount.numerator // amount.denominator for amount in amounts), default=None)
 
 

@@ -49,9 +49,7 @@ def _words_of(entry: Test | Panel) -> set[str]:
     return {word.strip().casefold() for word in words}
 
 
-def _expand(
-    key: str, at_min: int, site: Site, inside: tuple[str, ...]
-) -> Iterator[tuple[int, str]]:
+def _expand(key: str, at_min: int, site: Site, inside: tuple[str, ...]) -> Iterator[tuple[int, str]]:
     panel = None if key in site.tests else site.panels.get(key)
     if panel is None or key in inside:
         yield at_min, key

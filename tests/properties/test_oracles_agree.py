@@ -36,6 +36,8 @@ def test_highs_and_cp_sat_agree_on_medium_orders(seed: int) -> None:
         assert wanted is not None
         assert highs.solve(instance, form="patterns") == wanted
         assert highs.solve(instance, form="assignment") == wanted
+        assert highs.solve(instance, one_sum=True) == wanted
+        assert cpsat.solve(instance, one_sum=True) == wanted
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -8,14 +8,17 @@ from fractions import Fraction
 import pytest
 from msgspec.structs import replace
 
+from cubital.facts import sampling_limits
 from cubital.model import (
     Ask,
     Order,
     Patient,
     Plan,
     Tube,
+    Unplaced,
 )
 from cubital.planning.verify import verify
+from cubital.planning.verify.amounts import loosest_limit_ul
 from tests.unit.planning.verify.sound_plan import (
     DAY,
     ORDER,
@@ -186,3 +189,64 @@ def test_a_plan_that_calls_itself_optimal_with_the_search_cut_is_found() -> None
 
 def test_a_finished_search_that_does_not_call_itself_optimal_is_found() -> None:
     expect("does not call itself optimal", replace(SOUND, optimal=False))
+
+
+@pytest.mark.parametrize(
+    ("age_h", "most_ul"),
+    [
+        (24 * 30 - 1, 15_750), (24 * 30, 13_050), (24 * 365 - 1, 13_050), (24 * 365, 12_000), (None, 15_750),
+    ],
+)  # fmt: skip
+def test_the_largest_blood_volume_of_the_age_bounds_the_limit(age_h: int | None, most_ul: int) -> None:
+    """5 % of 3 kg x 105, 87 and 80 mL/kg, the highest of the sources to 30 days, to a year and after."""
+    site = with_planning(blood_limit="howie-2011-max")
+    order = replace(ORDER, patient=Patient(weight_g=3000, age_h=age_h))
+    assert loosest_limit_ul(sampling_limits()["howie-2011-max"], order.patient) == most_ul
+    findings = verify(with_limit(SOUND, most_ul + 1), order, site)
+    assert (
+        f"the limit of {most_ul + 1} uL is above {most_ul} uL, the most that howie-2011-max can allow"
+        in findings
+    )
+
+
+@pytest.mark.parametrize(("weight_g", "most_ul"), [(2000, 5000), (2001, 4002)])
+def test_a_policys_own_blood_volume_changes_at_its_weight(weight_g: int, most_ul: int) -> None:
+    """2.5 % of 2 kg x 100 mL/kg, and of 2.001 kg x 80 mL/kg."""
+    patient = Patient(weight_g=weight_g, age_h=3 * 8766)
+    assert loosest_limit_ul(sampling_limits()["hospital-2-5-percent"], patient) == most_ul
+
+
+def test_a_limit_in_millilitres_alone_needs_no_weight() -> None:
+    assert loosest_limit_ul(sampling_limits()["cfr-46-110-adult"], Patient()) == 550_000
+    assert loosest_limit_ul(sampling_limits()["howie-2011-max"], Patient()) is None
+
+
+def test_the_weight_row_without_an_upper_end_is_for_everyone_above() -> None:
+    patient = Patient(weight_g=200_000, age_h=40 * 8766, height_mm=2000)
+    by_table = sampling_limits()["michigan-3-month"]
+    assert loosest_limit_ul(by_table, patient) == 450_000
+
+
+def test_a_spent_limit_leaves_nothing_to_draw() -> None:
+    order = Order(asks=(Ask(test="count"),), patient=Patient(drawn_ul=5000))
+    left = (Unplaced(test="count", priority="routine", why="limit reached", needs="3000 uL"),)
+    nothing = with_limit(plan_of(unplaced=left), 4000, 5000)
+    assert verify(nothing, order, SITE) == ()
+    one_ul = replace(nothing, totals=replace(nothing.totals, all_blood_ul=1))
+    assert verify(one_ul, order, SITE) == ("totals.all_blood_ul says 1, the rows give 0",)
+
+
+def test_a_culture_bottle_filled_to_its_size_counts_as_that_size() -> None:
+    site = with_kind("aerobic", sizes=(Tube(draw_ul=8000, in_stock=1), Tube(draw_ul=10000, in_stock=0)))
+    order = Order(asks=(Ask(test="culture"),))
+    plan = plan_of(tube_of(1, "aerobic", "culture", None, purpose="culture", draw_ul=8000))
+    assert verify(plan, order, site) == ()
+    fuller = plan_of(tube_of(1, "aerobic", "culture", None, purpose="culture", draw_ul=8001))
+    expect("aerobic of 10000 uL: 1 are used and 0 are in stock", fuller, order, site)
+
+
+def test_a_collect_tube_is_never_taken_for_a_smaller_fill_of_a_larger_size() -> None:
+    order = Order(asks=(Ask(test="count"),))
+    expect("edta of 2500 uL: the site stocks no such size", plan_of(
+        tube_of(1, "edta", "count", "whole-blood", draw_ul=2500)
+    ), order)  # fmt: skip

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from msgspec.structs import replace
 
 from cubital.model import (
     Ask,
     Draw,
     Order,
+    Plan,
     Unplaced,
 )
 from cubital.planning.verify import verify
 from tests.unit.planning.verify.sound_plan import (
+    DAY,
     ORDER,
     SERIES,
     SERIES_ORDER,
@@ -21,6 +25,7 @@ from tests.unit.planning.verify.sound_plan import (
     expect,
     plan_of,
     tube_of,
+    with_planning,
     with_test,
     with_tube,
 )
@@ -178,3 +183,62 @@ def test_a_test_left_out_that_a_tube_has_room_for_is_found() -> None:
     assert verify(plan, order, alone) == ()
     elsewhere = with_test("smear", bench="chemistry")
     assert verify(plan, order, elsewhere) == ()
+
+
+def room_plan(left: str, *held: str, **fields: Any) -> Plan:
+    entry = Unplaced(test=left, priority="routine", why="no room", needs="more")
+    tube = tube_of(1, "heparin-gel", " ".join(held), "plasma")
+    return plan_of(tube, **{"objective": "least-blood", "volumes": "minimum", "unplaced": (entry,), **fields})
+
+
+ROOM_ORDER = Order(asks=(Ask(test="potassium"), Ask(test="glucose")), objective="least-blood")
+
+
+def test_room_is_counted_to_the_microlitre() -> None:
+    """The tube yields 1532 uL and glucose takes 200 of them."""
+    plan = room_plan("potassium", "glucose")
+    exact = with_test("potassium", accepts=(accept("plasma", "heparin-gel", 1400, 1332),))
+    expect("potassium is left out and tube 1 has room for it", plan, ROOM_ORDER, exact)
+    over = with_test("potassium", accepts=(accept("plasma", "heparin-gel", 1400, 1333),))
+    assert verify(plan, ROOM_ORDER, over) == ()
+
+
+def test_room_among_benches_that_share_is_room() -> None:
+    order = replace(ROOM_ORDER, asks=(Ask(test="antibody"), Ask(test="glucose")))
+    plan = room_plan("antibody", "glucose")
+    assert verify(plan, order, SITE) == ()
+    sharing = with_planning(share_benches=(("chemistry", "serology"),))
+    expect("antibody is left out and tube 1 has room", plan, order, sharing)
+
+
+def test_an_own_tube_test_leaves_no_room_beside_it() -> None:
+    assert verify(room_plan("potassium", "glucose"), ROOM_ORDER, with_test("glucose", own_tube=True)) == ()
+
+
+def test_room_in_the_second_tube_is_found_when_the_first_is_another_kind() -> None:
+    order = replace(ROOM_ORDER, asks=(*ROOM_ORDER.asks, Ask(test="prothrombin")), on=DAY)
+    entry = Unplaced(test="potassium", priority="routine", why="no room", needs="more")
+    plan = plan_of(
+        tube_of(1, "citrate", "prothrombin", "plasma"), tube_of(2, "heparin-gel", "glucose", "plasma"),
+        objective="least-blood", volumes="minimum", unplaced=(entry,),
+    )  # fmt: skip
+    expect("potassium is left out and tube 2 has room for it", plan, order)
+
+
+def test_a_second_unreadable_ask_is_found_too() -> None:
+    order = replace(ORDER, asks=(Ask(test="ghost"), Ask(test="phantom"), *ORDER.asks))
+    assert len(verify(SOUND, order, SITE)) == 2
+
+
+def test_the_same_test_left_out_of_two_draws_is_named_twice() -> None:
+    left = Unplaced(test="glucose", priority="routine", why="no tube", needs="a tube")
+    plan = replace(plan_of(), draws=SERIES.draws, unplaced=(left, left))
+    assert verify(plan, SERIES_ORDER, SITE) == ()
+    once = replace(plan, unplaced=(left,))
+    expect("glucose at 120 min (routine) is in no tube", once, SERIES_ORDER)
+
+
+def test_a_lower_priority_asked_later_does_not_lower_the_higher_one() -> None:
+    order = Order(asks=(Ask(test="count", priority="stat"), Ask(test="count")))
+    left = Unplaced(test="count", priority="stat", why="no tube", needs="a tube")
+    assert verify(plan_of(unplaced=(left,)), order, SITE) == ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from msgspec.structs import replace
 
+from cubital.facts import OrderPolicy, Place, Step, order_policies
 from cubital.model import (
     Ask,
     Line,
@@ -16,6 +17,7 @@ from cubital.model import (
     TubeKind,
 )
 from cubital.planning.verify import verify
+from cubital.planning.verify.sequence import rank_of
 from tests.unit.planning.verify.sound_plan import (
     CULTURE_ORDER,
     DAY,
@@ -291,3 +293,100 @@ def test_a_line_cultured_for_infection_gives_its_first_blood_to_the_bottle() -> 
     waste = tube_of(1, "plain", "", None, purpose="discard")
     plan = plan_of(waste, tube_of(2, "aerobic", "culture", None, purpose="culture"), access="line")
     expect("gives its first blood to the bottle", plan, order)
+
+
+# How closely a place names a kind
+
+
+def policy_of(*places: Place) -> OrderPolicy:
+    """An invented policy of one step a place."""
+    mark = order_policies()["common-practice"].marks[0]
+    steps = tuple(Step(name=str(n), places=(place,), mark=mark) for n, place in enumerate(places))
+    return OrderPolicy(key="invented", name="invented", scope="tests", marks=(mark,), steps=steps)
+
+
+def test_a_place_that_names_the_use_wins_over_material_and_gel_together() -> None:
+    kind = TubeKind(
+        key="k", name="k", additive="k2-edta", gel=False, material="glass", use="blood-bank", sizes=()
+    )
+    plain, gel = Place(additive="k2-edta"), Place(additive="k2-edta", gel=False)
+    material = Place(additive="k2-edta", material="glass")
+    both = Place(additive="k2-edta", material="glass", gel=False)
+    use = Place(additive="k2-edta", use="blood-bank")
+    assert rank_of(kind, policy_of(plain, gel, material, both, use)) == (4, 0)
+    assert rank_of(kind, policy_of(use, both, material, gel, plain)) == (0, 0)
+    assert rank_of(kind, policy_of(plain, both, material, gel)) == (1, 0)
+    assert rank_of(kind, policy_of(gel, material, plain)) == (1, 0)
+    assert rank_of(kind, policy_of(plain, gel)) == (1, 0)
+    assert rank_of(kind, policy_of(gel, plain)) == (0, 0)
+    assert rank_of(kind, policy_of(Place(additive="k2-edta", gel=True), plain)) == (1, 0)
+    assert rank_of(kind, policy_of(Place(additive="k2-edta", use="counts"))) is None
+    assert rank_of(kind, policy_of(Place(additive="k3-edta"))) is None
+
+
+@pytest.mark.parametrize("use", ["trace-element", "lead"])
+def test_a_kind_kept_for_metals_falls_back_to_no_general_place(use: str) -> None:
+    kind = TubeKind(key="k", name="k", additive="k2-edta", use=use, sizes=())
+    assert rank_of(kind, policy_of(Place(additive="k2-edta"))) is None
+    named = Place(additive="k2-edta", use=use)  # type: ignore[arg-type]
+    assert rank_of(kind, policy_of(Place(additive="k2-edta"), named)) == (1, 0)
+
+
+def test_edta_for_the_blood_bank_follows_edta_for_counts() -> None:
+    bank = replace(SITE.kinds["edta"], key="bank", name="bank", use="blood-bank")
+    site = replace(SITE, kinds={**SITE.kinds, "bank": bank})
+    group = laboratory_test("group", "blood bank", accept("whole-blood", "bank", 1000, 500))
+    site = replace(site, tests={**site.tests, "group": group})
+    order = Order(asks=(Ask(test="count"), Ask(test="group")))
+    rows = tube_of(1, "edta", "count", "whole-blood"), tube_of(2, "edta", "group", "whole-blood")
+    plan = plan_of(rows[0], replace(rows[1], kind="bank", name="bank"))
+    assert verify(plan, order, site) == ()
+    expect("draw 1: common-practice wants edta before bank", swapped(plan, 1, 2), order, site)
+
+
+# More of lines
+
+
+def test_a_line_that_carried_anticoagulant_discards_two_dead_spaces_without_coagulation() -> None:
+    order = Order(
+        asks=(Ask(test="count"),),
+        access="line",
+        line=Line(dead_space_ul=1000, carried_anticoagulant=True),
+    )
+    waste = line_plan(2000).tubes[0]
+    plan = plan_of(waste, tube_of(2, "edta", "count", "whole-blood"), access="line")
+    assert verify(plan, order, SITE) == ()
+    short = plan_of(replace(waste, draw_ul=1999), tube_of(2, "edta", "count", "whole-blood"), access="line")
+    assert verify(short, order, SITE) == ("draw 1: the line discards 1999 uL; its dead space wants 2000 uL",)
+
+
+def test_a_line_suspected_of_infection_discards_as_ever_when_nothing_is_cultured() -> None:
+    line = Line(dead_space_ul=1000, carried_anticoagulant=False, suspected_infection=True)
+    order = replace(ORDER, access="line", line=line)
+    expect("its dead space wants 2000 uL", line_plan(1999), order)
+    assert verify(line_plan(2000), order, SITE) == ()
+
+
+def test_a_line_that_is_not_suspected_discards_before_a_culture() -> None:
+    line = Line(dead_space_ul=1000, carried_anticoagulant=False)
+    order = replace(CULTURE_ORDER, access="line", line=line)
+    expect(
+        "draw 1: the line discards 0 uL; its dead space wants 2000 uL",
+        bottles("aerobic", "anaerobic", access="line"),
+        order,
+    )
+
+
+def test_a_misplaced_and_short_discard_gives_both_findings() -> None:
+    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000, carried_anticoagulant=False))
+    waste = replace(line_plan(1999).tubes[0], position=6)
+    findings = verify(plan_of(*SOUND.tubes, waste, access="line"), order, SITE)
+    assert findings == (
+        "draw 1: the discard at 6 comes after a tube to keep",
+        "draw 1: the line discards 1999 uL; its dead space wants 2000 uL",
+    )
+
+
+def test_a_dead_space_matters_only_behind_a_line() -> None:
+    order = replace(ORDER, line=Line(dead_space_ul=1000))
+    assert verify(SOUND, order, SITE) == ()

@@ -68,7 +68,7 @@ class _Cover:
         self.stock = question.stock
         self.least_blood = question.least_blood
         lanes = sorted({entry.lane for entry in self.entries})
-        self.lane_entries = {lane: 0 for lane in lanes}
+        self.lane_entries = dict.fromkeys(lanes, 0)
         for number, entry in enumerate(self.entries):
             self.lane_entries[entry.lane] |= 1 << number
         self.test_entries = [self._servers(test) for test in self.tests]
@@ -120,7 +120,8 @@ class _Cover:
             used[item] = used.get(item, 0) + 1
             per_entry[e] = per_entry.get(e, 0) + 1
         for number, entry in enumerate(self.entries):
-            if used.get(entry.item, 0) >= self.stock.get(entry.item, 1 << 30) or per_entry.get(number, 0) >= entry.most:
+            spent = used.get(entry.item, 0) >= self.stock.get(entry.item, 1 << 30)
+            if spent or per_entry.get(number, 0) >= entry.most:
                 left &= ~(1 << number)
         return left
 
@@ -164,7 +165,7 @@ class _Cover:
                 choices = servers & still
                 open_tests.append((choices.bit_count(), number, choices))
         open_tests.sort()
-        for size, number, choices in open_tests:
+        for size, _, choices in open_tests:
             if not choices & taken_spread:
                 taken_spread |= choices
                 more_tubes += 1

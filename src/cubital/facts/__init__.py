@@ -27,6 +27,7 @@ from cubital.facts.cautions import (
 )
 from cubital.facts.defaults import edition, site_marks, site_table
 from cubital.facts.directory import Stability, ambiguous, panels_table, stability, tests_table
+from cubital.facts.flags import Flag, flags
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
 from cubital.facts.sources import Mark, Source, sources
 from cubital.facts.tubes import tube_table
@@ -40,6 +41,7 @@ from cubital.facts.volumes import (
     Hematocrit,
     Nadler,
     SamplingLimit,
+    WeightVolume,
     blood_volumes,
     cultures,
     hematocrits,
@@ -62,6 +64,7 @@ __all__ = [
     "DeadVolume",
     "Discard",
     "Fill",
+    "Flag",
     "HandlingTerm",
     "Harm",
     "Hematocrit",
@@ -77,6 +80,7 @@ __all__ = [
     "Spin",
     "Stability",
     "Step",
+    "WeightVolume",
     "accesses",
     "additives",
     "ambiguous",
@@ -85,6 +89,7 @@ __all__ = [
     "cultures",
     "edition",
     "fills",
+    "flags",
     "handling_terms",
     "hematocrits",
     "inversions",

@@ -130,9 +130,7 @@ class Spin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
     def __post_init__(self) -> None:
         if not 0 < self.rcf_low_g <= self.rcf_high_g:
-            raise ValueError(
-                f"found {self.rcf_low_g} to {self.rcf_high_g} g; expected a rising range above 0"
-            )
+            raise ValueError(f"found {self.rcf_low_g} to {self.rcf_high_g} g; expected a rising range above 0")
         if not self.marks:
             raise ValueError("found no marks; expected at least one")
 

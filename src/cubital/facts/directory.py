@@ -151,9 +151,7 @@ def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any
                     where=f"{file} [{key}]",
                 )
         plain = {name: value for name, value in entry.items() if name not in terms}
-        _check_sources(
-            shape({**plain, "handling": terms}, TestEntry, file=file, entry=key), file=file, key=key
-        )
+        _check_sources(shape({**plain, "handling": terms}, TestEntry, file=file, entry=key), file=file, key=key)
     return MappingProxyType(dict(table))
 
 

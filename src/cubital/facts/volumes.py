@@ -295,8 +295,6 @@ def load_hematocrits(table: Mapping[str, Any], *, file: str) -> tuple[Hematocrit
     """The planning hematocrits a parsed table holds."""
     refuse_unknown(table, ("band",), file=file)
     bands = family(table, "band", file=file)
-    found = tuple(
-        shape(band, Hematocrit, file=file, entry=f"band {place}") for place, band in enumerate(bands)
-    )
+    found = tuple(shape(band, Hematocrit, file=file, entry=f"band {place}") for place, band in enumerate(bands))
     check_marks(found, file=file, entry="band")
     return found

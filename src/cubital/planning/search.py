@@ -1,10 +1,11 @@
 """The exact search over which tubes to take, for the questions that one tube cannot answer.
 
-A node is a multiset of tubes that every solution below it contains. If some tests cannot fit in it
-(Hall's condition), at least one more tube that serves them is needed, and the children each add one;
-a child may not add what an earlier sibling added, so no multiset is met twice. Nodes are taken in
-order of a bound that never exceeds the cost below them, so the first complete one taken is optimal
-(A*; P. E. Hart, N. J. Nilsson, B. Raphael, IEEE Trans Syst Sci Cybern 1968;4:100-107).
+A node is a multiset of tubes that every solution below it contains, with the tests given up so far.
+If some tests cannot fit in it (Hall's condition), at least one more tube that serves them is needed,
+or one of them is given up; each child does one of these, and may not do what an earlier sibling did,
+so no choice is met twice. Nodes are taken in order of a bound that never exceeds the cost below
+them, so the first complete one taken is optimal (A*; P. E. Hart, N. J. Nilsson, B. Raphael,
+IEEE Trans Syst Sci Cybern 1968;4:100-107).
 """
 
 from __future__ import annotations
@@ -15,9 +16,14 @@ from typing import NamedTuple
 
 from cubital.planning.assignment import Placed, assign, hall_allows
 
+ENDLESS = 1 << 40
+
 
 class Entry(NamedTuple):
-    """A tube that may be taken: its lane (tests that it serves), draw, capacity, stock item and how many."""
+    """A tube that may be taken: the lane of tests it serves, its draw and capacity, and its stock item.
+
+    `most` is how many the lane can use: one where a test stands alone.
+    """
 
     lane: int
     draw_ul: int
@@ -27,52 +33,79 @@ class Entry(NamedTuple):
 
 
 class Question(NamedTuple):
-    """A packing question: for each test its needs and places by lane, and the tubes that may be taken."""
+    """A packing question: each test's need and place by lane, and the tubes that may be taken.
+
+    `stock` limits the items it names. With `may_drop` a test may be left out, at a cost above every
+    other by its priority (0 stat, 1 timed, 2 routine); `budget_ul` is the most blood that may be drawn.
+    """
 
     tests: tuple[dict[int, tuple[int, int]], ...]
     entries: tuple[Entry, ...]
     stock: dict[int, int]
     least_blood: bool
+    priorities: tuple[int, ...] = ()
+    may_drop: bool = False
+    budget_ul: int = ENDLESS
+
+
+Cost = tuple[int, int, int, int, int, int]
 
 
 class Found(NamedTuple):
-    """An answer: the tubes taken (entry numbers), who sits where, and what was proved."""
+    """An answer: the tubes taken (entry numbers), the tube of each test (-1: left out), what is proved.
+
+    `tube_of` None with `finished` true means that no packing exists; `bound` is never above the
+    optimum, and equals `cost` when `finished`. Costs are (left out stat, timed, routine, then the
+    objective's two, then the preference).
+    """
 
     taken: tuple[int, ...]
-    placed: Placed | None
-    bound: tuple[int, int, int]
+    tube_of: tuple[int, ...] | None
+    cost: Cost
+    bound: Cost
     nodes: int
     finished: bool
 
 
 class _Node(NamedTuple):
-    """Tubes that must be taken, and which entries may still be added (bit set)."""
+    """Tubes that must be taken, entries that may still be added, tests given up and tests that may be."""
 
     taken: tuple[int, ...]
     allowed: int
+    dropped: int
+    droppable: int
+
+
+class _Way(NamedTuple):
+    """What a node needs next: add one of `entries` or give up one of `tests` (both bit sets)."""
+
+    entries: int
+    tests: int
+
+
+_NOTHING: Cost = (0, 0, 0, 0, 0, 0)
+_Child = tuple[Cost, _Node, Placed | None]
 
 
 def search(question: Question, *, node_limit: int) -> Found:
-    """The least cost packing of this question, or the best bound when `node_limit` stops it first.
-
-    Costs are triples in the objective's order: (tubes, blood, preference) or (blood, tubes,
-    preference). `placed` None with `finished` true means that the stock cannot serve the tests.
-    """
+    """The least-cost packing of this question, or the best bound and a packing when the limit cuts it."""
     return _Cover(question).run(node_limit)
 
 
 class _Cover:
     def __init__(self, question: Question) -> None:
+        self.question = question
         self.tests = question.tests
         self.entries = question.entries
         self.stock = question.stock
         self.least_blood = question.least_blood
-        lanes = sorted({entry.lane for entry in self.entries})
-        self.lane_entries = dict.fromkeys(lanes, 0)
-        for number, entry in enumerate(self.entries):
-            self.lane_entries[entry.lane] |= 1 << number
         self.test_entries = [self._servers(test) for test in self.tests]
+        self.lane_entries: dict[int, int] = {}
+        for number, entry in enumerate(self.entries):
+            self.lane_entries[entry.lane] = self.lane_entries.get(entry.lane, 0) | 1 << number
+        self.test_lanes = [sum(self.lane_entries.get(lane, 0) for lane in test) for test in self.tests]
         self.least_needs = [min((need for need, _ in test.values()), default=0) for test in self.tests]
+        self.priorities = question.priorities or (2,) * len(self.tests)
 
     def _servers(self, test: dict[int, tuple[int, int]]) -> int:
         """The entries that could hold this test alone."""
@@ -84,29 +117,43 @@ class _Cover:
         return found
 
     def run(self, node_limit: int) -> Found:
-        heap: list[tuple[tuple[int, int, int], int, _Node, Placed | None]] = []
+        everything = (1 << len(self.tests)) - 1
+        root = _Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
+        heap: list[tuple[Cost, int, _Node, Placed | None]] = []
+        first = self._look(root)
+        if first is not None:
+            heap.append((first[0], 0, root, None))
         serial = nodes = 0
-        root = _Node((), (1 << len(self.entries)) - 1)
-        bound = self._bound(root)
-        if bound is not None:
-            heap.append((bound[0], 0, root, None))
-        proved = (0, 0, 0)
         while heap:
             cost, _, node, placed = heappop(heap)
-            proved = cost
             if placed is not None:
-                return Found(node.taken, placed, cost, nodes, True)
+                return Found(node.taken, placed.tube_of, cost, cost, nodes, True)
             nodes += 1
             if nodes > node_limit:
-                return Found((), None, proved, nodes, False)
+                return self._dive(node, cost, nodes)
             for child_cost, child, child_placed in self._children(node):
                 serial += 1
                 heappush(heap, (child_cost, -serial, child, child_placed))
-        return Found((), None, proved, nodes, True)
+        return Found((), None, _NOTHING, _NOTHING, nodes, True)
 
-    def _cost(self, taken: Sequence[int], preference: int) -> tuple[int, int, int]:
-        blood = sum(self.entries[e].draw_ul for e in taken)
-        return (blood, len(taken), preference) if self.least_blood else (len(taken), blood, preference)
+    def _dive(self, node: _Node, bound: Cost, nodes: int) -> Found:
+        """Some packing below the best open node, depth first, when the search was cut off."""
+        stack: list[_Child] = [(bound, node, None)]
+        for _ in range(20_000):
+            if not stack:
+                break
+            cost, node, placed = stack.pop()
+            if placed is not None:
+                return Found(node.taken, placed.tube_of, cost, bound, nodes, False)
+            stack.extend(sorted(self._children(node), key=lambda child: child[0], reverse=True))
+        return Found((), None, _NOTHING, bound, nodes, False)
+
+    def _cost(self, node: _Node, tubes: int, blood_ul: int, preference: int) -> Cost:
+        left = [0, 0, 0]
+        for number in bits(node.dropped):
+            left[self.priorities[number]] += 1
+        a, b = (blood_ul, tubes) if self.least_blood else (tubes, blood_ul)
+        return left[0], left[1], left[2], a, b, preference
 
     def _still(self, node: _Node) -> int:
         """The entries that may still be added: allowed, and their stock item not used up."""
@@ -120,148 +167,246 @@ class _Cover:
             used[item] = used.get(item, 0) + 1
             per_entry[e] = per_entry.get(e, 0) + 1
         for number, entry in enumerate(self.entries):
-            spent = used.get(entry.item, 0) >= self.stock.get(entry.item, 1 << 30)
-            if spent or per_entry.get(number, 0) >= entry.most:
-                left &= ~(1 << number)
+            if entry.item in used:
+                is_spent = used[entry.item] >= self.stock.get(entry.item, ENDLESS)
+                if is_spent or per_entry.get(number, 0) >= entry.most:
+                    left &= ~(1 << number)
         return left
 
-    def _bound(self, node: _Node) -> tuple[tuple[int, int, int], int] | None:
-        """A cost no solution below this node undercuts, and the entries of which one must be added.
+    def _look(self, node: _Node) -> tuple[Cost, _Way] | None:
+        """A cost that nothing below this node undercuts, and what it needs next; None when it is dead.
 
-        None when nothing below can be complete; an empty set of entries when Hall's condition holds.
+        Both ways are empty when Hall's condition holds, so that a packing may exist as it stands.
         """
         still = self._still(node)
+        have = tubes = blood_ul = 0
         room: dict[int, int] = {}
         for e in node.taken:
             entry = self.entries[e]
             room[entry.lane] = room.get(entry.lane, 0) + entry.cap_ul
-        have = 0
-        for e in node.taken:
             have |= 1 << e
-        reach = have | still
-        tubes, blood = len(node.taken), sum(self.entries[e].draw_ul for e in node.taken)
-        # Tests that no taken tube serves: disjoint choices add up.
-        taken_spread = 0
-        branch, branch_size = 0, 1 << 30
-        more_tubes = more_blood = 0
+            tubes += 1
+            blood_ul += entry.draw_ul
+        left_ul = self.question.budget_ul - blood_ul
+        if left_ul < 0:
+            return None
+        if left_ul < ENDLESS >> 1:
+            still = self._affordable(still, left_ul)
+        open_tests, covered, stranded = [], [], 0
+        for number, servers in enumerate(self.test_entries):
+            if node.dropped >> number & 1:
+                continue
+            if servers & have:
+                covered.append(number)
+            elif servers & still:
+                open_tests.append(((servers & still).bit_count(), number, servers & still))
+            else:
+                stranded |= 1 << number
+        if stranded:
+            return self._give_up(node, stranded, tubes, blood_ul)
+        open_tests.sort()
+        apart = self._apart(open_tests)
+        more = (len(apart), sum(apart))
+        need_ul = sum(self.least_needs[n] for n in covered) + sum(self.least_needs[n] for _, n, _ in open_tests)
+        short_ul = need_ul - sum(room.values())
+        way = _Way(0, 0)
+        if open_tests:
+            _, number, choices = open_tests[0]
+            way = _Way(choices, 1 << number & node.droppable)
+        elif room:
+            failing = self._failing(covered, room)
+            if failing is not None:
+                tests, failing_short_ul = failing
+                servers = 0
+                for number in bits(tests):
+                    servers |= self.test_lanes[number]
+                way = _Way(servers & still, tests & node.droppable)
+                if not way.entries and not way.tests:
+                    return None
+                more = _most(more, self._cover(way.entries, max(1, failing_short_ul)))
+        if short_ul > 0:
+            more = _most(more, self._cover(still, short_ul))
+        if not node.droppable:
+            if more[0] >= ENDLESS or more[1] > left_ul:
+                return None
+            return self._cost(node, tubes + more[0], blood_ul + more[1], 0), way
+        must = self._must_drop(node, apart, short_ul, still, left_ul)
+        is_beyond = more[0] >= ENDLESS or more[1] > left_ul
+        if not must and not is_beyond:
+            # Leaving out one more test costs more than any tube, so the tubes still needed count.
+            return self._cost(node, tubes + more[0], blood_ul + more[1], 0), way
+        must = max(must, 1)
+        if must > node.droppable.bit_count():
+            return None
+        cost = self._cost(node, tubes, blood_ul, 0)
+        return _with_drops(cost, must, node.droppable, self.priorities), way
+
+    def _affordable(self, still: int, left_ul: int) -> int:
+        for e in bits(still):
+            if self.entries[e].draw_ul > left_ul:
+                still &= ~(1 << e)
+        return still
+
+    def _give_up(self, node: _Node, stranded: int, tubes: int, blood_ul: int) -> tuple[Cost, _Way] | None:
+        """Tests that nothing can serve any more must be left out, if they may be."""
+        if stranded & ~node.droppable:
+            return None
+        cost = self._cost(node, tubes, blood_ul, 0)
+        first = stranded & -stranded
+        return _with_drops(cost, stranded.bit_count(), stranded, self.priorities), _Way(0, first)
+
+    def _apart(self, open_tests: Sequence[tuple[int, int, int]]) -> list[int]:
+        """The least draws of open tests of which no two can share a tube: they add up."""
+        spread, draws = 0, []
+        for _, _, choices in open_tests:
+            if not choices & spread:
+                spread |= choices
+                draws.append(min(self.entries[e].draw_ul for e in bits(choices)))
+        return draws
+
+    def _failing(self, covered: Sequence[int], room: dict[int, int]) -> tuple[int, int] | None:
+        """Tests that cannot fit together in their taken lanes, and by how much their least needs exceed them.
+
+        A test may need less in a lane not yet taken, so the shortfall is counted in least needs.
+        """
         lanes = sorted(room)
         index = {lane: i for i, lane in enumerate(lanes)}
         masks_needs = []
-        open_tests: list[tuple[int, int, int]] = []
-        for number, servers in enumerate(self.test_entries):
-            if not servers & reach:
-                return None
-            test = self.tests[number]
-            if servers & have:
-                mask, least = 0, 1 << 60
-                for lane, (need, _) in test.items():
-                    i = index.get(lane)
-                    if i is not None:
-                        mask |= 1 << i
-                        if need < least:
-                            least = need
-                masks_needs.append((mask, least))
-            else:
-                choices = servers & still
-                open_tests.append((choices.bit_count(), number, choices))
-        open_tests.sort()
-        for size, _, choices in open_tests:
-            if not choices & taken_spread:
-                taken_spread |= choices
-                more_tubes += 1
-                more_blood += min(self.entries[e].draw_ul for e in _bits(choices))
-            if size < branch_size:
-                branch, branch_size = choices, size
-        if not open_tests and lanes:
-            failing = hall_allows(masks_needs, [room[lane] for lane in lanes])
-            if failing:
-                # A test may need less in a lane not yet taken, so the shortfall is in least needs.
-                short = -sum(room[lane] for i, lane in enumerate(lanes) if failing >> i & 1)
-                servers = 0
-                for number, (mask, _) in enumerate(masks_needs):
-                    if not mask & ~failing:
-                        servers |= self._lanes_of(number)
-                        short += self.least_needs[number]
-                branch = servers & still
-                if not branch:
-                    return None
-                t, b = self._cover_short(branch, max(1, short))
-                more_tubes, more_blood = max(more_tubes, t), max(more_blood, b)
-        short = sum(self.least_needs) - sum(room.values())
-        if short > 0:
-            if not still:
-                return None
-            t, b = self._cover_short(still, short)
-            if t > 1 << 20:
-                return None
-            more_tubes, more_blood = max(more_tubes, t), max(more_blood, b)
-        tubes, blood = tubes + more_tubes, blood + more_blood
-        cost = (blood, tubes, 0) if self.least_blood else (tubes, blood, 0)
-        return cost, branch
+        for number in covered:
+            mask, least = 0, ENDLESS
+            for lane, (need, _) in self.tests[number].items():
+                i = index.get(lane)
+                if i is not None:
+                    mask |= 1 << i
+                    if need < least:
+                        least = need
+            masks_needs.append((mask, least))
+        failing = hall_allows(masks_needs, [room[lane] for lane in lanes])
+        if not failing:
+            return None
+        tests, short_ul = 0, -sum(room[lane] for i, lane in enumerate(lanes) if failing >> i & 1)
+        for number, (mask, _) in zip(covered, masks_needs, strict=True):
+            if not mask & ~failing:
+                tests |= 1 << number
+                short_ul += self.least_needs[number]
+        return tests, short_ul
 
-    def _lanes_of(self, number: int) -> int:
-        found = 0
-        for lane in self.tests[number]:
-            found |= self.lane_entries.get(lane, 0)
-        return found
-
-    def _cover_short(self, choices: int, short: int) -> tuple[int, int]:
-        """At least so many tubes, and so much blood, to find `short` microlitres more room in these entries."""
+    def _cover(self, choices: int, short_ul: int) -> tuple[int, int]:
+        """At least so many tubes, and so much blood, give `short_ul` more room in these entries."""
         caps = []
-        best_num, best_den, least = 1, 0, 1 << 60
-        for e in _bits(choices):
+        draw, cap, least = 1, 0, ENDLESS
+        for e in bits(choices):
             entry = self.entries[e]
-            times = min(entry.most, self.stock.get(entry.item, 1 << 30), short // max(1, entry.cap_ul) + 1)
+            times = min(entry.most, self.stock.get(entry.item, ENDLESS), short_ul // entry.cap_ul + 1)
             caps.append((entry.cap_ul, times))
-            if entry.draw_ul < least:
-                least = entry.draw_ul
-            if best_den == 0 or entry.draw_ul * best_den < best_num * entry.cap_ul:
-                best_num, best_den = entry.draw_ul, entry.cap_ul
+            least = min(least, entry.draw_ul)
+            if cap == 0 or entry.draw_ul * cap < draw * entry.cap_ul:
+                draw, cap = entry.draw_ul, entry.cap_ul
         caps.sort(reverse=True)
-        tubes, left = 0, short
-        for cap, times in caps:
-            use = min(times, -(-left // cap))
+        tubes, left = 0, short_ul
+        for each, times in caps:
+            use = min(times, -(-left // each))
             tubes += use
-            left -= use * cap
+            left -= use * each
             if left <= 0:
-                break
-        else:
-            return 1 << 30, 0
-        return tubes, max(least, -(-short * best_num // best_den))
+                return tubes, max(least, -(-short_ul * draw // cap))
+        return ENDLESS, ENDLESS
 
-    def _children(self, node: _Node) -> list[tuple[tuple[int, int, int], _Node, Placed | None]]:
-        found = self._bound(node)
-        if found is None:
+    def _must_drop(self, node: _Node, apart: Sequence[int], short_ul: int, still: int, left_ul: int) -> int:
+        """At least so many more tests are left out, by blood for apart tests and by room for all."""
+        fit, spent = 0, 0
+        for draw_ul in sorted(apart):
+            spent += draw_ul
+            if spent > left_ul:
+                break
+            fit += 1
+        must = len(apart) - fit
+        if short_ul > 0:
+            by_blood_ul = by_stock_ul = 0
+            for e in bits(still):
+                entry = self.entries[e]
+                by_blood_ul = max(by_blood_ul, left_ul * entry.cap_ul // entry.draw_ul)
+                by_stock_ul += entry.cap_ul * min(entry.most, self.stock.get(entry.item, ENDLESS))
+            over, count = short_ul - min(by_blood_ul, by_stock_ul), 0
+            needs = sorted((self.least_needs[n] for n in bits(node.droppable)), reverse=True)
+            while over > 0 and count < len(needs):
+                over -= needs[count]
+                count += 1
+            must = max(must, count)
+        return must
+
+    def _children(self, node: _Node) -> list[_Child]:
+        looked = self._look(node)
+        if looked is None:
             return []
-        branch = found[1]
-        if not branch:
-            placed = self._place(node.taken)
+        way = looked[1]
+        if not way.entries and not way.tests:
+            placed = self._place(node)
             if placed is not None:
-                return [(self._cost(node.taken, placed.preference), node, placed)]
-            branch = self._still(node)
-        children: list[tuple[tuple[int, int, int], _Node, Placed | None]] = []
+                blood_ul = sum(self.entries[e].draw_ul for e in node.taken)
+                return [(self._cost(node, len(node.taken), blood_ul, placed.preference), node, placed)]
+            way = _Way(self._still(node), node.droppable)
+        children: list[_Child] = []
         allowed = node.allowed
-        for e in _bits(branch):
-            child = _Node(tuple(sorted((*node.taken, e))), allowed)
-            bounded = self._bound(child)
-            if bounded is not None:
-                children.append((bounded[0], child, None))
+        for e in bits(way.entries):
+            self._add(children, _Node(tuple(sorted((*node.taken, e))), allowed, node.dropped, node.droppable))
             allowed &= ~(1 << e)
+        droppable = node.droppable
+        for number in bits(way.tests):
+            bit = 1 << number
+            self._add(children, _Node(node.taken, allowed, node.dropped | bit, droppable & ~bit))
+            droppable &= ~bit
         return children
 
-    def _place(self, taken: Sequence[int]) -> Placed | None:
-        tubes = [self.entries[e] for e in taken]
+    def _add(self, children: list[_Child], child: _Node) -> None:
+        looked = self._look(child)
+        if looked is not None:
+            children.append((looked[0], child, None))
+
+    def _place(self, node: _Node) -> Placed | None:
+        tubes = [self.entries[e] for e in node.taken]
         by_lane: dict[int, list[int]] = {}
         for i, entry in enumerate(tubes):
             by_lane.setdefault(entry.lane, []).append(i)
+        kept = [n for n in range(len(self.tests)) if not node.dropped >> n & 1]
         options = [
-            [(i, need, place) for lane, (need, place) in test.items() for i in by_lane.get(lane, ())]
-            for test in self.tests
+            [(i, need, place) for lane, (need, place) in self.tests[n].items() for i in by_lane.get(lane, ())]
+            for n in kept
         ]
-        return assign(options, [entry.cap_ul for entry in tubes], [entry.lane for entry in tubes])
+        placed = assign(options, [entry.cap_ul for entry in tubes], [entry.lane for entry in tubes])
+        if placed is None or len(kept) == len(self.tests):
+            return placed
+        tube_of = [-1] * len(self.tests)
+        for n, tube in zip(kept, placed.tube_of, strict=True):
+            tube_of[n] = tube
+        return Placed(tuple(tube_of), placed.preference)
 
 
-def _bits(mask: int) -> list[int]:
+def _most(first: tuple[int, int], second: tuple[int, int]) -> tuple[int, int]:
+    return max(first[0], second[0]), max(first[1], second[1])
+
+
+def _with_drops(cost: Cost, must: int, droppable: int, priorities: Sequence[int]) -> Cost:
+    """This cost with `must` more tests left out, of the least priority that may be."""
+    if not must:
+        return cost
+    left = list(cost[:3])
+    counts = [0, 0, 0]
+    for number in bits(droppable):
+        counts[priorities[number]] += 1
+    for priority in (2, 1, 0):
+        use = min(must, counts[priority])
+        left[priority] += use
+        must -= use
+    return left[0], left[1], left[2], cost[3], cost[4], 0
+
+
+def bits(mask: int) -> list[int]:
+    """The positions of the set bits, lowest first.
+
+    >>> bits(0b1011)
+    [0, 1, 3]
+    """
     found = []
     while mask:
         low = mask & -mask

@@ -1,0 +1,155 @@
+"""What each test of an order may go into: an order and a site turned into whole numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from fractions import Fraction
+from typing import NamedTuple
+
+from cubital.errors import NoTube
+from cubital.model import Site, Test, Tube, TubeKind
+from cubital.planning.capacity import usable_ul
+from cubital.planning.lint import is_usable
+from cubital.units import millilitres_text
+
+
+class Size(NamedTuple):
+    """One stock size that may be drawn now; `item` is its number on the shelf."""
+
+    item: int
+    draw_ul: int
+    cap_ul: int
+
+
+class Way(NamedTuple):
+    """One kind and matrix, with the sizes that yield any of it, smallest draw first."""
+
+    kind: str
+    matrix: str
+    sizes: tuple[Size, ...]
+    most_ul: int
+
+
+# For each way a test may go: what it needs there and its place in the flattened preferences.
+Ways = dict[int, tuple[int, int]]
+
+
+class Wanted(NamedTuple):
+    """One test to be packed: its key, urgency, the tubes it may share, and its ways."""
+
+    test: str
+    draw: int
+    priority: int
+    lot: tuple[int, str]
+    own_tube: bool
+    ways: Ways
+
+
+class Shelf:
+    """The usable stock of a site for one access, day and hematocrit."""
+
+    def __init__(self, site: Site, *, access: str, on: date | None, hematocrit: Fraction) -> None:
+        self.site = site
+        self.access = access
+        self.on = on
+        self.items: list[tuple[TubeKind, Tube]] = []
+        self.stock: dict[int, int] = {}
+        self.ways: list[Way] = []
+        self.way_of: dict[tuple[str, str], int] = {}
+        self._wanted: dict[tuple[str, bool], Ways] = {}
+        for kind in site.kinds.values():
+            if kind.can_be_filled_by(access) and kind.additive not in ("culture-medium",):
+                self._stock_kind(kind, hematocrit, site.planning.recovery)
+        self.lots = lots_of(site)
+
+    def _stock_kind(self, kind: TubeKind, hematocrit: Fraction, recovery: Fraction) -> None:
+        usable = [tube for tube in kind.sizes if is_usable(tube, self.on)]
+        first = len(self.items)
+        self.items.extend((kind, tube) for tube in usable)
+        for i, tube in enumerate(usable):
+            if tube.in_stock is not None:
+                self.stock[first + i] = tube.in_stock
+        for matrix in ("whole-blood", "plasma", "serum"):
+            sizes = []
+            for i, tube in enumerate(usable):
+                cap_ul = usable_ul(kind, tube, matrix, hematocrit=hematocrit, recovery=recovery)
+                if cap_ul > 0:
+                    sizes.append(Size(first + i, tube.draw_ul, cap_ul))
+            if sizes:
+                sizes.sort(key=lambda size: (size.draw_ul, -size.cap_ul))
+                self.way_of[kind.key, matrix] = len(self.ways)
+                self.ways.append(Way(kind.key, matrix, tuple(sizes), max(s.cap_ul for s in sizes)))
+
+    def ways_for(self, test: Test, *, minimum: bool) -> Ways:
+        """Every way that this test may go at this volume; raises `NoTube` when there is none."""
+        found = self._wanted.get((test.key, minimum))
+        if found is None:
+            found = self._wanted[test.key, minimum] = self._find_ways(test, minimum)
+        return found
+
+    def _find_ways(self, test: Test, minimum: bool) -> Ways:
+        found: Ways = {}
+        seen: set[tuple[str, str]] = set()
+        place = 0
+        for accept in test.accepts:
+            need_ul = accept.minimum_ul if minimum else accept.volume_ul
+            for kind in accept.tubes:
+                # A kind and matrix named twice counts once, where it stands first.
+                if (kind, accept.matrix) not in seen:
+                    seen.add((kind, accept.matrix))
+                    way = self.way_of.get((kind, accept.matrix))
+                    if way is not None and need_ul <= self.ways[way].most_ul:
+                        found[way] = (need_ul, place)
+                place += 1
+        if not found:
+            raise NoTube(self._why_none(test, minimum), where=f"test {test.key}", test=test.key)
+        return found
+
+    def _why_none(self, test: Test, minimum: bool) -> str:
+        kinds = [kind for accept in test.accepts for kind in accept.tubes]
+        stocked = [kind for kind in kinds if kind in self.site.kinds]
+        fillable = [kind for kind in stocked if self.site.kinds[kind].can_be_filled_by(self.access)]
+        usable = [
+            kind for kind in fillable if any(is_usable(tube, self.on) for tube in self.site.kinds[kind].sizes)
+        ]
+        asked = ", ".join(dict.fromkeys(kinds)) or "no tube at all"
+        if not stocked:
+            return f"it accepts {asked}; none of these is in the tube stock; stock one or change the directory"
+        if not fillable:
+            return (
+                f"it accepts {asked}; none of these can be filled by {self.access}; "
+                "use another access or stock a tube for this one"
+            )
+        if not usable:
+            return f"it accepts {asked}; every size of these is out of stock or expired; restock"
+        least_ul = min(a.minimum_ul if minimum else a.volume_ul for a in test.accepts)
+        most_ul = max((self.ways[w].most_ul for k in usable for w in self._ways_of(k)), default=0)
+        return (
+            f"it needs {millilitres_text(least_ul)} mL; the largest usable tube of {', '.join(usable)} "
+            f"yields {millilitres_text(most_ul)} mL at this hematocrit; stock a larger size or check the volume"
+        )
+
+    def _ways_of(self, kind: str) -> list[int]:
+        return [number for (key, _), number in self.way_of.items() if key == kind]
+
+
+def lots_of(site: Site) -> Mapping[str, str]:
+    """For each bench, the group of benches that share a tube with it, named by its first member.
+
+    Groups that overlap share as one.
+    """
+    leader: dict[str, str] = {}
+
+    def top(bench: str) -> str:
+        while leader.get(bench, bench) != bench:
+            bench = leader[bench]
+        return bench
+
+    for group in site.planning.share_benches:
+        for bench in group:
+            leader.setdefault(bench, bench)
+            first, here = top(group[0]), top(bench)
+            if first != here:
+                leader[here] = first
+    return {bench: top(bench) for bench in leader}

@@ -56,6 +56,7 @@ class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     instruction: str
     why: str
     marks: Marks
+    opposes: tuple[str, ...] = ()
 
 
 class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -17,8 +17,8 @@ PurposeKey = Literal["collect", "discard", "culture"]
 SexKey = Literal["female", "male"]
 
 ADDITIVES: tuple[str, ...] = get_args(AdditiveKey)
-MATRICES: tuple[str, ...] = get_args(MatrixKey)
+MATRICES: tuple[MatrixKey, ...] = get_args(MatrixKey)
 ACCESSES: tuple[str, ...] = get_args(AccessKey)
 OBJECTIVES: tuple[str, ...] = get_args(ObjectiveKey)
-PRIORITIES: tuple[str, ...] = get_args(PriorityKey)
+PRIORITIES: tuple[PriorityKey, ...] = get_args(PriorityKey)
 SEXES: tuple[str, ...] = get_args(SexKey)

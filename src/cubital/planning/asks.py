@@ -54,9 +54,7 @@ def _add(found: dict[tuple[int, str], Asked], minute: int, test: str, ask: Ask) 
         found[minute, test] = Asked(test, minute, min(before.priority, priority), (*before.via, ask.test))
 
 
-def _expand(
-    site: Site, key: str, at_min: int, where: str, inside: tuple[str, ...] = ()
-) -> list[tuple[int, str]]:
+def _expand(site: Site, key: str, at_min: int, where: str, inside: tuple[str, ...] = ()) -> list[tuple[int, str]]:
     panel = site.panels[key]
     members: list[tuple[int, str]] = []
     steps = [(at_min, test) for test in panel.tests]

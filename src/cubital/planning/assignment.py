@@ -71,9 +71,7 @@ def assign(
 class _Search:
     """One depth-first search; the state is the residual capacity of each tube."""
 
-    def __init__(
-        self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], below: int | None
-    ) -> None:
+    def __init__(self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], below: int | None) -> None:
         self.lanes = lanes
         self.tests = [sorted((o for o in options if o[1] <= caps[o[0]]), key=_by_place) for options in tests]
         self.residual = list(caps)
@@ -163,9 +161,7 @@ class _Search:
         if not self._may_fit(open_options):
             return
         # Invariant: every test in `rest` is unassigned, and `residual` is what the others left.
-        place_in_rest = min(
-            range(len(rest)), key=lambda i: (len(open_options[i]), -max(o[1] for o in open_options[i]))
-        )
+        place_in_rest = min(range(len(rest)), key=lambda i: (len(open_options[i]), -max(o[1] for o in open_options[i])))
         test, options = rest[place_in_rest], open_options[place_in_rest]
         remaining = rest[:place_in_rest] + rest[place_in_rest + 1 :]
         tried: set[tuple[int, int]] = set()

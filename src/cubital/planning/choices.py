@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from datetime import date
 from fractions import Fraction
+from types import MappingProxyType
 from typing import NamedTuple
 
+from cubital import facts
 from cubital.errors import NoTube
 from cubital.model import Site, Test, Tube, TubeKind
+from cubital.model.vocabulary import MATRICES, MatrixKey
 from cubital.planning.capacity import usable_ul
 from cubital.planning.lint import is_usable
 from cubital.units import millilitres_text
@@ -26,7 +29,7 @@ class Way(NamedTuple):
     """One kind and matrix, with the sizes that yield any of it, smallest draw first."""
 
     kind: str
-    matrix: str
+    matrix: MatrixKey
     sizes: tuple[Size, ...]
     most_ul: int
 
@@ -49,19 +52,32 @@ class Wanted(NamedTuple):
 class Shelf:
     """The usable stock of a site for one access, day and hematocrit."""
 
-    def __init__(self, site: Site, *, access: str, on: date | None, hematocrit: Fraction) -> None:
+    def __init__(
+        self,
+        site: Site,
+        *,
+        access: str,
+        on: date | None,
+        hematocrit: Fraction,
+        refused: Mapping[str, str] = MappingProxyType({}),
+    ) -> None:
         self.site = site
         self.access = access
         self.on = on
+        self.refused = refused
         self.items: list[tuple[TubeKind, Tube]] = []
         self.stock: dict[int, int] = {}
         self.ways: list[Way] = []
         self.way_of: dict[tuple[str, str], int] = {}
         self._wanted: dict[tuple[str, bool], Ways] = {}
         for kind in site.kinds.values():
-            if kind.can_be_filled_by(access) and kind.additive not in ("culture-medium",):
+            if self._is_open(kind) and kind.additive != "culture-medium":
                 self._stock_kind(kind, hematocrit, site.planning.recovery)
         self.lots = lots_of(site)
+
+    def _is_open(self, kind: TubeKind) -> bool:
+        """Whether this access fills this kind, and the order of draw does not refuse it."""
+        return kind.can_be_filled_by(self.access) and kind.key not in self.refused
 
     def _stock_kind(self, kind: TubeKind, hematocrit: Fraction, recovery: Fraction) -> None:
         usable = [tube for tube in kind.sizes if is_usable(tube, self.on)]
@@ -70,7 +86,7 @@ class Shelf:
         for i, tube in enumerate(usable):
             if tube.in_stock is not None:
                 self.stock[first + i] = tube.in_stock
-        for matrix in ("whole-blood", "plasma", "serum"):
+        for matrix in MATRICES:
             sizes = []
             for i, tube in enumerate(usable):
                 cap_ul = usable_ul(kind, tube, matrix, hematocrit=hematocrit, recovery=recovery)
@@ -109,16 +125,15 @@ class Shelf:
     def _why_none(self, test: Test, minimum: bool) -> str:
         kinds = [kind for accept in test.accepts for kind in accept.tubes]
         stocked = [kind for kind in kinds if kind in self.site.kinds]
-        fillable = [kind for kind in stocked if self.site.kinds[kind].can_be_filled_by(self.access)]
-        usable = [
-            kind for kind in fillable if any(is_usable(tube, self.on) for tube in self.site.kinds[kind].sizes)
-        ]
+        fillable = [kind for kind in stocked if self._is_open(self.site.kinds[kind])]
+        usable = [kind for kind in fillable if any(is_usable(tube, self.on) for tube in self.site.kinds[kind].sizes)]
         asked = ", ".join(dict.fromkeys(kinds)) or "no tube at all"
         if not stocked:
             return f"it accepts {asked}; none of these is in the tube stock; stock one or change the directory"
         if not fillable:
+            said = "; ".join(dict.fromkeys(self.refused[kind] for kind in stocked if kind in self.refused))
             return (
-                f"it accepts {asked}; none of these can be filled by {self.access}; "
+                f"it accepts {asked}; none of these can be filled by {self.access}{': ' if said else ''}{said}; "
                 "use another access or stock a tube for this one"
             )
         if not usable:
@@ -132,6 +147,18 @@ class Shelf:
 
     def _ways_of(self, kind: str) -> list[int]:
         return [number for (key, _), number in self.way_of.items() if key == kind]
+
+
+def opposed_terms(terms: Set[str]) -> frozenset[str]:
+    """The handling terms of an order that oppose another of its terms: their tests share no tube with the rest.
+
+    Tests without such a term stay with those that must not be chilled.
+
+    >>> sorted(opposed_terms({"ice", "no_chill"})), opposed_terms({"ice", "fasting"})
+    (['ice'], frozenset())
+    """
+    known = facts.handling_terms()
+    return frozenset(term for term in terms if term in known and not terms.isdisjoint(known[term].opposes))
 
 
 def lots_of(site: Site) -> Mapping[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from collections.abc import Sequence as Tubes
 from typing import NamedTuple
 
@@ -42,23 +43,24 @@ def plan_cultures(asked: str, order: Order, site: Site) -> CulturePlan:
     only = known.rule("aerobic-only")
     reasons = [reason]
     bottles: list[Bottle] = []
+    shelf = _Bottles(site, order)
     for number in range(1, sets + 1):
         if asked == "anaerobic":
-            bottles.append(_bottle(site, order, ("culture-anaerobic",), number, per_set_ul))
+            bottles.append(shelf.take(("culture-anaerobic",), number, per_set_ul))
         elif asked == "aerobic" or per_set_ul <= (only.at_or_below_ul or 0):
             uses = (
                 ("culture-pediatric", "culture-aerobic")
                 if per_set_ul <= PEDIATRIC_BOTTLE_MAX_UL
                 else ("culture-aerobic",)
             )
-            bottles.append(_bottle(site, order, uses, number, per_set_ul))
+            bottles.append(shelf.take(uses, number, per_set_ul))
         else:
             half = per_set_ul // 2
             first, second = ("culture-aerobic",), ("culture-anaerobic",)
             if order.access == "syringe":
                 first, second = second, first
-            bottles.append(_bottle(site, order, first, number, per_set_ul - half))
-            bottles.append(_bottle(site, order, second, number, half))
+            bottles.append(shelf.take(first, number, per_set_ul - half))
+            bottles.append(shelf.take(second, number, half))
     rules = ["two-sites"] if sets > 1 else []
     if asked == "set" and per_set_ul <= (only.at_or_below_ul or 0):
         rules.append("aerobic-only")
@@ -76,7 +78,7 @@ def _volume(patient: Patient, known: facts.Cultures) -> tuple[int, int, Reason]:
     if patient.weight_g is None:
         if patient.age_h is not None and patient.age_h < 24 * 6939:
             raise PlanError(
-                "a child's blood culture is planned by weight, which is not known; weigh the patient and give weight_kg",
+                "a child's blood culture is planned by weight, which is not known; give weight_kg",
                 where="patient.weight_kg",
             )
         adult = known.adult
@@ -94,23 +96,46 @@ def _volume(patient: Patient, known: facts.Cultures) -> tuple[int, int, Reason]:
     return row.sets_low, row.total_low_ul, _reason(text, table.marks[0])
 
 
-def _bottle(site: Site, order: Order, uses: tuple[str, ...], number: int, fill_ul: int) -> Bottle:
-    for use in uses:
-        for kind in site.kinds.values():
-            if kind.additive != "culture-medium" or kind.use != use or not kind.can_be_filled_by(order.access):
-                continue
-            sizes = [tube for tube in kind.sizes if is_usable(tube, order.on)]
-            sizes.sort(key=lambda tube: tube.draw_ul)
-            for tube in sizes:
-                if tube.draw_ul >= fill_ul:
-                    return Bottle(number, kind, tube, fill_ul)
-            if sizes and use == uses[-1]:
-                return Bottle(number, kind, sizes[-1], sizes[-1].draw_ul)
-    raise PlanError(
-        f"no bottle kept for {' or '.join(uses)} is in stock, in date and fillable by {order.access}; "
-        "expected one; stock it, with that `use`, in tubes.toml",
-        where="blood culture",
-    )
+class _Bottles:
+    """The culture bottles on the shelf, counted down as a plan takes them."""
+
+    def __init__(self, site: Site, order: Order) -> None:
+        self.site = site
+        self.order = order
+        self.used: dict[tuple[str, int], int] = {}
+
+    def take(self, uses: tuple[str, ...], number: int, fill_ul: int) -> Bottle:
+        """The smallest bottle that takes this fill, of the first use that is stocked; else the largest."""
+        for use in uses:
+            for kind in self.site.kinds.values():
+                if kind.additive != "culture-medium" or kind.use != use:
+                    continue
+                sizes = self._left(kind)
+                for tube in sizes:
+                    if tube.draw_ul >= fill_ul:
+                        return self._taken(number, kind, tube, fill_ul)
+                if sizes and use == uses[-1]:
+                    return self._taken(number, kind, sizes[-1], sizes[-1].draw_ul)
+        raise PlanError(
+            f"no bottle kept for {' or '.join(uses)} is in stock, in date and fillable by {self.order.access}; "
+            "expected one; stock it, with that `use`, in tubes.toml",
+            where="blood culture",
+        )
+
+    def _left(self, kind: TubeKind) -> list[Tube]:
+        if not kind.can_be_filled_by(self.order.access):
+            return []
+        left = [
+            tube
+            for tube in kind.sizes
+            if is_usable(tube, self.order.on)
+            and (tube.in_stock is None or tube.in_stock > self.used.get((kind.key, tube.draw_ul), 0))
+        ]
+        return sorted(left, key=lambda tube: tube.draw_ul)
+
+    def _taken(self, number: int, kind: TubeKind, tube: Tube, fill_ul: int) -> Bottle:
+        self.used[kind.key, tube.draw_ul] = self.used.get((kind.key, tube.draw_ul), 0) + 1
+        return Bottle(number, kind, tube, fill_ul)
 
 
 def _reason(text: str, mark: facts.Mark) -> Reason:
@@ -118,31 +143,37 @@ def _reason(text: str, mark: facts.Mark) -> Reason:
 
 
 def plan_discard(
-    first: PlannedTube | None, tubes: Tubes[PlannedTube], order: Order, site: Site
+    first: PlannedTube | None,
+    tubes: Tubes[PlannedTube],
+    order: Order,
+    site: Site,
+    used: Mapping[tuple[str, int], int],
 ) -> PlannedTube | None:
     """The discard that goes before `first` of this draw, or None; its position is set by the caller.
 
-    `first` is the first container in order of draw, `tubes` all of the draw.
+    `first` is the first container in order of draw, `tubes` all of the draw; `used` counts what the
+    plan takes of each kind and draw volume.
     """
     if first is None:
         return None
     if order.access == "winged-set" and first.purpose == "collect" and first.additive in RATIO_CRITICAL:
-        return _winged_discard(first, order, site)
+        return _winged_discard(first, order, site, used)
     if order.access == "line" and order.line.dead_space_ul is not None:
         return _line_discard(tubes, order, order.line.dead_space_ul)
     return None
 
 
-def _winged_discard(first: PlannedTube, order: Order, site: Site) -> PlannedTube | None:
+def _winged_discard(
+    first: PlannedTube, order: Order, site: Site, used: Mapping[tuple[str, int], int]
+) -> PlannedTube | None:
     rule = next(d for d in facts.accesses()["winged-set"].discards if d.needed)
     candidates = [
         (kind.additive != "none", tube.draw_ul, number, kind, tube)
         for number, kind in enumerate(site.kinds.values())
-        if kind.additive in ("none", first.additive)
-        and kind.use is None
-        and kind.can_be_filled_by(order.access)
+        if kind.additive in ("none", first.additive) and kind.use is None and kind.can_be_filled_by(order.access)
         for tube in kind.sizes
-        if is_usable(tube, order.on) and (kind.key != first.kind or tube.in_stock is None or tube.in_stock > 1)
+        if is_usable(tube, order.on)
+        and (tube.in_stock is None or tube.in_stock > used.get((kind.key, tube.draw_ul), 0))
     ]
     if not candidates:
         return None

@@ -15,9 +15,7 @@ from cubital.model import Panel, Site, Test
 EntryKind = Literal["test", "panel"]
 Entry = tuple[EntryKind, str]
 
-LOINC_SYSTEMS = frozenset(
-    {"http://loinc.org", "https://loinc.org", "urn:oid:2.16.840.1.113883.6.1", "loinc", "LN"}
-)
+LOINC_SYSTEMS = frozenset({"http://loinc.org", "https://loinc.org", "urn:oid:2.16.840.1.113883.6.1", "loinc", "LN"})
 # Terminologies of other matters, whose codes must not be read as a site's abbreviations ("E2", "K").
 FOREIGN_SYSTEMS = (
     "http://snomed.info/",

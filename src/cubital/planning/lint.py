@@ -60,9 +60,7 @@ def _find_unplaced(site: Site) -> Iterator[Finding]:
     for kind in site.kinds.values():
         for key in _policies_of(kind, site.planning.order_of_draw):
             policy = policies[key]
-            refused = any(
-                r.additive in (None, kind.additive) and r.use in (None, kind.use) for r in policy.refused
-            )
+            refused = any(r.additive in (None, kind.additive) and r.use in (None, kind.use) for r in policy.refused)
             if refused or is_placed(kind, policy) or _is_housed(kind.key, housed, site.kinds, policy):
                 continue
             choices = [c for s in policy.silent if _is_about(s, kind) for c in s.choices]
@@ -84,9 +82,7 @@ def _policies_of(kind: TubeKind, chosen: str) -> tuple[str, ...]:
 
 def _is_about(silent: facts.Silent, kind: TubeKind) -> bool:
     return (
-        silent.additive in (None, kind.additive)
-        and silent.gel in (None, kind.gel)
-        and silent.use in (None, kind.use)
+        silent.additive in (None, kind.additive) and silent.gel in (None, kind.gel) and silent.use in (None, kind.use)
     )
 
 

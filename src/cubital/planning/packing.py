@@ -81,9 +81,7 @@ def pack(
     if budget_ul is None and not may_drop and is_sound:
         return _share_stock(shelf, wanted, parts, least_blood, node_limit)
     everything = tuple(range(len(wanted)))
-    return _search_part(
-        shelf, wanted, everything, least_blood, node_limit, budget_ul=budget_ul, may_drop=may_drop
-    )
+    return _search_part(shelf, wanted, everything, least_blood, node_limit, budget_ul=budget_ul, may_drop=may_drop)
 
 
 def _lots(wanted: Sequence[Wanted]) -> dict[object, list[int]]:
@@ -202,9 +200,7 @@ def _share_stock(
 
 
 def _may_use(shelf: Shelf, wanted: Sequence[Wanted], part: _Part) -> set[int]:
-    return {
-        size.item for number in part.members for way in wanted[number].ways for size in shelf.ways[way].sizes
-    }
+    return {size.item for number in part.members for way in wanted[number].ways for size in shelf.ways[way].sizes}
 
 
 def _joined(parts: Sequence[_Part]) -> Packing:

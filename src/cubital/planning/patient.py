@@ -12,6 +12,7 @@ from cubital.units import age_text, millilitres_text
 
 PRETERM = "preterm"
 ADULT_D = 6939
+PRETERM_D = 30
 OBESE_BMI = 30
 
 
@@ -98,13 +99,12 @@ def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = (
     if patient.weight_g is None:
         return None
     known = facts.blood_volumes()
-    is_preterm = PRETERM in patient.flags
+    wants_preterm = PRETERM in patient.flags and (patient.age_h is None or patient.age_h < 24 * PRETERM_D)
     per_kg = [
         band.guard_ul_per_kg
         for band in known.bands
-        if (patient.age_h is None and not band.preterm)
-        or (patient.age_h is not None and _fits(band.age_min_d, band.age_max_d, patient.age_h))
-        if band.preterm == is_preterm or (not is_preterm and not band.preterm) or patient.age_h is None
+        if band.preterm == wants_preterm
+        and (patient.age_h is None or _fits(band.age_min_d, band.age_max_d, patient.age_h))
     ]
     for row in own:
         if row.weight_max_g is None or patient.weight_g <= row.weight_max_g:

@@ -1,0 +1,170 @@
+"""What to watch: the cautions of a plan, gravest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from fractions import Fraction
+from functools import cache
+
+from cubital import facts
+from cubital.model import Caution, Order, PlannedTube, Site, Unplaced
+from cubital.planning.asks import Asked
+from cubital.planning.collections import RATIO_CRITICAL
+from cubital.planning.patient import Limit
+from cubital.units import millilitres_text
+
+_LEVELS = ("stop", "warn", "note")
+
+
+def caution_of(level: str, text: str, mark: facts.Mark | None = None, *, about: str = "plan") -> Caution:
+    """One caution; without a mark it rests on the order itself."""
+    if mark is None:
+        return Caution(level=level, text=text, about=about, basis="computed", sources=())
+    return Caution(level=level, text=text, about=about, basis=mark.basis, sources=(mark.source,))
+
+
+@cache
+def standing() -> tuple[Caution, ...]:
+    """The cautions that stand beside every plan."""
+    return tuple(caution_of("note", c.text, c.marks[0]) for c in facts.safety().values() if c.when == "always")
+
+
+def from_tests(asked: Iterable[Asked], site: Site, order: Order) -> list[Caution]:
+    """What the tests themselves ask: times, fasting, and words of the directory."""
+    found = []
+    flags = {known_flag(flag) for flag in order.patient.flags}
+    fasting = [site.tests[a.test].name for a in asked if "fasting" in site.tests[a.test].handling]
+    if fasting:
+        names = ", ".join(dict.fromkeys(fasting))
+        if "not-fasting" in flags:
+            found.append(caution_of("stop", f"{names}: the patient is not fasting; ask before drawing"))
+        elif "fasting" not in flags:
+            found.append(caution_of("warn", f"{names}: ask whether the patient is fasting"))
+    for a in asked:
+        test = site.tests[a.test]
+        if test.timed is not None:
+            found.append(caution_of("warn", f"{test.name}: timed, {test.timed}", about=a.test))
+        found += [caution_of("note", f"{test.name}: {text}", about=a.test) for text in test.cautions]
+        if len(a.via) > 1:
+            found.append(caution_of("note", f"{test.name} is asked by {', '.join(a.via)}: drawn once", about=a.test))
+    return found
+
+
+def from_patient(order: Order) -> list[Caution]:
+    """What the patient's flags ask, and what of the order was not understood."""
+    found = []
+    known = facts.flags()
+    for flag in order.patient.flags:
+        key = known_flag(flag)
+        if key is None:
+            found.append(caution_of("warn", f"flag {flag!r} is not known here: read it and act on it"))
+        else:
+            found.append(caution_of(known[key].level, known[key].text, known[key].marks[0]))
+    found += [caution_of("warn", f"not understood and not used: {text}") for text in order.unread]
+    return found
+
+
+def known_flag(flag: str) -> str | None:
+    """The key of a flag by its key or another spelling; None where it is not known."""
+    return _spellings().get(flag.strip().casefold().replace(" ", "-").replace("_", "-"))
+
+
+@cache
+def _spellings() -> Mapping[str, str]:
+    return {word: flag.key for flag in facts.flags().values() for word in (flag.key, *flag.also)}
+
+
+def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction, site: Site) -> list[Caution]:
+    """What the tubes ask of this access and this patient."""
+    tubes = tuple(tubes)
+    found = []
+    has_citrate = any(t.additive in RATIO_CRITICAL and t.purpose == "collect" for t in tubes)
+    high = facts.safety()["high-hematocrit"]
+    is_measured = order.patient.hematocrit is not None
+    if has_citrate and is_measured and high.limit_fraction is not None and hematocrit > Fraction(high.limit_fraction):
+        found.append(caution_of("stop", high.text, high.marks[0]))
+    if has_citrate and not is_measured and order.patient.age_h is not None and order.patient.age_h < 24 * 30:
+        found.append(
+            caution_of(
+                "warn",
+                "newborn: the hematocrit is often above 0.55; know it before a citrate tube",
+                high.marks[0],
+            )
+        )
+    first_of_draw: dict[int, PlannedTube] = {}
+    for tube in tubes:
+        first_of_draw.setdefault(tube.draw, tube)
+    for first in first_of_draw.values():
+        is_short = first.additive in RATIO_CRITICAL and first.purpose == "collect"
+        if order.access == "winged-set" and is_short:
+            found.append(
+                caution_of(
+                    "stop",
+                    "a citrate tube stands first behind a winged set and no discard tube is stocked: fill one first",
+                    about=f"draw {first.draw}",
+                )
+            )
+    if any(t.purpose == "culture" for t in tubes):
+        skin = facts.safety()["skin-culture"]
+        found.append(caution_of("warn", skin.text, skin.marks[0]))
+    access = facts.accesses()[order.access]
+    found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
+    if order.access == "line" and order.line.dead_space_ul is None:
+        found.append(
+            caution_of("stop", "dead space of the line not known: no discard is planned; look it up and discard first")
+        )
+    if order.access == "line" and order.line.carried_anticoagulant is None and has_citrate:
+        found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
+    if site.planning.altitude_m > 0:
+        found.append(
+            caution_of(
+                "warn",
+                f"altitude {site.planning.altitude_m} m: evacuated tubes draw less than their nominal volume",
+            )
+        )
+    return found
+
+
+def from_limit(limit: Limit, all_blood_ul: int, order: Order) -> list[Caution]:
+    """How the blood stands against the patient's limit."""
+    found = []
+    if limit.limit_ul is None:
+        found.append(caution_of("warn", f"no blood limit was checked: {limit.missing}"))
+    else:
+        total_ul = all_blood_ul + order.patient.drawn_ul
+        if total_ul == limit.limit_ul:
+            found.append(caution_of("warn", "this draw reaches the blood limit: nothing more today"))
+    large = facts.safety()["large-draw"]
+    if limit.blood_volume_ul and large.limit_percent is not None:
+        share = Fraction(100 * (all_blood_ul + order.patient.drawn_ul), limit.blood_volume_ul)
+        if share > Fraction(large.limit_percent):
+            found.append(caution_of("warn", f"{large.text} This draw: {float(share):.1f} %.", large.marks[0]))
+    return found
+
+
+def from_unplaced(unplaced: Iterable[Unplaced]) -> list[Caution]:
+    """That tests were left out, first of all."""
+    names = ", ".join(entry.test for entry in unplaced)
+    return [caution_of("stop", f"left out of this draw: {names}; tell the ward")] if names else []
+
+
+def in_order(cautions: Iterable[Caution]) -> tuple[Caution, ...]:
+    """Gravest first, each once, otherwise as found.
+
+    >>> [c.level for c in in_order([caution_of("note", "a"), caution_of("stop", "b")])]
+    ['stop', 'note']
+    """
+    return tuple(sorted(dict.fromkeys(cautions), key=lambda c: _LEVELS.index(c.level)))
+
+
+def volume_words(volumes: str, objective: str) -> list[Caution]:
+    """That minimum volumes were taken, and why."""
+    if volumes != "minimum":
+        return []
+    why = "the least blood was asked for" if objective == "least-blood" else "typical volumes do not fit"
+    return [caution_of("warn", f"minimum volumes: {why}; a repeat of a test may need a new draw")]
+
+
+def room_words(limit_ul: int | None, drawn_ul: int) -> str:
+    """How much blood may still be drawn, in words."""
+    return "no limit" if limit_ul is None else f"{millilitres_text(max(0, limit_ul - drawn_ul))} mL"

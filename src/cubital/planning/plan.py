@@ -1,0 +1,369 @@
+"""From an order to a plan: choices, exact packing, limit, order of draw, cautions."""
+
+from __future__ import annotations
+
+from collections import Counter
+from fractions import Fraction
+from typing import NamedTuple
+
+import msgspec
+
+from cubital import facts
+from cubital.errors import NoTube, OrderError
+from cubital.model import (
+    Bound,
+    Caution,
+    Draw,
+    Order,
+    Plan,
+    PlannedTube,
+    Reason,
+    Site,
+    Totals,
+    Unplaced,
+)  # fmt: skip
+from cubital.model.vocabulary import PRIORITIES, ObjectiveKey
+from cubital.planning import cautions
+from cubital.planning.asks import Asked, resolve_asks
+from cubital.planning.choices import Shelf, Wanted, opposed_terms
+from cubital.planning.collections import CulturePlan, plan_cultures, plan_discard
+from cubital.planning.directory import Directory
+from cubital.planning.packing import NODE_LIMIT, Packing, pack
+from cubital.planning.patient import Limit, planning_hematocrit, sampling_limit
+from cubital.planning.rows import bottle_row, tube_row
+from cubital.planning.sequence import Sequence
+from cubital.units import millilitres_text
+
+MOST_TESTS = 250
+_KEPT_BODIES = 50_000
+
+
+class _Body(NamedTuple):
+    """What of a plan does not depend on the patient's blood limit."""
+
+    volumes: str
+    packing: Packing
+    draws: tuple[Draw, ...]
+    tubes: tuple[PlannedTube, ...]
+    all_blood_ul: int
+    unplaced: tuple[Unplaced, ...]
+    cautions: tuple[Caution, ...]
+    reasons: tuple[Reason, ...]
+
+
+class Planner:
+    """Plans the orders of one site; keeps what it has worked out, so equal questions are answered once.
+
+    Give the same planner every order of a site. It holds no patient beyond the call.
+    """
+
+    def __init__(self, site: Site, *, node_limit: int = NODE_LIMIT) -> None:
+        self.site = site
+        self.directory = Directory(site)
+        self._node_limit = node_limit
+        self._shelves: dict[object, Shelf] = {}
+        self._sequences: dict[str, Sequence] = {}
+        self._bodies: dict[object, _Body] = {}
+
+    def plan(self, order: Order) -> Plan:
+        """The plan for this order; raises `OrderError` or `PlanError` where there is none."""
+        objective = order.objective or self.site.planning.objective
+        hematocrit = planning_hematocrit(order.patient, self.site)
+        limit = sampling_limit(order.patient, self.site)
+        body = self._free_body(order, objective, hematocrit)
+        if limit.limit_ul is not None:
+            room_ul = limit.limit_ul - order.patient.drawn_ul
+            if body is None or body.all_blood_ul > room_ul:
+                body = self._limited_body(order, objective, hematocrit, max(0, room_ul))
+        assert body is not None
+        return self._finish(body, order, objective, limit, hematocrit)
+
+    def _free_body(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction) -> _Body:
+        """The plan as if there were no blood limit, from the store when it was asked before."""
+        patient = order.patient
+        key = (
+            order.asks, order.access, objective, order.line, order.on, hematocrit, patient.flags,
+            _culture_class(patient.weight_g, patient.age_h), order.unread,
+        )  # fmt: skip
+        body = self._bodies.get(key)
+        if body is None:
+            body = self._build(order, objective, hematocrit, None)
+            if len(self._bodies) >= _KEPT_BODIES:
+                self._bodies.clear()
+            self._bodies[key] = body
+        return body
+
+    def _limited_body(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, room_ul: int) -> _Body:
+        """The plan whose blood, discards and bottles included, stays within `room_ul`."""
+        budget_ul = room_ul
+        while True:
+            body = self._build(order, objective, hematocrit, budget_ul)
+            over_ul = body.all_blood_ul - room_ul
+            if over_ul <= 0:
+                return body
+            # Discards are known only once the tubes are: take what they cost off the budget and try again.
+            budget_ul = budget_ul - over_ul
+            if budget_ul < 0:
+                return self._build(order, objective, hematocrit, -1)
+
+    def _shelf(self, order: Order, sequence: Sequence, hematocrit: Fraction) -> Shelf:
+        key = (order.access, order.on, hematocrit)
+        shelf = self._shelves.get(key)
+        if shelf is None:
+            if len(self._shelves) >= 500:
+                self._shelves.clear()
+            refused = {
+                kind.key: why for kind in self.site.kinds.values() if (why := sequence.refusal(kind)) is not None
+            }
+            shelf = self._shelves[key] = Shelf(
+                self.site, access=order.access, on=order.on, hematocrit=hematocrit, refused=refused
+            )
+        return shelf
+
+    def _sequence(self, access: str) -> Sequence:
+        sequence = self._sequences.get(access)
+        if sequence is None:
+            sequence = self._sequences[access] = Sequence(self.site, access)
+        return sequence
+
+    def _build(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, budget_ul: int | None) -> _Body:
+        asked = resolve_asks(order, self.site, self.directory)
+        if len(asked) > MOST_TESTS:
+            raise OrderError(
+                f"found {len(asked)} tests; expected at most {MOST_TESTS} in one order; split it", where="tests"
+            )
+        sequence = self._sequence(order.access)
+        shelf = self._shelf(order, sequence, hematocrit)
+        minutes = sorted({a.at_min for a in asked})
+        bottled = [a for a in asked if self.site.tests[a.test].culture is not None]
+        packed = [a for a in asked if self.site.tests[a.test].culture is None]
+        cultures, left_cultures = self._cultures(bottled, order, budget_ul)
+        if budget_ul is not None:
+            budget_ul -= sum(b.fill_ul for plan in cultures.values() for b in plan.bottles)
+        volumes, wanted, packing = self._pack(packed, minutes, shelf, objective, budget_ul)
+        layout = _Layout(minutes, cultures, [a for a in bottled if a not in left_cultures])
+        tubes = self._tubes(layout, wanted, packing, shelf, sequence, order, hematocrit)
+        unplaced = [
+            *(_left_out_culture(a) for a in left_cultures),
+            *(self._left_out(packed[n], wanted[n], shelf, budget_ul) for n in packing.dropped),
+        ]
+        found = [
+            *cautions.from_unplaced(unplaced),
+            *cautions.from_patient(order),
+            *cautions.from_tests(asked, self.site, order),
+            *cautions.from_tubes(tubes, order, hematocrit, self.site),
+            *cautions.volume_words(volumes if packed else "typical", objective),
+            *cautions.standing(),
+        ]
+        reasons = tuple(reason for plan in cultures.values() for reason in plan.reasons)
+        return _Body(
+            volumes, packing, layout.draws, tubes, sum(tube.draw_ul for tube in tubes), tuple(unplaced),
+            cautions.in_order(found), reasons,
+        )  # fmt: skip
+
+    def _cultures(
+        self, bottled: list[Asked], order: Order, budget_ul: int | None
+    ) -> tuple[dict[int, CulturePlan], list[Asked]]:
+        """The bottles of each minute, and the cultures that the budget has no room for."""
+        plans: dict[int, CulturePlan] = {}
+        left: list[Asked] = []
+        for at_min in sorted({a.at_min for a in bottled}):
+            here = [a for a in bottled if a.at_min == at_min]
+            kinds = {self.site.tests[a.test].culture for a in here}
+            what = kinds.pop() if len(kinds) == 1 else "set"
+            plan = plan_cultures(what or "set", order, self.site)
+            total_ul = sum(bottle.fill_ul for bottle in plan.bottles)
+            if budget_ul is not None and total_ul > budget_ul:
+                left += here
+                continue
+            if budget_ul is not None:
+                budget_ul -= total_ul
+            plans[at_min] = plan
+        return plans, left
+
+    def _pack(
+        self,
+        asked: list[Asked],
+        minutes: list[int],
+        shelf: Shelf,
+        objective: ObjectiveKey,
+        budget_ul: int | None,
+    ) -> tuple[str, list[Wanted], Packing]:
+        """Typical volumes where they fit, else minimum volumes, else the most urgent tests at minimum."""
+        least_blood = objective == "least-blood"
+        if not least_blood:
+            try:
+                wanted = self._wanted(asked, minutes, shelf, minimum=False)
+                packing = pack(shelf, wanted, least_blood=False, budget_ul=budget_ul, node_limit=self._node_limit)
+                if packing is not None:
+                    return "typical", wanted, packing
+            except NoTube:
+                pass  # a volume over every tube at typical may fit at minimum; if not, this is raised there
+        wanted = self._wanted(asked, minutes, shelf, minimum=True)
+        packing = pack(shelf, wanted, least_blood=least_blood, budget_ul=budget_ul, node_limit=self._node_limit)
+        if packing is None:
+            packing = pack(
+                shelf, wanted, least_blood=least_blood, budget_ul=budget_ul, may_drop=True,
+                node_limit=self._node_limit,
+            )  # fmt: skip
+        assert packing is not None
+        return "minimum", wanted, packing
+
+    def _wanted(self, asked: list[Asked], minutes: list[int], shelf: Shelf, *, minimum: bool) -> list[Wanted]:
+        found = []
+        opposed = opposed_terms({term for a in asked for term in self.site.tests[a.test].handling})
+        for a in asked:
+            test = self.site.tests[a.test]
+            draw = minutes.index(a.at_min)
+            apart = " ".join(term for term in test.handling if term in opposed) if opposed else ""
+            group = shelf.lots.get(test.bench, test.bench)
+            lot = (draw, f"{group} {apart}" if apart else group)
+            ways = shelf.ways_for(test, minimum=minimum)
+            found.append(Wanted(a.test, draw, a.priority, lot, test.own_tube, ways))
+        return found
+
+    def _tubes(
+        self, layout: _Layout, wanted: list[Wanted], packing: Packing, shelf: Shelf, sequence: Sequence,
+        order: Order, hematocrit: Fraction,
+    ) -> tuple[PlannedTube, ...]:  # fmt: skip
+        """Every container, draw by draw, in order of draw, with its position."""
+        rows = layout.bottle_rows(self.site, sequence)
+        for tube in packing.tubes:
+            row = tube_row(tube, wanted, shelf, sequence, hematocrit)
+            rows.append(_replace(row, draw=layout.number_of(row.draw)))
+        used = Counter((row.kind, row.draw_ul) for row in rows)
+        placed: list[PlannedTube] = []
+        for draw in layout.draws:
+            here = sorted(
+                (row for row in rows if row.draw == draw.number),
+                key=lambda row: (
+                    *sequence.sort_key(row.kind, row.draw_ul if row.purpose == "collect" else 0, row.tests),
+                ),
+            )
+            if order.access == "syringe":
+                here = layout.keep_bottle_order(here)
+            discard = plan_discard(here[0] if here else None, here, order, self.site, used)
+            if discard is not None:
+                used[discard.kind, discard.draw_ul] += 1
+                here.insert(0, discard)
+            placed += [_replace(row, position=n) for n, row in enumerate(here, start=1)]
+        return tuple(placed)
+
+    def _left_out(self, asked: Asked, wanted: Wanted, shelf: Shelf, budget_ul: int | None) -> Unplaced:
+        sizes = [
+            (size.draw_ul, shelf.ways[way].kind)
+            for way, (need_ul, _) in wanted.ways.items()
+            for size in shelf.ways[way].sizes
+            if size.cap_ul >= need_ul
+        ]
+        draw_ul, kind = min(sizes)
+        if budget_ul is None:
+            why = "the stock cannot hold it beside the more urgent tests"
+            needs = f"one more {kind} of {millilitres_text(draw_ul)} mL or larger, or another kind it accepts"
+        else:
+            why = "the blood limit leaves no room for it beside the more urgent tests"
+            needs = f"{millilitres_text(draw_ul)} mL more blood ({kind}), when the limit allows or a physician decides"
+        return Unplaced(test=asked.test, priority=PRIORITIES[asked.priority], why=why, needs=needs)
+
+    def _finish(self, body: _Body, order: Order, objective: ObjectiveKey, limit: Limit, hematocrit: Fraction) -> Plan:
+        packing = body.packing
+        drawn_ul = order.patient.drawn_ul
+        warned = cautions.from_limit(limit, body.all_blood_ul, order)
+        source = "measured" if order.patient.hematocrit is not None else "taken for planning, not measured"
+        first = Reason(about="plan", text=f"hematocrit {float(hematocrit):.2f}, {source}", basis="computed", sources=())
+        return Plan(
+            objective=objective,
+            volumes=body.volumes,
+            optimal=packing.finished,
+            bound=Bound(
+                tubes=packing.bound[0], blood_ul=packing.bound[1], preference=packing.bound[2],
+                searched=packing.nodes, finished=packing.finished,
+            ),
+            policy=self._sequence(order.access).policy.key,
+            site=self.site.name,
+            access=order.access,
+            draws=body.draws,
+            tubes=body.tubes,
+            totals=Totals(
+                tubes=packing.cost[0], blood_ul=packing.cost[1], preference=packing.cost[2],
+                all_tubes=len(body.tubes), all_blood_ul=body.all_blood_ul, limit_ul=limit.limit_ul,
+                already_drawn_ul=drawn_ul, blood_volume_ul=limit.blood_volume_ul,
+            ),
+            unplaced=body.unplaced,
+            cautions=cautions.in_order([*warned, *body.cautions]) if warned else body.cautions,
+            reasons=(first, *limit.reasons, *body.reasons),
+            edition=facts.edition(),
+            id=order.id,
+        )  # fmt: skip
+
+
+class _Layout:
+    """The draws of a plan: one a minute, and one more for each further site of a culture set."""
+
+    def __init__(self, minutes: list[int], cultures: dict[int, CulturePlan], bottled: list[Asked]) -> None:
+        self.draws: tuple[Draw, ...] = ()
+        self._main: list[int] = []
+        self._bottles: list[tuple[int, CulturePlan, int, tuple[str, ...]]] = []
+        draws: list[Draw] = []
+        for at_min in minutes:
+            number = len(draws) + 1
+            self._main.append(number)
+            label = "the draw" if len(minutes) == 1 else f"draw at {at_min} min"
+            draws.append(Draw(number=number, at_min=at_min, label=label))
+            plan = cultures.get(at_min)
+            if plan is None:
+                continue
+            tests = tuple(a.test for a in bottled if a.at_min == at_min)
+            for set_number in sorted({bottle.set_number for bottle in plan.bottles}):
+                if set_number > 1:
+                    draws.append(
+                        Draw(
+                            number=len(draws) + 1,
+                            at_min=at_min,
+                            label=f"another site: culture set {set_number}",
+                        )
+                    )
+                self._bottles.append((len(draws) if set_number > 1 else number, plan, set_number, tests))
+        self.draws = tuple(draws)
+
+    def number_of(self, minute_index: int) -> int:
+        """The number of the main draw at this minute."""
+        return self._main[minute_index]
+
+    def bottle_rows(self, site: Site, sequence: Sequence) -> list[PlannedTube]:
+        """Every culture bottle as a row."""
+        rows = []
+        for draw, plan, set_number, tests in self._bottles:
+            for bottle in plan.bottles:
+                if bottle.set_number == set_number:
+                    row = bottle_row(bottle, draw, tests[0], site, sequence)
+                    rows.append(_replace(row, tests=tests) if len(tests) > 1 else row)
+        return rows
+
+    def keep_bottle_order(self, rows: list[PlannedTube]) -> list[PlannedTube]:
+        """The rows with their bottles as the culture rule orders them, anaerobic first by syringe."""
+        bottles = [row for row in rows if row.purpose == "culture"]
+        return [*reversed(bottles), *(row for row in rows if row.purpose != "culture")]
+
+
+def _left_out_culture(asked: Asked) -> Unplaced:
+    return Unplaced(
+        test=asked.test,
+        priority=PRIORITIES[asked.priority],
+        why="the blood limit leaves no room for the culture volume of this weight",
+        needs="a physician's decision on the volume: a smaller culture finds less",
+    )
+
+
+def _replace(row: PlannedTube, **changes: object) -> PlannedTube:
+    return msgspec.structs.replace(row, **changes)
+
+
+def _culture_class(weight_g: int | None, age_h: int | None) -> object:
+    """What of weight and age changes a culture, so that plans of like patients are shared."""
+    if weight_g is None:
+        return age_h is not None and age_h < 24 * 6939
+    for row in facts.cultures().table("idsa-asm-2018").rows:
+        if row.weight_max_g is None or weight_g <= row.weight_max_g:
+            return row.weight_max_g or 0
+    return None

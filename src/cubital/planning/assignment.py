@@ -18,64 +18,160 @@ from typing import NamedTuple
 
 
 class Placed(NamedTuple):
-    """A complete assignment: for each test the index of its tube, and the sum of places."""
+    """A complete assignment: for each test the index of its tube, and the sum of places.
+
+    `least` is proved: no assignment has a smaller sum. It equals `preference` unless the search was cut.
+    """
 
     tube_of: tuple[int, ...]
     preference: int
+    least: int
+
+
+class Unfit(NamedTuple):
+    """No assignment was found for these tests; `proved` says that there is none."""
+
+    tests: tuple[int, ...]
+    proved: bool
 
 
 # One test's ways: (tube index, microlitres needed there, preference place there).
 Options = Sequence[tuple[int, int, int]]
 
 _SCALE = 1 << 20
+_QUICK_STEPS, _DEAR_STEPS = 20, 300
+_QUICK_NODES, _MOST_NODES = 150, 500_000
 
 
-def hall_allows(masks_needs: Sequence[tuple[int, int]], caps: Sequence[int]) -> int:
-    """Whether every set of tests fits, shares allowed, in the tubes open to it; 0, or the tubes that fail.
+class _Dear(Exception):
+    """The quick search met its node limit: the question needs better prices."""
+
+
+def hall_fails(masks_needs: Sequence[tuple[int, int]], caps: Sequence[int]) -> int:
+    """Tubes in which the tests that can go nowhere else do not fit, shares allowed; 0 when all fit.
 
     `masks_needs` holds for each test the bit set of tubes it may use and the least it needs there.
-    The answer is the bit set of tubes of the largest shortfall, 0 when Hall's condition holds.
+    A greatest flow of microlitres from tests to tubes is grown along shortest ways; where it stops
+    short, the tubes reached are a set that fails Hall's condition (greatest flow, least cut).
     """
-    count = len(caps)
-    size = 1 << count
-    need = [0] * size
+    wanted: dict[int, int] = {}
     for mask, least in masks_needs:
-        need[mask] += least
-    for bit_index in range(count):
-        bit = 1 << bit_index
-        for mask in range(size):
-            if mask & bit:
-                need[mask] += need[mask ^ bit]
-    room = [0] * size
-    worst, worst_mask = 0, 0
-    for mask in range(1, size):
-        low = mask & -mask
-        room[mask] = room[mask ^ low] + caps[low.bit_length() - 1]
-        short = need[mask] - room[mask]
-        if short > worst:
-            worst, worst_mask = short, mask
-    return worst_mask
+        wanted[mask] = wanted.get(mask, 0) + least
+    left = list(caps)
+    order = sorted(wanted, key=int.bit_count)
+    flows: list[dict[int, int]] = []
+    for mask in order:
+        flow: dict[int, int] = {}
+        need, tubes = wanted[mask], mask
+        flows.append(flow)
+        while tubes and need:
+            low = tubes & -tubes
+            tubes ^= low
+            tube = low.bit_length() - 1
+            push = min(need, left[tube])
+            if push:
+                flow[tube] = push
+                left[tube] -= push
+                need -= push
+        while need:
+            pushed, reached = _push(len(flows) - 1, need, order, flows, left)
+            if not pushed:
+                return reached
+            need -= pushed
+    return 0
 
 
-def assign(
-    tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], *, below: int | None = None
-) -> Placed | None:
-    """The assignment of every test to one tube with the least preference, or None if there is none.
+def _push(
+    source: int, need: int, order: Sequence[int], flows: list[dict[int, int]], left: list[int]
+) -> tuple[int, int]:
+    """One shortest way from this class of tests to a tube with room: what was pushed, the tubes reached."""
+    came_from: dict[int, tuple[int, int]] = {}
+    queue, seen, reached = [(source, -1)], {source}, 0
+    for group, through in queue:
+        tubes = order[group] & ~reached
+        while tubes:
+            low = tubes & -tubes
+            tubes ^= low
+            tube = low.bit_length() - 1
+            reached |= low
+            came_from[tube] = (group, through)
+            if left[tube]:
+                return _augment(tube, need, came_from, flows, left), reached
+            for other, flow in enumerate(flows):
+                if other not in seen and flow.get(tube):
+                    seen.add(other)
+                    queue.append((other, tube))
+    return 0, reached
 
-    `lanes` names for each tube the class of tubes that every test treats alike, size apart.
-    `below` asks only for a preference less than this; None comes back also when the best is not less.
+
+def _augment(
+    tube: int, need: int, came_from: dict[int, tuple[int, int]], flows: list[dict[int, int]], left: list[int]
+) -> int:
+    push, here = min(need, left[tube]), tube
+    while came_from[here][1] >= 0:
+        group, here = came_from[here]
+        push = min(push, flows[group][here])
+    left[tube] -= push
+    here = tube
+    while here >= 0:
+        group, before = came_from[here]
+        flows[group][here] = flows[group].get(here, 0) + push
+        if before >= 0:
+            flows[group][before] -= push
+        here = before
+    return push
+
+
+def assign(tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int]) -> Placed | Unfit:
+    """The assignment of every test to one tube with the least preference, or the tests that do not fit.
+
+    `lanes` names for each tube the class of tubes that every test treats alike, size apart. Tests
+    that share no tube, directly or through others, are assigned apart.
     """
-    return _Search(tests, caps, lanes, below).run()
+    tube_of = [-1] * len(tests)
+    total = least = 0
+    for members in _components(tests):
+        search = _Search([tests[n] for n in members], caps, lanes)
+        found = search.run()
+        if found is None:
+            return Unfit(tuple(members), not search.is_cut)
+        total += found.preference
+        least += found.least
+        for number, tube in zip(members, found.tube_of, strict=True):
+            tube_of[number] = tube
+    return Placed(tuple(tube_of), total, least)
+
+
+def _components(tests: Sequence[Options]) -> list[list[int]]:
+    """The tests in groups that compete for no tube of another group."""
+    groups: list[tuple[int, list[int]]] = []
+    for number, options in enumerate(tests):
+        mask, members = 0, [number]
+        for tube, _, _ in options:
+            mask |= 1 << tube
+        apart = []
+        for other_mask, others in groups:
+            if other_mask & mask:
+                mask |= other_mask
+                members += others
+            else:
+                apart.append((other_mask, others))
+        groups = [*apart, (mask, members)]
+    return [sorted(members) for _, members in groups]
 
 
 class _Search:
     """One depth-first search; the state is the residual capacity of each tube."""
 
-    def __init__(self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], below: int | None) -> None:
+    def __init__(self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int]) -> None:
         self.lanes = lanes
         self.tests = [sorted((o for o in options if o[1] <= caps[o[0]]), key=_by_place) for options in tests]
+        self.caps = tuple(caps)
         self.residual = list(caps)
-        self.best_value = below if below is not None else 1 << 60
+        self.node_limit = _QUICK_NODES
+        self.is_cut = False
+        self.least = 0
+        self.best_value = 1 << 60
         self.best: tuple[int, ...] | None = None
         self.tube_of = [-1] * len(tests)
         self.multipliers = [0] * len(caps)
@@ -86,12 +182,28 @@ class _Search:
             return None
         greedy = self._cheapest_if_it_fits()
         if greedy is not None:
-            return greedy if greedy.preference < self.best_value else None
-        self._tune_multipliers()
-        self._descend(list(range(len(self.tests))), 0)
+            return greedy
+        everything = list(range(len(self.tests)))
+        # Most questions are settled in a few nodes; only the others are worth dear prices.
+        self._tune_multipliers(_QUICK_STEPS)
+        try:
+            self._descend(everything, 0)
+        except _Dear:
+            self.residual = list(self.caps)
+            self._tune_multipliers(_DEAR_STEPS)
+            self.node_limit = _MOST_NODES
+            self._finish(everything)
         if self.best is None:
             return None
-        return Placed(self.best, self.best_value)
+        return Placed(self.best, self.best_value, self.least if self.is_cut else self.best_value)
+
+    def _finish(self, everything: list[int]) -> None:
+        try:
+            self._descend(everything, 0)
+        except _Dear:
+            self.is_cut = True
+            self.residual = list(self.caps)
+            self.least = self._bound(everything, 0, self.tests)
 
     def _cheapest_if_it_fits(self) -> Placed | None:
         """Every test at its first place, when that fits: nothing can be better."""
@@ -109,28 +221,45 @@ class _Search:
                     break
             else:
                 return None
-        return Placed(tuple(tube_of), value)
+        return Placed(tuple(tube_of), value, value)
 
-    def _tune_multipliers(self) -> None:
-        """Subgradient steps on the price of a microlitre in each tube, kept in whole numbers."""
-        prices = [0.0] * len(self.residual)
-        best, best_prices = float("-inf"), prices[:]
-        step = 4.0 / max(1, max(self.residual))
-        for _ in range(30):
-            load = [0] * len(prices)
+    def _tune_multipliers(self, steps: int) -> None:
+        """Subgradient steps (B. T. Polyak's step length) on the price of a microlitre in each tube.
+
+        Prices are floating point while they are tuned and whole numbers after, so bounds stay exact.
+        """
+        caps = self.residual
+        target = self.best_value
+        if self.best is None:
+            target = sum(max(option[2] for option in options) for options in self.tests) + 1
+        prices = [multiplier / _SCALE for multiplier in self.multipliers]
+        best, best_prices, length, stalled = float("-inf"), prices, 2.0, 0
+        for _ in range(steps):
+            load = [-cap for cap in caps]
             value = 0.0
             for options in self.tests:
-                cost, tube, need = min((p + prices[t] * n, t, n) for t, n, p in options)
-                value += cost
-                load[tube] += need
-            value -= sum(price * cap for price, cap in zip(prices, self.residual, strict=True))
-            if value > best:
-                best, best_prices = value, prices[:]
-            over = [used - cap for used, cap in zip(load, self.residual, strict=True)]
-            norm = sum(o * o for o in over) or 1
-            scale = step * max(self.residual) / norm**0.5
-            prices = [max(0.0, p + scale * o / norm**0.5) for p, o in zip(prices, over, strict=True)]
-            step *= 0.9
+                least = float("inf")
+                chosen = chosen_need = 0
+                for tube, need, place in options:
+                    cost = place + prices[tube] * need
+                    if cost < least:
+                        least, chosen, chosen_need = cost, tube, need
+                value += least
+                load[chosen] += chosen_need
+            for price, cap in zip(prices, caps, strict=True):
+                value -= price * cap
+            if value > best + 1e-9:
+                best, best_prices, stalled = value, prices, 0
+            else:
+                stalled += 1
+                if stalled > 9:
+                    length, stalled, prices = length / 2, 0, best_prices
+            slope = [0 if price == 0 and over < 0 else over for price, over in zip(prices, load, strict=True)]
+            norm = sum(over * over for over in slope)
+            if norm == 0 or best >= target:
+                break
+            scale = length * (target - value) / norm
+            prices = [max(0.0, price + scale * over) for price, over in zip(prices, slope, strict=True)]
         self.multipliers = [int(price * _SCALE) for price in best_prices]
 
     def _bound(self, rest: Sequence[int], value: int, open_options: Sequence[Options]) -> int:
@@ -145,6 +274,8 @@ class _Search:
 
     def _descend(self, rest: list[int], value: int) -> None:
         self.nodes += 1
+        if self.nodes > self.node_limit:
+            raise _Dear
         if not rest:
             if value < self.best_value:
                 self.best_value, self.best = value, tuple(self.tube_of)
@@ -199,7 +330,7 @@ class _Search:
             for need in needs:
                 sums |= (sums << need) & window
             caps.append(sums.bit_length() - 1)
-        return not hall_allows(masks_needs, caps)
+        return not hall_fails(masks_needs, caps)
 
 
 def _by_place(option: tuple[int, int, int]) -> int:

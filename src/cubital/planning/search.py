@@ -14,9 +14,10 @@ from collections.abc import Sequence
 from heapq import heappop, heappush
 from typing import NamedTuple
 
-from cubital.planning.assignment import Placed, assign, hall_allows
+from cubital.planning.assignment import Placed, Unfit, assign, hall_fails
 
 ENDLESS = 1 << 40
+_WHOLE = 1 << 20
 
 
 class Entry(NamedTuple):
@@ -106,6 +107,11 @@ class _Cover:
         self.test_lanes = [sum(self.lane_entries.get(lane, 0) for lane in test) for test in self.tests]
         self.least_needs = [min((need for need, _ in test.values()), default=0) for test in self.tests]
         self.priorities = question.priorities or (2,) * len(self.tests)
+        # An optimal packing has no empty tube, so a lane never takes more tubes than it has tests.
+        self.lane_tests = {
+            lane: sum(1 << n for n, test in enumerate(self.tests) if lane in test) for lane in self.lane_entries
+        }
+        self.is_cut = False
 
     def _servers(self, test: dict[int, tuple[int, int]]) -> int:
         """The entries that could hold this test alone."""
@@ -121,20 +127,22 @@ class _Cover:
         root = _Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
         heap: list[tuple[Cost, int, _Node, Placed | None]] = []
         first = self._look(root)
-        if first is not None:
+        if first is not None and (root.droppable or self._shelf_holds(root, root.allowed)):
             heap.append((first[0], 0, root, None))
         serial = nodes = 0
         while heap:
             cost, _, node, placed = heappop(heap)
             if placed is not None:
-                return Found(node.taken, placed.tube_of, cost, cost, nodes, True)
+                is_proved = not self.is_cut and placed.least == placed.preference
+                bound = cost if is_proved else (*cost[:5], 0)
+                return Found(node.taken, placed.tube_of, cost, bound, nodes, is_proved)
             nodes += 1
             if nodes > node_limit:
                 return self._dive(node, cost, nodes)
             for child_cost, child, child_placed in self._children(node):
                 serial += 1
                 heappush(heap, (child_cost, -serial, child, child_placed))
-        return Found((), None, _NOTHING, _NOTHING, nodes, True)
+        return Found((), None, _NOTHING, _NOTHING, nodes, not self.is_cut)
 
     def _dive(self, node: _Node, bound: Cost, nodes: int) -> Found:
         """Some packing below the best open node, depth first, when the search was cut off."""
@@ -188,7 +196,7 @@ class _Cover:
             tubes += 1
             blood_ul += entry.draw_ul
         left_ul = self.question.budget_ul - blood_ul
-        if left_ul < 0:
+        if left_ul < 0 or self._has_empty(node):
             return None
         if left_ul < ENDLESS >> 1:
             still = self._affordable(still, left_ul)
@@ -241,6 +249,47 @@ class _Cover:
         cost = self._cost(node, tubes, blood_ul, 0)
         return _with_drops(cost, must, node.droppable, self.priorities), way
 
+    def _has_empty(self, node: _Node) -> bool:
+        """Whether some lane has more tubes than tests that may go there."""
+        count: dict[int, int] = {}
+        for e in node.taken:
+            lane = self.entries[e].lane
+            count[lane] = count.get(lane, 0) + 1
+        return any((self.lane_tests[lane] & ~node.dropped).bit_count() < tubes for lane, tubes in count.items())
+
+    def _shelf_holds(self, node: _Node, still: int) -> bool:
+        """Whether the counted stock could hold the tests that nothing else serves.
+
+        Each such test takes at least a share of one piece of an item. Shares are checked as they are,
+        and once more with every share over a half counted whole and every smaller one as nothing,
+        since two over a half never share a tube.
+        """
+        have = sum(1 << e for e in set(node.taken))
+        pieces: dict[int, int] = {}
+        for e in bits(have | still):
+            item = self.entries[e].item
+            pieces[item] = self.stock.get(item, ENDLESS)
+        items = sorted(item for item, count in pieces.items() if count < ENDLESS)
+        index = {item: i for i, item in enumerate(items)}
+        shares, halves = [], []
+        for number, servers in enumerate(self.test_entries):
+            if node.dropped >> number & 1:
+                continue
+            mask, share = 0, _WHOLE
+            for e in bits(servers & (have | still)):
+                entry = self.entries[e]
+                i = index.get(entry.item)
+                if i is None:
+                    mask = 0
+                    break
+                mask |= 1 << i
+                share = min(share, self.tests[number][entry.lane][0] * _WHOLE // entry.cap_ul)
+            if mask:
+                shares.append((mask, share))
+                halves.append((mask, _WHOLE if share > _WHOLE // 2 else 0))
+        room = [pieces[item] * _WHOLE for item in items]
+        return not hall_fails(shares, room) and not hall_fails(halves, room)
+
     def _affordable(self, still: int, left_ul: int) -> int:
         for e in bits(still):
             if self.entries[e].draw_ul > left_ul:
@@ -281,7 +330,7 @@ class _Cover:
                     if need < least:
                         least = need
             masks_needs.append((mask, least))
-        failing = hall_allows(masks_needs, [room[lane] for lane in lanes])
+        failing = hall_fails(masks_needs, [room[lane] for lane in lanes])
         if not failing:
             return None
         tests, short_ul = 0, -sum(room[lane] for i, lane in enumerate(lanes) if failing >> i & 1)
@@ -342,10 +391,15 @@ class _Cover:
         way = looked[1]
         if not way.entries and not way.tests:
             placed = self._place(node)
-            if placed is not None:
+            if isinstance(placed, Placed):
                 blood_ul = sum(self.entries[e].draw_ul for e in node.taken)
-                return [(self._cost(node, len(node.taken), blood_ul, placed.preference), node, placed)]
-            way = _Way(self._still(node), node.droppable)
+                cost = self._cost(node, len(node.taken), blood_ul, placed.preference)
+                return [(cost, node, placed)]
+            self.is_cut = self.is_cut or not placed.proved
+            beyond = self._beyond(node, placed)
+            if beyond is None:
+                return []
+            way = beyond
         children: list[_Child] = []
         allowed = node.allowed
         for e in bits(way.entries):
@@ -358,12 +412,24 @@ class _Cover:
             droppable &= ~bit
         return children
 
+    def _beyond(self, node: _Node, unfit: Unfit) -> _Way | None:
+        """What may help tests that do not fit whole: a tube in one of their lanes, or leaving one out."""
+        still = self._still(node)
+        if not node.droppable and not self._shelf_holds(node, still):
+            return None
+        lanes = tests = 0
+        for number in unfit.tests:
+            lanes |= self.test_lanes[number]
+            tests |= 1 << number
+        return _Way(still & lanes, node.droppable & tests)
+
     def _add(self, children: list[_Child], child: _Node) -> None:
         looked = self._look(child)
         if looked is not None:
             children.append((looked[0], child, None))
 
-    def _place(self, node: _Node) -> Placed | None:
+    def _place(self, node: _Node) -> Placed | Unfit:
+        """The tests that are kept, placed in the tubes taken; numbers are those of the question."""
         tubes = [self.entries[e] for e in node.taken]
         by_lane: dict[int, list[int]] = {}
         for i, entry in enumerate(tubes):
@@ -374,12 +440,12 @@ class _Cover:
             for n in kept
         ]
         placed = assign(options, [entry.cap_ul for entry in tubes], [entry.lane for entry in tubes])
-        if placed is None or len(kept) == len(self.tests):
-            return placed
+        if isinstance(placed, Unfit):
+            return Unfit(tuple(kept[n] for n in placed.tests), placed.proved)
         tube_of = [-1] * len(self.tests)
         for n, tube in zip(kept, placed.tube_of, strict=True):
             tube_of[n] = tube
-        return Placed(tuple(tube_of), placed.preference)
+        return placed._replace(tube_of=tuple(tube_of))
 
 
 def _most(first: tuple[int, int], second: tuple[int, int]) -> tuple[int, int]:

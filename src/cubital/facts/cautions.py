@@ -68,6 +68,7 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     marks: Marks
     limit_s: Whole | None = None
     limit_attempts: Whole | None = None
+    limit_m: Whole | None = None
     limit_percent: Decimal | None = None
     limit_fraction: Decimal | None = None
 

@@ -115,13 +115,9 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
         )
     if order.access == "line" and order.line.carried_anticoagulant is None and has_citrate:
         found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
-    if site.planning.altitude_m > 0:
-        found.append(
-            caution_of(
-                "warn",
-                f"altitude {site.planning.altitude_m} m: evacuated tubes draw less than their nominal volume",
-            )
-        )
+    high_up = facts.safety()["altitude"]
+    if high_up.limit_m is not None and site.planning.altitude_m > high_up.limit_m:
+        found.append(caution_of("warn", f"{site.planning.altitude_m} m. {high_up.text}", high_up.marks[0]))
     return found
 
 

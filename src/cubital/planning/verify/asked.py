@@ -33,20 +33,22 @@ def _identify(text: str, site: Site) -> set[str]:
     """The keys of the tests and panels these words may stand for; a key means itself."""
     if text in site.tests or text in site.panels:
         return {text}
-    folded = text.strip().casefold()
-    for word, meaning in site.names.items():
-        if word.strip().casefold() == folded:
-            return {meaning}
-    for word, choices in site.ambiguous.items():
-        if word.strip().casefold() == folded:
-            return set(choices)
+    folded = _bare(text)
     entries: list[Test | Panel] = [*site.tests.values(), *site.panels.values()]
-    return {entry.key for entry in entries if folded in _words_of(entry)}
+    found = {entry.key for entry in entries if folded in _words_of(entry)}
+    if found:
+        return found
+    return {key for word, choices in site.ambiguous.items() if _bare(word) == folded for key in choices}
 
 
 def _words_of(entry: Test | Panel) -> set[str]:
     words = [entry.key, entry.name, *entry.also, *entry.codes.values()]
-    return {word.strip().casefold() for word in words}
+    return {_bare(word) for word in words}
+
+
+def _bare(text: str) -> str:
+    """A name without case, spaces, hyphens or punctuation, as people vary in these."""
+    return "".join(letter for letter in text.casefold() if letter.isalnum() or letter == "%")
 
 
 def _expand(key: str, at_min: int, site: Site, inside: tuple[str, ...]) -> Iterator[tuple[int, str]]:

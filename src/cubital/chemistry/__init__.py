@@ -1,0 +1,1 @@
+"""Pure computation on facts: concentrations, citrate and its fill, vacuum and altitude, tubing. Opens nothing."""

@@ -1,0 +1,75 @@
+"""Planning as a use case: one order or many, dated by the clock where they name no day."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator
+
+import msgspec
+
+from cubital.app.clock import today as read_today
+from cubital.errors import CubitalError
+from cubital.model import Order, Plan, Site
+from cubital.planning import plan_draw
+
+
+class Failure(msgspec.Struct, frozen=True, kw_only=True):
+    """One order of many that has no plan: its place, counted from 1, and why."""
+
+    line: int
+    error: CubitalError
+    id: str | None = None
+
+
+def plan_order(order: Order, site: Site, *, today: datetime.date | None = None) -> Plan:
+    """The plan for this order at this site; an order without a day is planned for today.
+
+    `today` stands in for the clock. Raises `OrderError` for an order that cannot be planned as
+    written and `PlanError` for one that this site cannot serve.
+
+    >>> from cubital.model import Ask
+    >>> from cubital.app.wiring import open_site
+    >>> plan = plan_order(Order(asks=(Ask(test="K"), Ask(test="CBC"))), open_site())
+    >>> [tube.kind for tube in plan.tubes]
+    ['heparin-gel', 'edta']
+    """
+    return plan_draw(dated(order, today), site)
+
+
+def plan_orders(
+    orders: Iterable[Order | Failure], site: Site, *, today: datetime.date | None = None
+) -> Iterator[Plan | Failure]:
+    """One plan an order, in order; an order that fails comes out as a `Failure` and the rest go on.
+
+    Takes and gives one at a time, so a stream of any length needs the memory of one order.
+    """
+    return (found for _, found in plan_lines(enumerate(orders, start=1), site, today=today))
+
+
+def plan_lines(
+    lines: Iterable[tuple[int, Order | Failure]], site: Site, *, today: datetime.date | None = None
+) -> Iterator[tuple[int, Plan | Failure]]:
+    """The same for orders that carry the number of their line."""
+    day = today or read_today()
+    for line, order in lines:
+        if isinstance(order, Failure):
+            yield line, order
+            continue
+        try:
+            yield line, plan_draw(dated(order, day), site)
+        except CubitalError as error:
+            yield line, Failure(line=line, error=error, id=order.id)
+
+
+def verify_plan(plan: Plan, order: Order, site: Site, *, today: datetime.date | None = None) -> tuple[str, ...]:
+    """Every way in which this plan is not a sound answer to this order at this site; empty is sound."""
+    from cubital.planning.verify import verify
+
+    return verify(plan, dated(order, today), site)
+
+
+def dated(order: Order, today: datetime.date | None) -> Order:
+    """The order with a day: its own, else `today`, else the clock's."""
+    if order.on is not None:
+        return order
+    return msgspec.structs.replace(order, on=today or read_today())

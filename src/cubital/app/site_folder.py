@@ -1,0 +1,90 @@
+"""Making a site's folder and looking one over."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+import msgspec
+
+from cubital.app.clock import today as read_today
+from cubital.app.wiring import read_findings, starter_files
+from cubital.errors import SiteError
+from cubital.model import Finding
+
+
+class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
+    """What a look at a site's folder found: gravest first; `name` is None where it cannot be used."""
+
+    name: str | None
+    kinds: int
+    tests: int
+    panels: int
+    findings: tuple[Finding, ...]
+
+    @property
+    def is_usable(self) -> bool:
+        """Whether no finding stops the site."""
+        return self.name is not None
+
+
+def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck:
+    """Every finding about this folder in one run: of its files, and of what no plan could use."""
+    from cubital.planning.lint import lint
+
+    site, findings = read_findings(folder)
+    if site is None:
+        return SiteCheck(name=None, kinds=0, tests=0, panels=0, findings=_gravest_first(findings))
+    findings = (*findings, *lint(site, on=today or read_today()))
+    return SiteCheck(
+        name=site.name,
+        kinds=len(site.kinds),
+        tests=len(site.tests),
+        panels=len(site.panels),
+        findings=_gravest_first(findings),
+    )
+
+
+def _gravest_first(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    levels = ("error", "warning", "note")
+    return tuple(sorted(dict.fromkeys(findings), key=lambda f: levels.index(f.level)))
+
+
+def new_site(folder: Path) -> tuple[Path, ...]:
+    """Write a starter site into this folder, which must be new or empty; all its files or none.
+
+    Raises `SiteError` where the folder holds anything or cannot be written.
+    """
+    where = str(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        found = "a folder that is not empty" if folder.is_dir() else "a file"
+        raise SiteError(f"found {found}; expected a new or empty folder; name another", where=where)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise _unwritable(where, error) from None
+    try:
+        for source in starter_files():
+            shutil.copyfile(source, beside / source.name)
+        beside.chmod(0o777 & ~_umask())
+        if folder.exists():
+            folder.rmdir()
+        beside.rename(folder)
+    except OSError as error:
+        shutil.rmtree(beside, ignore_errors=True)
+        raise _unwritable(where, error) from None
+    return tuple(folder / source.name for source in starter_files())
+
+
+def _unwritable(where: str, error: OSError) -> SiteError:
+    return SiteError(f"found {error.strerror or error}; expected a folder that can be written", where=where)
+
+
+def _umask() -> int:
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,211 @@
+"""The one place of the app that knows its adapters: sites and orders out of folders, files and words."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+import msgspec
+
+from cubital.app.clock import today as read_today
+from cubital.app.draws import Failure
+from cubital.errors import ExchangeError, OrderError
+from cubital.model import Order, Site
+
+if TYPE_CHECKING:
+    from cubital.model import Finding
+
+
+class ByteLines(Protocol):
+    """A binary stream that is read line by line."""
+
+    def readline(self, size: int = -1, /) -> bytes:
+        """The next line, or at most `size` bytes of it; empty at the end."""
+        ...
+
+
+def demo_folder() -> Path:
+    """The folder of the demo site, an invented small hospital."""
+    from cubital.exchange.demo_folder import demo_folder
+
+    return demo_folder()
+
+
+def starter_files() -> tuple[Path, ...]:
+    """The files of the starter site, which `site new` copies."""
+    from cubital.facts.reading import DATA
+
+    return tuple(sorted((DATA / "starter").glob("*.toml")))
+
+
+def open_site(folder: Path | str | None = None, *, demo: bool = False) -> Site:
+    """The site in this folder; the invented demo site; or the shipped defaults.
+
+    Raises `SiteError` with every finding of the folder.
+
+    >>> open_site(demo=True).name
+    'Quillmere Hospital (invented)'
+    """
+    from cubital.exchange.site_folder import read_site
+
+    if demo:
+        return read_site(demo_folder())
+    return read_site(None if folder is None else Path(folder))
+
+
+def read_findings(folder: Path) -> tuple[Site | None, tuple[Finding, ...]]:
+    """The site in this folder, None where it cannot be used, and what reading it found."""
+    from cubital.exchange.site_folder import read_site_with_findings
+
+    return read_site_with_findings(folder)
+
+
+def read_order(
+    data: bytes | str, *, where: str = "order", today: datetime.date | None = None
+) -> Order:
+    """The order in these bytes of JSON; where it names no day, it is for today.
+
+    >>> read_order('{"patient": {"age": "4 a"}, "tests": ["K"]}').asks[0].test
+    'K'
+    """
+    from cubital.exchange.order_file import read_order
+
+    return read_order(data, where=where, today=today or read_today())
+
+
+def read_request(
+    data: bytes,
+    site: Site,
+    *,
+    where: str,
+    on: datetime.date | None = None,
+    today: datetime.date | None = None,
+) -> list[Order]:
+    """The orders in a file of one request: our own JSON, or FHIR R4 where it has a `resourceType`.
+
+    `on` is the day of the draw where the person said it; an order of our own that names another
+    is refused. A FHIR request whose day is past is planned for today, and says so.
+    """
+    from cubital.exchange.json_bytes import decode_json
+
+    day = today or read_today()
+    value = decode_json(data, where=where)
+    if not (isinstance(value, dict) and "resourceType" in value):
+        return [_on_day(read_order(data, where=where, today=on or day), on, where=where)]
+    from cubital.exchange.fhir import read_fhir
+    from cubital.planning.directory import Directory
+
+    orders = read_fhir(data, directory=Directory(site), where=where, on=on)
+    if on is None and any(order.on is None for order in orders):
+        # An age from a birth date needs the day of the draw: read again with the one it will have.
+        orders = read_fhir(data, directory=Directory(site), where=where, on=day)
+    return [_brought_forward(order, day) if on is None else order for order in orders]
+
+
+def read_lines(
+    stream: ByteLines,
+    *,
+    where: str,
+    on: datetime.date | None = None,
+    today: datetime.date | None = None,
+) -> Iterator[tuple[int, Order | Failure]]:
+    """Every order of JSON Lines with the number of its line; a bad line comes out as a `Failure`."""
+    from cubital.exchange.order_file import BadOrder, read_orders
+
+    counted = _CountedLines(stream)
+    for found in read_orders(counted, where=where, today=on or today or read_today()):
+        if isinstance(found, BadOrder):
+            yield found.line, Failure(line=found.line, error=found.error, id=found.id)
+            continue
+        try:
+            yield counted.number, _on_day(found, on, where=f"{where} line {counted.number}")
+        except OrderError as error:
+            yield counted.number, Failure(line=counted.number, error=error, id=found.id)
+
+
+def order_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Order:
+    """The order that a person wrote at the prompt, checked as an order file is."""
+    from cubital.exchange.order_file import order_from_json
+
+    return order_from_json(fields, where=where, today=today or read_today())
+
+
+def read_day(text: str, *, where: str) -> datetime.date:
+    """The day of the calendar in this text; raises `OrderError` for anything but year-month-day.
+
+    >>> read_day("2026-11-25", where="--on")
+    datetime.date(2026, 11, 25)
+    """
+    try:
+        if len(text) == 10 and text.isascii():
+            return datetime.date.fromisoformat(text)
+    except ValueError:
+        pass  # refused below, in the same words as a text of another length
+    raise OrderError(
+        f"found {text[:40]!r}; expected a day of the calendar; write it as 2026-11-25", where=where
+    )
+
+
+def read_bytes(path: str, *, stdin: Any) -> bytes:
+    """What this file holds, `-` being what comes in; raises `ExchangeError` where it cannot be read."""
+    from cubital.exchange.json_bytes import MOST_BYTES
+
+    # One byte over the bound: enough for the reader to refuse it, without holding the rest.
+    if path == "-":
+        return bytes(stdin.read(MOST_BYTES + 1))
+    try:
+        with open(path, "rb") as file:
+            return file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        raise unreadable(path, error) from None
+
+
+def unreadable(path: str, error: Exception) -> ExchangeError:
+    """The error for a file that cannot be read."""
+    said = getattr(error, "strerror", None) or str(error)
+    return ExchangeError(f"found {said}; expected a file that can be read; name another", where=path)
+
+
+class _CountedLines:
+    """A stream and the number of the last line that was read whole from it."""
+
+    def __init__(self, stream: ByteLines) -> None:
+        self._stream = stream
+        self._is_inside = False
+        self.number = 0
+
+    def __iter__(self) -> Iterator[bytes]:
+        while line := self.readline():
+            yield line
+
+    def readline(self, size: int = -1) -> bytes:
+        part = self._stream.readline(size)
+        if part and not self._is_inside:
+            self.number += 1
+        self._is_inside = bool(part) and not part.endswith(b"\n")
+        return part
+
+
+def _on_day(order: Order, on: datetime.date | None, *, where: str) -> Order:
+    if on is not None and order.on != on:
+        raise OrderError(
+            f"found {order.on} in the order and {on} at the prompt; expected one day; take one out",
+            where=f"{where} on",
+        )
+    return order
+
+
+def _brought_forward(order: Order, day: datetime.date) -> Order:
+    """The order on a day that is not past: an age grows with it, and the plan says what was done."""
+    if order.on is None or order.on >= day:
+        return order
+    age_h = order.patient.age_h
+    older_h = None if age_h is None else age_h + 24 * (day - order.on).days
+    return msgspec.structs.replace(
+        order,
+        on=day,
+        patient=msgspec.structs.replace(order.patient, age_h=older_h),
+        unread=(*order.unread, f"the day of the request, {order.on}, is past: planned for {day}"),
+    )

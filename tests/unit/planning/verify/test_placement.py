@@ -130,9 +130,11 @@ def test_an_order_for_an_ambiguous_word_is_found() -> None:
     )
 
 
-def test_a_word_of_the_site_and_a_code_name_a_test() -> None:
-    site = replace(with_test("potassium", codes={"loinc": "2823-3"}), names={"sugar": "glucose"})
-    asks = (Ask(test="2823-3"), Ask(test="Sugar"), *ORDER.asks[2:])
+def test_another_name_however_spelled_and_a_code_name_a_test() -> None:
+    site = with_test("potassium", codes={"loinc": "2823-3"}, also=("serum-K+",))
+    asks = (Ask(test="2823-3"), *ORDER.asks[1:])
+    assert verify(SOUND, replace(ORDER, asks=asks), site) == ()
+    asks = (Ask(test="Serum K"), *ORDER.asks[1:])
     assert verify(SOUND, replace(ORDER, asks=asks), site) == ()
 
 

@@ -7,12 +7,13 @@ from fractions import Fraction
 from functools import cache
 
 from cubital import facts
-from cubital.model import Caution, Order, PlannedTube, Site, Unplaced
+from cubital.model import Caution, Order, Patient, PlannedTube, Site, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.collections import RATIO_CRITICAL
 from cubital.planning.patient import Limit
 from cubital.units import millilitres_text
 
+NEWBORN_D = 30
 _LEVELS = ("stop", "warn", "note")
 
 
@@ -83,7 +84,7 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
     is_measured = order.patient.hematocrit is not None
     if has_citrate and is_measured and high.limit_fraction is not None and hematocrit > Fraction(high.limit_fraction):
         found.append(caution_of("stop", high.text, high.marks[0]))
-    if has_citrate and not is_measured and order.patient.age_h is not None and order.patient.age_h < 24 * 30:
+    if has_citrate and not is_measured and is_newborn(order.patient):
         found.append(
             caution_of(
                 "warn",
@@ -121,15 +122,30 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
     return found
 
 
-def from_limit(limit: Limit, all_blood_ul: int, order: Order) -> list[Caution]:
-    """How the blood stands against the patient's limit."""
+def is_newborn(patient: Patient) -> bool:
+    """Whether the patient is known to be under 30 days old."""
+    return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
+
+
+def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int = 0) -> list[Caution]:
+    """How the blood stands against the patient's limit, and the cultures against their own cap."""
     found = []
     if limit.limit_ul is None:
         found.append(caution_of("warn", f"no blood limit was checked: {limit.missing}"))
     else:
+        if limit.missing is not None:
+            found.append(caution_of("warn", f"the blood limit was checked in part: {limit.missing}"))
         total_ul = all_blood_ul + order.patient.drawn_ul
         if total_ul == limit.limit_ul:
             found.append(caution_of("warn", "this draw reaches the blood limit: nothing more today"))
+    caps = facts.cultures().caps
+    cap_ul = None if limit.blood_volume_ul is None else int(limit.blood_volume_ul * Fraction(caps.percent_of_tbv) / 100)
+    if cap_ul is not None and culture_ul > cap_ul:
+        text = (
+            f"the cultures take {millilitres_text(culture_ul)} mL by the table of weights; CLSI M47 caps them at "
+            f"{caps.percent_of_tbv} % of the blood volume, {millilitres_text(cap_ul)} mL: ask which rule holds"
+        )
+        found.append(caution_of("warn", text, next(m for m in caps.marks if m.source == "clsi-m47")))
     large = facts.safety()["large-draw"]
     if limit.blood_volume_ul and large.limit_percent is not None:
         share = Fraction(100 * (all_blood_ul + order.patient.drawn_ul), limit.blood_volume_ul)

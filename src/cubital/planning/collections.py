@@ -32,8 +32,10 @@ class CulturePlan(NamedTuple):
     reasons: tuple[Reason, ...]
 
 
-def plan_cultures(asked: str, order: Order, site: Site) -> CulturePlan:
+def plan_cultures(asked: str, order: Order, site: Site, *, shelf: Bottles | None = None) -> CulturePlan:
     """The bottles for a blood culture by weight; `asked` is set, aerobic or anaerobic.
+
+    Give every culture of an order the same `shelf`, so that none takes a bottle that another took.
 
     Raises `PlanError` when a child's weight is not known or no bottle is stocked.
     """
@@ -43,7 +45,7 @@ def plan_cultures(asked: str, order: Order, site: Site) -> CulturePlan:
     only = known.rule("aerobic-only")
     reasons = [reason]
     bottles: list[Bottle] = []
-    shelf = _Bottles(site, order)
+    shelf = shelf or Bottles(site, order)
     for number in range(1, sets + 1):
         if asked == "anaerobic":
             bottles.append(shelf.take(("culture-anaerobic",), number, per_set_ul))
@@ -89,14 +91,19 @@ def _volume(patient: Patient, known: facts.Cultures) -> tuple[int, int, Reason]:
         return adult.sets_low, adult.sets_low * adult.per_set_low_ul, _reason(text, adult.marks[0])
     table = known.table("idsa-asm-2018")
     row = next(row for row in table.rows if row.weight_max_g is None or patient.weight_g <= row.weight_max_g)
+    lighter = [r.weight_max_g for r in table.rows if r.weight_max_g is not None and r.weight_max_g < patient.weight_g]
+    # Words of the row, not of the patient: plans of patients alike are shared.
+    over = f"over {lighter[-1] / 1000:g} kg" if lighter else ""
+    up_to = "" if row.weight_max_g is None else f"up to {row.weight_max_g / 1000:g} kg"
     text = (
-        f"blood culture at {patient.weight_g / 1000:g} kg: {millilitres_text(row.total_low_ul)} mL in all, "
+        f"blood culture at a weight {' and '.join(word for word in (over, up_to) if word)}: "
+        f"{millilitres_text(row.total_low_ul)} mL in all, "
         f"{row.sets_low} set{'s' if row.sets_low > 1 else ''}, the low end"
     )
     return row.sets_low, row.total_low_ul, _reason(text, table.marks[0])
 
 
-class _Bottles:
+class Bottles:
     """The culture bottles on the shelf, counted down as a plan takes them."""
 
     def __init__(self, site: Site, order: Order) -> None:

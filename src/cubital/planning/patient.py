@@ -19,7 +19,8 @@ OBESE_BMI = 30
 class Limit(NamedTuple):
     """The most blood this draw and what came before it in the period may take, and why.
 
-    `limit_ul` and `blood_volume_ul` are None where they cannot be worked out; `missing` then says why.
+    `limit_ul` and `blood_volume_ul` are None where they cannot be worked out. `missing` says why not, or
+    which caps of the policy were not checked beside the limit that was.
     """
 
     limit_ul: int | None
@@ -86,7 +87,7 @@ def sampling_limit(patient: Patient, site: Site) -> Limit:
         text += f"; blood volume taken as {millilitres_text(volume_ul)} mL, the lowest that any source gives"
     mark = policy.marks[0]
     return Limit(
-        limit_ul, volume_ul, (Reason(about="plan", text=text, basis=mark.basis, sources=(mark.source,)),), None
+        limit_ul, volume_ul, (Reason(about="plan", text=text, basis=mark.basis, sources=(mark.source,)),), missing
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -26,7 +27,7 @@ from cubital.model.vocabulary import PRIORITIES, ObjectiveKey
 from cubital.planning import cautions
 from cubital.planning.asks import Asked, resolve_asks
 from cubital.planning.choices import Shelf, Wanted, opposed_terms
-from cubital.planning.collections import CulturePlan, plan_cultures, plan_discard
+from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, plan_discard
 from cubital.planning.directory import Directory
 from cubital.planning.packing import NODE_LIMIT, Packing, pack
 from cubital.planning.patient import Limit, planning_hematocrit, sampling_limit
@@ -61,6 +62,7 @@ class Planner:
         self.site = site
         self.directory = Directory(site)
         self._node_limit = node_limit
+        self._is_dated = any(size.expires is not None for kind in site.kinds.values() for size in kind.sizes)
         self._shelves: dict[object, Shelf] = {}
         self._sequences: dict[str, Sequence] = {}
         self._bodies: dict[object, _Body] = {}
@@ -68,6 +70,11 @@ class Planner:
     def plan(self, order: Order) -> Plan:
         """The plan for this order; raises `OrderError` or `PlanError` where there is none."""
         objective = order.objective or self.site.planning.objective
+        if self._is_dated and order.on is None:
+            raise OrderError(
+                "found no day of the draw, and this site's stock has expiry dates; expected the day; give it",
+                where="on",
+            )
         hematocrit = planning_hematocrit(order.patient, self.site)
         limit = sampling_limit(order.patient, self.site)
         body = self._free_body(order, objective, hematocrit)
@@ -82,8 +89,9 @@ class Planner:
         """The plan as if there were no blood limit, from the store when it was asked before."""
         patient = order.patient
         key = (
-            order.asks, order.access, objective, order.line, order.on, hematocrit, patient.flags,
-            _culture_class(patient.weight_g, patient.age_h), order.unread,
+            order.asks, order.access, objective, order.line, order.on, patient.flags, order.unread,
+            hematocrit, patient.hematocrit is not None, cautions.is_newborn(patient),
+            _culture_class(patient.weight_g, patient.age_h),
         )  # fmt: skip
         body = self._bodies.get(key)
         if body is None:
@@ -137,10 +145,10 @@ class Planner:
         minutes = sorted({a.at_min for a in asked})
         bottled = [a for a in asked if self.site.tests[a.test].culture is not None]
         packed = [a for a in asked if self.site.tests[a.test].culture is None]
-        cultures, left_cultures = self._cultures(bottled, order, budget_ul)
-        if budget_ul is not None:
-            budget_ul -= sum(b.fill_ul for plan in cultures.values() for b in plan.bottles)
-        volumes, wanted, packing = self._pack(packed, minutes, shelf, objective, budget_ul)
+        cultures, left_cultures, budget_ul, packed_up = self._allot(
+            packed, bottled, minutes, shelf, objective, order, budget_ul
+        )
+        volumes, wanted, packing = packed_up
         layout = _Layout(minutes, cultures, [a for a in bottled if a not in left_cultures])
         tubes = self._tubes(layout, wanted, packing, shelf, sequence, order, hematocrit)
         unplaced = [
@@ -161,25 +169,32 @@ class Planner:
             cautions.in_order(found), reasons,
         )  # fmt: skip
 
-    def _cultures(
-        self, bottled: list[Asked], order: Order, budget_ul: int | None
-    ) -> tuple[dict[int, CulturePlan], list[Asked]]:
-        """The bottles of each minute, and the cultures that the budget has no room for."""
-        plans: dict[int, CulturePlan] = {}
-        left: list[Asked] = []
-        for at_min in sorted({a.at_min for a in bottled}):
-            here = [a for a in bottled if a.at_min == at_min]
-            kinds = {self.site.tests[a.test].culture for a in here}
-            what = kinds.pop() if len(kinds) == 1 else "set"
-            plan = plan_cultures(what or "set", order, self.site)
-            total_ul = sum(bottle.fill_ul for bottle in plan.bottles)
-            if budget_ul is not None and total_ul > budget_ul:
-                left += here
+    def _allot(
+        self, packed: list[Asked], bottled: list[Asked], minutes: list[int], shelf: Shelf, objective: ObjectiveKey,
+        order: Order, budget_ul: int | None,
+    ) -> tuple[dict[int, CulturePlan], list[Asked], int | None, tuple[str, list[Wanted], Packing]]:  # fmt: skip
+        """The bottles of each minute, the cultures left out, the budget left for tubes, and the tubes.
+
+        A culture stands with the tests in the classes of urgency. Every culture of a patient takes the
+        same blood, so of any number the most urgent are kept, and each number is tried.
+        """
+        plans = _culture_plans(bottled, order, self.site)
+        if budget_ul is None:
+            return plans, [], None, self._pack(packed, minutes, shelf, objective, None)
+        best = None
+        ranked = sorted(plans, key=lambda at_min: _urgency(a for a in bottled if a.at_min == at_min), reverse=True)
+        for kept in range(len(ranked), -1, -1):
+            here = {at_min: plans[at_min] for at_min in sorted(ranked[:kept])}
+            left_ul = budget_ul - sum(bottle.fill_ul for plan in here.values() for bottle in plan.bottles)
+            if here and left_ul < 0:
                 continue
-            if budget_ul is not None:
-                budget_ul -= total_ul
-            plans[at_min] = plan
-        return plans, left
+            out = [a for a in bottled if a.at_min not in here]
+            packed_up = self._pack(packed, minutes, shelf, objective, left_ul)
+            lost = _urgency([*out, *(packed[n] for n in packed_up[2].dropped)])
+            if best is None or lost < best[0]:
+                best = lost, (here, out, left_ul, packed_up)
+        assert best is not None
+        return best[1]
 
     def _pack(
         self,
@@ -268,7 +283,8 @@ class Planner:
     def _finish(self, body: _Body, order: Order, objective: ObjectiveKey, limit: Limit, hematocrit: Fraction) -> Plan:
         packing = body.packing
         drawn_ul = order.patient.drawn_ul
-        warned = cautions.from_limit(limit, body.all_blood_ul, order)
+        culture_ul = sum(tube.draw_ul for tube in body.tubes if tube.purpose == "culture")
+        warned = cautions.from_limit(limit, body.all_blood_ul, order, culture_ul=culture_ul)
         source = "measured" if order.patient.hematocrit is not None else "taken for planning, not measured"
         first = Reason(about="plan", text=f"hematocrit {float(hematocrit):.2f}, {source}", basis="computed", sources=())
         return Plan(
@@ -344,6 +360,23 @@ class _Layout:
         """The rows with their bottles as the culture rule orders them, anaerobic first by syringe."""
         bottles = [row for row in rows if row.purpose == "culture"]
         return [*reversed(bottles), *(row for row in rows if row.purpose != "culture")]
+
+
+def _culture_plans(bottled: list[Asked], order: Order, site: Site) -> dict[int, CulturePlan]:
+    """The bottles of each minute that has a culture, all from one shelf."""
+    shelf = Bottles(site, order)
+    plans = {}
+    for at_min in sorted({a.at_min for a in bottled}):
+        kinds = {site.tests[a.test].culture for a in bottled if a.at_min == at_min}
+        what = kinds.pop() if len(kinds) == 1 else "set"
+        plans[at_min] = plan_cultures(what or "set", order, site, shelf=shelf)
+    return plans
+
+
+def _urgency(asked: Iterable[Asked]) -> tuple[int, int, int]:
+    """How many of these are stat, timed and routine: compared in this order."""
+    count = Counter(a.priority for a in asked)
+    return count[0], count[1], count[2]
 
 
 def _left_out_culture(asked: Asked) -> Unplaced:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 import shutil
 import tempfile
 from pathlib import Path
@@ -70,7 +69,7 @@ def new_site(folder: Path) -> tuple[Path, ...]:
     try:
         for source in starter_files():
             shutil.copyfile(source, beside / source.name)
-        beside.chmod(0o777 & ~_umask())
+        beside.chmod(0o755)
         if folder.exists():
             folder.rmdir()
         beside.rename(folder)
@@ -82,9 +81,3 @@ def new_site(folder: Path) -> tuple[Path, ...]:
 
 def _unwritable(where: str, error: OSError) -> SiteError:
     return SiteError(f"found {error.strerror or error}; expected a folder that can be written", where=where)
-
-
-def _umask() -> int:
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask

@@ -62,9 +62,7 @@ def read_findings(folder: Path) -> tuple[Site | None, tuple[Finding, ...]]:
     return read_site_with_findings(folder)
 
 
-def read_order(
-    data: bytes | str, *, where: str = "order", today: datetime.date | None = None
-) -> Order:
+def read_order(data: bytes | str, *, where: str = "order", today: datetime.date | None = None) -> Order:
     """The order in these bytes of JSON; where it names no day, it is for today.
 
     >>> read_order('{"patient": {"age": "4 a"}, "tests": ["K"]}').asks[0].test
@@ -143,9 +141,7 @@ def read_day(text: str, *, where: str) -> datetime.date:
             return datetime.date.fromisoformat(text)
     except ValueError:
         pass  # refused below, in the same words as a text of another length
-    raise OrderError(
-        f"found {text[:40]!r}; expected a day of the calendar; write it as 2026-11-25", where=where
-    )
+    raise OrderError(f"found {text[:40]!r}; expected a day of the calendar; write it as 2026-11-25", where=where)
 
 
 def read_bytes(path: str, *, stdin: Any) -> bytes:

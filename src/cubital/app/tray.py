@@ -1,0 +1,195 @@
+"""A plan in the words of the chair: what to read on the tray, whatever shows it."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import msgspec
+
+from cubital import facts
+from cubital.app.plan_explanation import proof_words
+from cubital.model import Order, Plan, PlannedTube, Site
+from cubital.model.vocabulary import PurposeKey
+from cubital.planning.cautions import standing
+from cubital.planning.patient import describe
+from cubital.units import millilitres_text
+
+# An additive without a letter code goes by its key where that is itself a word of letters, as ACD-A.
+_MOST_LETTERS = 5
+_FIRST_WORDS = {"discard": "DISCARD: fill, then throw away"}
+# What a plan holds, by purpose: one of it, several of it.
+_NOUNS: dict[PurposeKey, tuple[str, str]] = {
+    "collect": ("tube", "tubes"),
+    "culture": ("culture bottle", "culture bottles"),
+    "discard": ("discard tube", "discard tubes"),
+}
+
+
+class TubeRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One tube of the tray. `contents` says what it is drawn for; `care` what to do, in order.
+
+    `blood_ul` is the blood to draw and `liquid_ul` the liquid already inside, for the picture.
+    """
+
+    position: int
+    purpose: PurposeKey
+    mark: str
+    kind: str
+    additive: str
+    letters: str
+    stopper: str | None
+    gel: bool
+    blood_ul: int
+    liquid_ul: int
+    size: str
+    mixing: str
+    contents: tuple[str, ...]
+    care: tuple[str, ...]
+
+
+class DrawRows(msgspec.Struct, frozen=True, kw_only=True):
+    """The tubes of one collection, in order."""
+
+    title: str
+    rows: tuple[TubeRow, ...]
+
+
+class Gauge(msgspec.Struct, frozen=True, kw_only=True):
+    """How this draw stands against the blood limit, in whole microlitres."""
+
+    drawn_ul: int
+    this_ul: int
+    limit_ul: int
+
+
+class Tray(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything to show of one plan, gravest first; `gauge` is None where no limit is known."""
+
+    headline: str
+    setting: str
+    stops: tuple[str, ...]
+    warnings: tuple[str, ...]
+    draws: tuple[DrawRows, ...]
+    left_out: tuple[str, ...]
+    total: str
+    gauge: Gauge | None
+    proof: str
+    notes: tuple[str, ...]
+    always: tuple[str, ...]
+
+
+def lay_tray(plan: Plan, order: Order, site: Site) -> Tray:
+    """The tray of this plan for this order at this site."""
+    ever = standing()
+    totals = plan.totals
+    return Tray(
+        headline=_headline(plan),
+        setting=_setting(plan, order),
+        stops=tuple(c.text for c in plan.cautions if c.level == "stop"),
+        warnings=tuple(c.text for c in plan.cautions if c.level == "warn"),
+        draws=tuple(
+            DrawRows(
+                title=_draw_title(plan, draw.number),
+                rows=tuple(_row(tube, site) for tube in plan.tubes if tube.draw == draw.number),
+            )
+            for draw in plan.draws
+        ),
+        left_out=tuple(f"{_name(u.test, site)} ({u.priority}): {u.why}; needs {u.needs}" for u in plan.unplaced),
+        total=_total(plan),
+        gauge=None
+        if totals.limit_ul is None
+        else Gauge(drawn_ul=totals.already_drawn_ul, this_ul=totals.all_blood_ul, limit_ul=totals.limit_ul),
+        proof=proof_words(plan),
+        notes=tuple(c.text for c in plan.cautions if c.level == "note" and c not in ever),
+        always=tuple(c.text for c in ever),
+    )
+
+
+def _headline(plan: Plan) -> str:
+    counts = Counter(tube.purpose for tube in plan.tubes)
+    held = ", ".join(f"{counts[p]} {one if counts[p] == 1 else many}" for p, (one, many) in _NOUNS.items() if counts[p])
+    draws = f" in {len(plan.draws)} draws" if len(plan.draws) > 1 else ""
+    words = f"{held or 'no tube'}{draws}, {millilitres_text(plan.totals.all_blood_ul)} mL of blood"
+    if not plan.unplaced:
+        return words
+    left = len(plan.unplaced)
+    return f"NOT ALL: {left} test{'' if left == 1 else 's'} left out. Drawn: {words}"
+
+
+def _setting(plan: Plan, order: Order) -> str:
+    access = facts.accesses()[plan.access].name
+    policy = facts.order_policies()[plan.policy].name
+    who = f"order {plan.id}: " if plan.id else ""
+    day = f", {order.on}" if order.on is not None else ""
+    return f"{who}{describe(order.patient)}; {access}{day}; {plan.site}; order of draw: {policy}"
+
+
+def _draw_title(plan: Plan, number: int) -> str:
+    if len(plan.draws) == 1:
+        return ""
+    return f"draw {number} of {len(plan.draws)}: {plan.draws[number - 1].label}"
+
+
+def _row(tube: PlannedTube, site: Site) -> TubeRow:
+    additive = facts.additives()[tube.additive]
+    short = tube.additive.upper() if len(tube.additive) <= _MOST_LETTERS else ""
+    return TubeRow(
+        position=tube.position,
+        purpose=tube.purpose,
+        mark=tube.mark,
+        kind=tube.name,
+        additive=additive.name + (", gel" if tube.gel else ""),
+        letters=additive.letter_code or short,
+        stopper=tube.stopper,
+        gel=tube.gel,
+        blood_ul=tube.draw_ul,
+        liquid_ul=tube.liquid_additive_ul,
+        size=f"{millilitres_text(tube.draw_ul)} mL",
+        mixing="" if tube.inversions is None else f"invert {tube.inversions}x",
+        contents=_contents(tube, site),
+        care=_care(tube),
+    )
+
+
+def _contents(tube: PlannedTube, site: Site) -> tuple[str, ...]:
+    first = _FIRST_WORDS.get(tube.purpose)
+    names = tuple(_name(key, site) for key in tube.tests)
+    return names if first is None else (first, *names)
+
+
+def _name(key: str, site: Site) -> str:
+    return site.names.get(key) or (site.tests[key].name if key in site.tests else key)
+
+
+def _care(tube: PlannedTube) -> tuple[str, ...]:
+    words = []
+    if tube.fill_min_percent is not None and tube.purpose == "collect":
+        words.append(f"fill at least {tube.fill_min_percent} %")
+    known = facts.handling_terms()
+    words += [_phrase(known[term].instruction) for term in tube.handling if term in known]
+    if tube.clot_s is not None:
+        words.append(f"clot {tube.clot_s // 60} min")
+    if tube.spin is not None:
+        words.append(f"spin {tube.spin}")
+    return tuple(words)
+
+
+def _phrase(instruction: str) -> str:
+    """An instruction as one item of a list: no capital at the start, no stop at the end."""
+    return instruction[:1].lower() + instruction[1:].rstrip(".")
+
+
+def _total(plan: Plan) -> str:
+    totals = plan.totals
+    words = [f"{millilitres_text(totals.all_blood_ul)} mL this draw"]
+    if totals.already_drawn_ul:
+        words.append(f"{millilitres_text(totals.already_drawn_ul)} mL before")
+    if totals.limit_ul is None:
+        words.append("limit not known")
+    else:
+        # To a tenth of a millilitre, down: never more room than there is.
+        words.append(f"limit {millilitres_text(totals.limit_ul // 100 * 100)} mL")
+    if totals.blood_volume_ul:
+        share = 100 * totals.all_blood_ul / totals.blood_volume_ul
+        words.append(f"{share:.1f} % of the blood volume")
+    return ", ".join(words)

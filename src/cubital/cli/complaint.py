@@ -1,0 +1,50 @@
+"""What the prompt says when something is wrong: on stderr in words, with --json on stdout as a document."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from cubital.errors import CubitalError
+    from cubital.model import Site
+
+REFUSED = 2
+SOME_FAILED = 1
+
+
+def complain(error: CubitalError, *, site: Site | None = None) -> None:
+    """Say on stderr what is wrong and where; then every finding, or the tests that may be meant."""
+    print(f"cubital: {error}", file=sys.stderr)
+    findings = getattr(error, "findings", ())
+    for line in findings if len(findings) > 1 else ():
+        print(f"  {line}", file=sys.stderr)
+    for key in (*getattr(error, "near", ()), *_keys(error, site)):
+        print(f"  {key:<32} {_name(key, site)}".rstrip(), file=sys.stderr)
+
+
+def document(error: CubitalError, **more: Any) -> dict[str, Any]:
+    """The error as the JSON that stands in a plan's place."""
+    from cubital.exchange.plan_json import error_document
+
+    return {**error_document(error, id=more.pop("id", None)), **more}
+
+
+def write_json(value: Mapping[str, Any]) -> None:
+    """One document on one line of stdout."""
+    print(json.dumps(value, ensure_ascii=True, allow_nan=False))
+
+
+def _keys(error: CubitalError, site: Site | None) -> tuple[str, ...]:
+    """The choices of an error that are keys of the directory, as those of an ambiguous name are."""
+    choices: tuple[str, ...] = getattr(error, "choices", ())
+    return tuple(c for c in choices if site is not None and (c in site.tests or c in site.panels))
+
+
+def _name(key: str, site: Site | None) -> str:
+    if site is None:
+        return ""
+    record = site.tests.get(key) or site.panels.get(key)
+    return record.name if record is not None else ""

@@ -1,0 +1,100 @@
+"""`cubital` at a prompt: parse, one use case, print. Nothing heavy is imported before a command runs."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from cubital.cli import explain_command, find_command, plan_command, site_command
+from cubital.cli.complaint import REFUSED, complain, document, write_json
+
+INTERRUPTED, BROKEN_PIPE, DEFECT = 130, 141, 70
+# Typer carries its own copy of the parser: its base error is reached through the public one.
+_PARSE_ERROR: type[Exception] = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
+
+app = typer.Typer(
+    name="cubital",
+    help="Work out a blood draw: which tubes, how many, in which order, how full, and why.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command("plan")(plan_command.plan)
+app.command("explain")(explain_command.explain)
+app.command("find")(find_command.find)
+app.add_typer(site_command.app, name="site")
+
+
+def run(arguments: list[str] | None = None) -> None:
+    """Run one command and leave with its status; whatever happens, no traceback is shown."""
+    raise SystemExit(status_of(sys.argv[1:] if arguments is None else arguments))
+
+
+def status_of(arguments: list[str]) -> int:
+    """The exit status of one command: 0 done, 1 some of many failed, 2 refused, 130 interrupted."""
+    _make_writable()
+    try:
+        found = app(args=arguments, prog_name="cubital", standalone_mode=False)
+        sys.stdout.flush()
+        return found if isinstance(found, int) else 0
+    except _PARSE_ERROR as error:
+        return _refuse_words(error, arguments)
+    except (KeyboardInterrupt, typer.Abort):
+        print("cubital: interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read the output has seen enough; the interpreter must not complain of it while it ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return BROKEN_PIPE
+    except Exception as error:
+        return _confess(error, arguments)
+
+
+def _refuse_words(error: Exception, arguments: list[str]) -> int:
+    from cubital.errors import OrderError
+
+    said = getattr(error, "format_message", error.__str__)()
+    if type(error).__name__ == "NoArgsIsHelpError":
+        print(said, file=sys.stderr)
+        return REFUSED
+    refusal = OrderError(f"{said} See: cubital --help", where="command line")
+    complain(refusal)
+    if "--json" in arguments:
+        write_json(document(refusal))
+    return REFUSED
+
+
+def _confess(error: Exception, arguments: list[str]) -> int:
+    """Refuse, saying that the fault is ours and where; an error raised on purpose is said in its own words."""
+    from cubital.errors import CubitalError
+
+    if isinstance(error, CubitalError):
+        complain(error)
+        if "--json" in arguments:
+            write_json(document(error))
+        return REFUSED
+    frame = error.__traceback__
+    while frame is not None and frame.tb_next is not None:
+        frame = frame.tb_next
+    place = f"{os.path.basename(frame.tb_frame.f_code.co_filename)} line {frame.tb_lineno}" if frame else "?"
+    print(
+        f"cubital: internal: {type(error).__name__} at {place}; nothing was planned; this is a defect of "
+        "cubital, please report it with the command",
+        file=sys.stderr,
+    )
+    return DEFECT
+
+
+def _make_writable() -> None:
+    """Let no character of a name end a command on a terminal that cannot show it."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="backslashreplace")
+
+
+if __name__ == "__main__":
+    run()

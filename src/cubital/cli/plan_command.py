@@ -1,0 +1,201 @@
+"""`cubital plan`: one order from the prompt or a file, or many from JSON Lines."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from cubital.cli import wording
+from cubital.cli.complaint import REFUSED, SOME_FAILED, complain, document, write_json
+
+if TYPE_CHECKING:
+    from cubital.app.draws import Failure
+    from cubital.cli.sheet import Sheet
+    from cubital.errors import CubitalError
+    from cubital.model import Order, Plan, Site
+
+Tests = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="TESTS", help="Tests, panels or codes; quote a name of several words."),
+]
+OrderFile = Annotated[
+    str | None,
+    typer.Option("--order", metavar="FILE", help="An order in JSON or FHIR R4 JSON; - is what comes in."),
+]
+OrdersFile = Annotated[
+    str | None, typer.Option("--orders", metavar="FILE", help="Many orders in JSON Lines; - is what comes in.")
+]
+Reasons = Annotated[bool, typer.Option("--reasons", help="Print the reasons of every tube.")]
+
+
+def plan(
+    tests: Tests = None,
+    site: wording.SiteFolder = None,
+    demo: wording.DemoSite = False,
+    order: OrderFile = None,
+    orders: OrdersFile = None,
+    json: wording.AsJson = False,
+    age: wording.Age = None,
+    birth_date: wording.BirthDate = None,
+    sex: wording.Sex = None,
+    weight_kg: wording.WeightKg = None,
+    height_cm: wording.HeightCm = None,
+    hematocrit: wording.Hematocrit = None,
+    drawn_ml: wording.DrawnMl = None,
+    flag: wording.Flags = None,
+    access: wording.Access = None,
+    objective: wording.Objective = None,
+    stat: wording.Stat = False,
+    dead_space_ml: wording.DeadSpaceMl = None,
+    on: wording.OnDay = None,
+    reasons: Reasons = False,
+) -> int:
+    """Plan a draw: which tubes, how many, how big, in which order, and why.
+
+    Exit status: 0 planned, 2 refused; with --orders 1 where any line failed.
+    """
+    said = {
+        "age": age, "birth_date": birth_date, "sex": sex, "weight_kg": weight_kg, "height_cm": height_cm,
+        "hematocrit": hematocrit, "drawn_ml": drawn_ml, "flags": flag, "access": access,
+        "objective": objective, "stat": stat, "dead_space_ml": dead_space_ml,
+    }  # fmt: skip
+    from cubital.errors import CubitalError
+
+    here: Site | None = None
+    try:
+        _refuse_two_orders(tests, order, orders, said)
+        here = wording.open_chosen(site, demo=demo)
+        if orders is not None:
+            return _plan_many(orders, here, on, as_json=json)
+        found = _read(tests, order, here, on, said)
+        return _plan_each(found, here, as_json=json, reasons=reasons)
+    except CubitalError as error:
+        return _refuse(error, here, as_json=json)
+
+
+def _refuse(error: CubitalError, site: Site | None, *, as_json: bool) -> int:
+    complain(error, site=site)
+    if as_json:
+        write_json(document(error))
+    return REFUSED
+
+
+def _refuse_two_orders(tests: list[str] | None, order: str | None, orders: str | None, said: dict[str, Any]) -> None:
+    """Refuse an order told twice: which of the two was meant cannot be known."""
+    from cubital.errors import OrderError
+
+    given = [name for name, value in (("--order", order), ("--orders", orders)) if value is not None]
+    if given and tests:
+        given.append("tests at the prompt")
+    given += [f"--{key.rstrip('s').replace('_', '-')}" for key, value in said.items() if value] if given else []
+    if len(given) > 1:
+        raise OrderError(
+            f"found {', '.join(given)}; expected the whole order in one place; take the rest out",
+            where=wording.PROMPT,
+        )
+
+
+def _read(tests: list[str] | None, file: str | None, site: Site, on: str | None, said: dict[str, Any]) -> list[Order]:
+    from cubital.app import wiring
+
+    if file is None:
+        return [wording.read_options(tests or [], {**said, "on": on})]
+    day = None if on is None else wiring.read_day(on, where="--on")
+    data = wiring.read_bytes(file, stdin=sys.stdin.buffer)
+    return wiring.read_request(data, site, where="standard input" if file == "-" else file, on=day)
+
+
+def _plan_each(orders: list[Order], site: Site, *, as_json: bool, reasons: bool) -> int:
+    """Plan every order before anything is printed, so that nothing is half-written."""
+    from cubital.app.draws import dated, plan_order
+
+    orders = [dated(order, None) for order in orders]
+    plans = [plan_order(order, site) for order in orders]
+    for number, (order, found) in enumerate(zip(orders, plans, strict=True)):
+        if as_json:
+            _write_plan(found)
+        else:
+            print(*([""] if number else []), *_lines(order, found, site, reasons=reasons), sep="\n")
+    return 0
+
+
+def _write_plan(plan: Plan) -> None:
+    from cubital.exchange.plan_json import plan_document
+
+    write_json(plan_document(plan))
+
+
+def _lines(order: Order, plan: Plan, site: Site, *, reasons: bool) -> list[str]:
+    from cubital.app.tray import lay_tray
+    from cubital.cli.sheet import sheet_for
+    from cubital.cli.tray import draw_tray
+
+    sheet = sheet_for(sys.stdout)
+    lines = draw_tray(lay_tray(plan, order, site), sheet)
+    return [*lines, "", *_reason_lines(plan, site, sheet)] if reasons else lines
+
+
+def _reason_lines(plan: Plan, site: Site, sheet: Sheet) -> list[str]:
+    from cubital.app.plan_explanation import reasons_of
+    from cubital.cli.explanation import draw_explanations
+
+    return draw_explanations(reasons_of(plan), sheet)
+
+
+def _plan_many(file: str, site: Site, on: str | None, *, as_json: bool) -> int:
+    from cubital.app import wiring
+
+    day = None if on is None else wiring.read_day(on, where="--on")
+    if file == "-":
+        return _plan_stream(sys.stdin.buffer, "standard input", site, day, as_json=as_json)
+    try:
+        with open(file, "rb") as stream:
+            return _plan_stream(stream, file, site, day, as_json=as_json)
+    except BrokenPipeError:
+        raise
+    except (OSError, ValueError) as error:
+        raise wiring.unreadable(file, error) from None
+
+
+def _plan_stream(stream: Any, where: str, site: Site, day: Any, *, as_json: bool) -> int:
+    from cubital.app.draws import Failure, plan_lines
+    from cubital.app.wiring import read_lines
+
+    failed = False
+    count = 0
+    for line, found in plan_lines(read_lines(stream, where=where, on=day), site):
+        count += 1
+        if isinstance(found, Failure):
+            failed = True
+            _write_failure(found, where, line, as_json=as_json)
+        elif as_json:
+            _write_plan(found)
+        else:
+            print(_summary(found, line))
+    if not count:
+        from cubital.errors import OrderError
+
+        raise OrderError("found no order; expected one a line; write them", where=where)
+    return SOME_FAILED if failed else 0
+
+
+def _write_failure(failure: Failure, where: str, line: int, *, as_json: bool) -> None:
+    place = f"{where} line {line}"
+    said = str(failure.error)
+    print(f"cubital: {said if said.startswith(place) else f'{place}: {said}'}", file=sys.stderr)
+    if as_json:
+        write_json(document(failure.error, id=failure.id, line=line))
+    else:
+        print(f"line {line}: no plan, {type(failure.error).__name__}")
+
+
+def _summary(plan: Plan, line: int) -> str:
+    """One plan in one line: what to take, in order."""
+    from cubital.units import millilitres_text
+
+    tubes = ", ".join(f"{tube.mark} {millilitres_text(tube.draw_ul)}" for tube in plan.tubes)
+    left = f"; NOT ALL: left out {', '.join(u.test for u in plan.unplaced)}" if plan.unplaced else ""
+    name = f" ({plan.id})" if plan.id else ""
+    return f"line {line}{name}: {millilitres_text(plan.totals.all_blood_ul)} mL in {len(plan.tubes)}: {tubes}{left}"

@@ -1,0 +1,73 @@
+"""`cubital site new` and `cubital site check`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cubital.cli import wording
+from cubital.cli.complaint import REFUSED, complain, document, write_json
+
+app = typer.Typer(
+    help="Start a site's folder, or check one.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+NewFolder = Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")]
+Folder = Annotated[Path, typer.Argument(metavar="DIR", help="The site's folder; else this one.")]
+
+
+@app.command("new")
+def new(folder: NewFolder) -> int:
+    """Write a starter site: three commented files, everything in them invented."""
+    from cubital.app.site_folder import new_site
+    from cubital.errors import CubitalError
+
+    try:
+        written = new_site(folder)
+    except CubitalError as error:
+        complain(error)
+        return REFUSED
+    for path in written:
+        print(f"wrote {path}")
+    print(f"next: change them to your own, then: cubital site check {folder}")
+    return 0
+
+
+@app.command("check")
+def check(folder: Folder = Path("."), json: wording.AsJson = False) -> int:
+    """Say everything that is wrong with a site, in one run. Exit status 2 where it cannot be used."""
+    from cubital.app.site_folder import check_site
+    from cubital.errors import CubitalError
+
+    try:
+        found = check_site(folder)
+    except CubitalError as error:
+        complain(error)
+        if json:
+            write_json(document(error))
+        return REFUSED
+    if json:
+        import msgspec
+
+        write_json(
+            {
+                "format": "cubital.site-check/1", "usable": found.is_usable, "site": found.name,
+                "kinds": found.kinds, "tests": found.tests, "panels": found.panels,
+                "findings": msgspec.to_builtins(found.findings),
+            }
+        )  # fmt: skip
+        return 0 if found.is_usable else REFUSED
+    for finding in found.findings:
+        print(f"{finding.level}: {finding}")
+    count = len(found.findings)
+    findings = f"{count or 'no'} finding{'' if count == 1 else 's'}"
+    if found.is_usable:
+        print(f"{found.name}: {found.kinds} tube kinds, {found.tests} tests, {found.panels} panels; {findings}")
+        return 0
+    print(f"{folder}: cannot be used; {findings}")
+    return REFUSED

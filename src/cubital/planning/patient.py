@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from math import isqrt
 from typing import NamedTuple
 
 from cubital import facts
+from cubital.chemistry.blood_volume import body_mass_index, lemmens_ul, nadler_ul
 from cubital.model import Patient, Reason, Site
 from cubital.units import age_text, millilitres_text
 
@@ -121,19 +121,11 @@ def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = (
 def _by_height(patient: Patient, weight_g: int, height_mm: int, known: facts.BloodVolumes) -> list[int]:
     found = []
     formula = None if patient.sex is None else known.nadler[patient.sex]
-    if formula is not None and weight_g >= 1000 * formula.weight_min_kg:
-        litres = (
-            Fraction(formula.height_cubed_l_per_m3) * Fraction(height_mm, 1000) ** 3
-            + Fraction(formula.weight_l_per_kg) * Fraction(weight_g, 1000)
-            + Fraction(formula.constant_l)
-        )
-        found.append(int(litres * 1_000_000))
-    bmi = Fraction(weight_g * 1000, height_mm * height_mm)
-    if bmi >= OBESE_BMI:
-        # reference / sqrt(BMI / reference BMI), rounded down to whole microlitres per kilogram.
-        ratio = Fraction(known.lemmens.reference_bmi) / bmi
-        ul_per_kg = isqrt(int(ratio * (1000 * known.lemmens.reference_ml_per_kg) ** 2))
-        found.append(ul_per_kg * weight_g // 1000)
+    by_nadler = None if formula is None else nadler_ul(formula, height_mm=height_mm, weight_g=weight_g)
+    if by_nadler is not None:
+        found.append(by_nadler)
+    if body_mass_index(height_mm=height_mm, weight_g=weight_g) >= OBESE_BMI:
+        found.append(lemmens_ul(known.lemmens, height_mm=height_mm, weight_g=weight_g))
     return found
 
 

@@ -115,7 +115,8 @@ def _stability(test: Test) -> Iterator[Statement]:
 
 def _span_words(amount: int, unit: str) -> str:
     if unit == "min" and amount >= 2880:
-        return f"{amount / 1440:g} d"
+        # To a tenth of a day, down: nothing is said to keep longer than it does.
+        return f"{amount // 144 / 10:g} d"
     if unit == "min" and amount >= 120:
         return f"{amount / 60:g} h"
     return f"{amount} {unit}"

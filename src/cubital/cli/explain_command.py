@@ -3,42 +3,25 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated
+from pathlib import Path
+from typing import Any
 
-import typer
+import click
 
 from cubital.cli import wording
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
-Names = Annotated[
-    list[str],
-    typer.Argument(
-        metavar="NAMES",
-        help="Tests as for plan; or a tube kind, an additive, an order of draw or a blood limit.",
-    ),
-]
 
+@click.command()
+@click.argument("names", nargs=-1, required=True)
+@wording.site_options
+@wording.as_json
+@wording.patient_options
+@wording.on_day
+def explain(names: tuple[str, ...], site: Path | None, demo: bool, as_json: bool, **said: Any) -> int:
+    """Say why: this tube, this size, this place; and what each source holds.
 
-def explain(
-    names: Names,
-    site: wording.SiteFolder = None,
-    demo: wording.DemoSite = False,
-    json: wording.AsJson = False,
-    age: wording.Age = None,
-    birth_date: wording.BirthDate = None,
-    sex: wording.Sex = None,
-    weight_kg: wording.WeightKg = None,
-    height_cm: wording.HeightCm = None,
-    hematocrit: wording.Hematocrit = None,
-    drawn_ml: wording.DrawnMl = None,
-    flag: wording.Flags = None,
-    access: wording.Access = None,
-    objective: wording.Objective = None,
-    stat: wording.Stat = False,
-    dead_space_ml: wording.DeadSpaceMl = None,
-    on: wording.OnDay = None,
-) -> int:
-    """Say why: this tube, this size, this place, this mixing; and what each source holds.
+    NAMES are tests as for plan, or a tube kind, an additive, an order of draw or a blood limit.
 
     Every statement is followed by what it rests on: a standard or a publication and how it was
     seen (read, abstract, second-hand), memory, common practice, a computation, or the site itself.
@@ -48,21 +31,16 @@ def explain(
     from cubital.cli.sheet import sheet_for
     from cubital.errors import CubitalError
 
-    said = {
-        "age": age, "birth_date": birth_date, "sex": sex, "weight_kg": weight_kg, "height_cm": height_cm,
-        "hematocrit": hematocrit, "drawn_ml": drawn_ml, "flags": flag, "access": access,
-        "objective": objective, "stat": stat, "dead_space_ml": dead_space_ml, "on": on,
-    }  # fmt: skip
     here = None
     try:
         here = wording.open_chosen(site, demo=demo)
         told = explain_words(wording.read_options(names, said), here)
     except CubitalError as error:
         complain(error, site=here)
-        if json:
+        if as_json:
             write_json(document(error))
         return REFUSED
-    if json:
+    if as_json:
         from cubital.app.explanation import explanation_document
 
         write_json(explanation_document(told))

@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Any
 
-import typer
+import click
 
 from cubital.cli import wording
 from cubital.cli.complaint import REFUSED, SOME_FAILED, complain, document, write_json
 
-Words = Annotated[list[str], typer.Argument(metavar="TEXT", help="Part of a name, an abbreviation or a code.")]
-Most = Annotated[int, typer.Option("--most", metavar="N", min=1, max=1000, help="Print at most so many.")]
 
+@click.command()
+@click.argument("text", nargs=-1, required=True)
+@wording.site_options
+@wording.as_json
+@click.option("--most", metavar="N", type=click.IntRange(1, 1000), default=20, help="Print at most so many; else 20.")
+def find(text: tuple[str, ...], site: Path | None, demo: bool, as_json: bool, most: int) -> int:
+    """Search the directory, best match first.
 
-def find(
-    text: Words,
-    site: wording.SiteFolder = None,
-    demo: wording.DemoSite = False,
-    json: wording.AsJson = False,
-    most: Most = 20,
-) -> int:
-    """Search the directory: the best match first. Exit status 1 where nothing is near."""
+    TEXT is part of a name, an abbreviation or a code. Exit status 1 where nothing is near.
+    """
     from cubital.app.search import find_tests
     from cubital.errors import CubitalError
 
@@ -29,10 +29,10 @@ def find(
         hits = find_tests(" ".join(text), wording.open_chosen(site, demo=demo), most=most)
     except CubitalError as error:
         complain(error)
-        if json:
+        if as_json:
             write_json(document(error))
         return REFUSED
-    if json:
+    if as_json:
         write_json({"format": "cubital.find/1", "found": [_document(hit) for hit in hits]})
     elif hits:
         for hit in hits:

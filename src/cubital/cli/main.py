@@ -5,27 +5,23 @@ from __future__ import annotations
 import os
 import sys
 
-import typer
+import click
 
 from cubital.cli import explain_command, find_command, plan_command, site_command
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
 INTERRUPTED, BROKEN_PIPE, DEFECT = 130, 141, 70
-# Typer carries its own copy of the parser: its base error is reached through the public one.
-_PARSE_ERROR: type[Exception] = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 
-app = typer.Typer(
-    name="cubital",
-    help="Work out a blood draw: which tubes, how many, in which order, how full, and why.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
-app.command("plan")(plan_command.plan)
-app.command("explain")(explain_command.explain)
-app.command("find")(find_command.find)
-app.add_typer(site_command.app, name="site")
+
+@click.group()
+def cubital() -> None:
+    """Work out a blood draw: which tubes, in which order, how full, and why."""
+
+
+cubital.add_command(plan_command.plan)
+cubital.add_command(explain_command.explain)
+cubital.add_command(find_command.find)
+cubital.add_command(site_command.site)
 
 
 def run(arguments: list[str] | None = None) -> None:
@@ -37,12 +33,12 @@ def status_of(arguments: list[str]) -> int:
     """The exit status of one command: 0 done, 1 some of many failed, 2 refused, 130 interrupted."""
     _make_writable()
     try:
-        found = app(args=arguments, prog_name="cubital", standalone_mode=False)
+        found = cubital.main(args=arguments, prog_name="cubital", standalone_mode=False)
         sys.stdout.flush()
         return found if isinstance(found, int) else 0
-    except _PARSE_ERROR as error:
+    except click.ClickException as error:
         return _refuse_words(error, arguments)
-    except (KeyboardInterrupt, typer.Abort):
+    except (KeyboardInterrupt, click.Abort):
         print("cubital: interrupted", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
@@ -53,14 +49,13 @@ def status_of(arguments: list[str]) -> int:
         return _confess(error, arguments)
 
 
-def _refuse_words(error: Exception, arguments: list[str]) -> int:
+def _refuse_words(error: click.ClickException, arguments: list[str]) -> int:
     from cubital.errors import OrderError
 
-    said = getattr(error, "format_message", error.__str__)()
-    if type(error).__name__ == "NoArgsIsHelpError":
-        print(said, file=sys.stderr)
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        print(error.format_message(), file=sys.stderr)
         return REFUSED
-    refusal = OrderError(f"{said} See: cubital --help", where="command line")
+    refusal = OrderError(f"{error.format_message()} See: cubital --help", where="command line")
     complain(refusal)
     if "--json" in arguments:
         write_json(document(refusal))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Annotated, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-import typer
+import click
 
 from cubital.cli import wording
 from cubital.cli.complaint import REFUSED, SOME_FAILED, complain, document, write_json
@@ -16,51 +17,33 @@ if TYPE_CHECKING:
     from cubital.errors import CubitalError
     from cubital.model import Order, Plan, Site
 
-Tests = Annotated[
-    list[str] | None,
-    typer.Argument(metavar="TESTS", help="Tests, panels or codes; quote a name of several words."),
-]
-OrderFile = Annotated[
-    str | None,
-    typer.Option("--order", metavar="FILE", help="An order in JSON or FHIR R4 JSON; - is what comes in."),
-]
-OrdersFile = Annotated[
-    str | None, typer.Option("--orders", metavar="FILE", help="Many orders in JSON Lines; - is what comes in.")
-]
-Reasons = Annotated[bool, typer.Option("--reasons", help="Print the reasons of every tube.")]
 
-
+@click.command()
+@click.argument("tests", nargs=-1)
+@wording.site_options
+@click.option("--order", metavar="FILE", help="An order in JSON or FHIR R4 JSON; - is what comes in.")
+@click.option("--orders", metavar="FILE", help="Many orders in JSON Lines; - is what comes in.")
+@wording.as_json
+@click.option("--reasons", is_flag=True, help="Print the reasons of every tube.")
+@wording.patient_options
+@wording.on_day
 def plan(
-    tests: Tests = None,
-    site: wording.SiteFolder = None,
-    demo: wording.DemoSite = False,
-    order: OrderFile = None,
-    orders: OrdersFile = None,
-    json: wording.AsJson = False,
-    age: wording.Age = None,
-    birth_date: wording.BirthDate = None,
-    sex: wording.Sex = None,
-    weight_kg: wording.WeightKg = None,
-    height_cm: wording.HeightCm = None,
-    hematocrit: wording.Hematocrit = None,
-    drawn_ml: wording.DrawnMl = None,
-    flag: wording.Flags = None,
-    access: wording.Access = None,
-    objective: wording.Objective = None,
-    stat: wording.Stat = False,
-    dead_space_ml: wording.DeadSpaceMl = None,
-    on: wording.OnDay = None,
-    reasons: Reasons = False,
+    tests: tuple[str, ...],
+    site: Path | None,
+    demo: bool,
+    order: str | None,
+    orders: str | None,
+    as_json: bool,
+    reasons: bool,
+    on: str | None,
+    **said: Any,
 ) -> int:
     """Plan a draw: which tubes, how many, how big, in which order, and why.
 
+    TESTS are tests, panels or codes; quote a name of several words.
+
     Exit status: 0 planned, 2 refused; with --orders 1 where any line failed.
     """
-    said = {
-        "age": age, "birth_date": birth_date, "sex": sex, "weight_kg": weight_kg, "height_cm": height_cm,
-        "hematocrit": hematocrit, "drawn_ml": drawn_ml, "flags": flag, "access": access,
-        "objective": objective, "stat": stat, "dead_space_ml": dead_space_ml,
-    }  # fmt: skip
     from cubital.errors import CubitalError
 
     here: Site | None = None
@@ -68,11 +51,11 @@ def plan(
         _refuse_two_orders(tests, order, orders, said)
         here = wording.open_chosen(site, demo=demo)
         if orders is not None:
-            return _plan_many(orders, here, on, as_json=json)
+            return _plan_many(orders, here, on, as_json=as_json)
         found = _read(tests, order, here, on, said)
-        return _plan_each(found, here, as_json=json, reasons=reasons)
+        return _plan_each(found, here, as_json=as_json, reasons=reasons)
     except CubitalError as error:
-        return _refuse(error, here, as_json=json)
+        return _refuse(error, here, as_json=as_json)
 
 
 def _refuse(error: CubitalError, site: Site | None, *, as_json: bool) -> int:
@@ -82,7 +65,7 @@ def _refuse(error: CubitalError, site: Site | None, *, as_json: bool) -> int:
     return REFUSED
 
 
-def _refuse_two_orders(tests: list[str] | None, order: str | None, orders: str | None, said: dict[str, Any]) -> None:
+def _refuse_two_orders(tests: tuple[str, ...], order: str | None, orders: str | None, said: dict[str, Any]) -> None:
     """Refuse an order told twice: which of the two was meant cannot be known."""
     from cubital.errors import OrderError
 
@@ -97,11 +80,11 @@ def _refuse_two_orders(tests: list[str] | None, order: str | None, orders: str |
         )
 
 
-def _read(tests: list[str] | None, file: str | None, site: Site, on: str | None, said: dict[str, Any]) -> list[Order]:
+def _read(tests: tuple[str, ...], file: str | None, site: Site, on: str | None, said: dict[str, Any]) -> list[Order]:
     from cubital.app import wiring
 
     if file is None:
-        return [wording.read_options(tests or [], {**said, "on": on})]
+        return [wording.read_options(tests, {**said, "on": on})]
     day = None if on is None else wiring.read_day(on, where="--on")
     data = wiring.read_bytes(file, stdin=sys.stdin.buffer)
     return wiring.read_request(data, site, where="standard input" if file == "-" else file, on=day)

@@ -3,26 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
 
-import typer
+import click
 
 from cubital.cli import wording
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
-app = typer.Typer(
-    help="Start a site's folder, or check one.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
-NewFolder = Annotated[Path, typer.Argument(metavar="DIR", help="A new or empty folder.")]
-Folder = Annotated[Path, typer.Argument(metavar="DIR", help="The site's folder; else this one.")]
+
+@click.group()
+def site() -> None:
+    """Start a site's folder, or check one."""
 
 
-@app.command("new")
-def new(folder: NewFolder) -> int:
+@site.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+def new(folder: Path) -> int:
     """Write a starter site: three commented files, everything in them invented."""
     from cubital.app.site_folder import new_site
     from cubital.errors import CubitalError
@@ -38,9 +33,14 @@ def new(folder: NewFolder) -> int:
     return 0
 
 
-@app.command("check")
-def check(folder: Folder = Path("."), json: wording.AsJson = False) -> int:
-    """Say everything that is wrong with a site, in one run. Exit status 2 where it cannot be used."""
+@site.command()
+@click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path), default=".")
+@wording.as_json
+def check(folder: Path, as_json: bool) -> int:
+    """Say everything that is wrong with a site, in one run.
+
+    DIR is the site's folder; else this one. Exit status 2 where it cannot be used.
+    """
     from cubital.app.site_folder import check_site
     from cubital.errors import CubitalError
 
@@ -48,10 +48,10 @@ def check(folder: Folder = Path("."), json: wording.AsJson = False) -> int:
         found = check_site(folder)
     except CubitalError as error:
         complain(error)
-        if json:
+        if as_json:
             write_json(document(error))
         return REFUSED
-    if json:
+    if as_json:
         import msgspec
 
         write_json(

@@ -3,42 +3,61 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-import typer
+import click
 
 if TYPE_CHECKING:
     from cubital.model import Order, Site
 
-SiteFolder = Annotated[Path | None, typer.Option("--site", metavar="DIR", help="Folder of the site.")]
-DemoSite = Annotated[bool, typer.Option("--demo", help="Use the demo site, an invented small hospital.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON, one document a line.")]
-Age = Annotated[str | None, typer.Option(metavar="AGE", help='Age with a UCUM unit: "4 a", "7 mo", "10 d".')]
-BirthDate = Annotated[str | None, typer.Option(metavar="DATE", help="Birth date, instead of an age.")]
-Sex = Annotated[str | None, typer.Option(metavar="SEX", help="female or male.")]
-WeightKg = Annotated[str | None, typer.Option(metavar="KG", help="Weight in kilograms.")]
-HeightCm = Annotated[str | None, typer.Option(metavar="CM", help="Height in centimetres.")]
-Hematocrit = Annotated[str | None, typer.Option(metavar="SHARE", help="Measured hematocrit as a share: 0.45.")]
-DrawnMl = Annotated[str | None, typer.Option(metavar="ML", help="Blood already drawn in the period of the limit.")]
-Flags = Annotated[
-    list[str] | None, typer.Option("--flag", metavar="WORD", help="A flag such as anticoagulated; repeatable.")
-]
-Access = Annotated[
-    str | None,
-    typer.Option(metavar="WORD", help="straight-needle, winged-set, syringe, skin-puncture or line."),
-]
-Objective = Annotated[str | None, typer.Option(metavar="WORD", help="fewest-tubes or least-blood.")]
-Stat = Annotated[bool, typer.Option("--stat", help="Every test of this order is stat.")]
-DeadSpaceMl = Annotated[str | None, typer.Option(metavar="ML", help="Dead space of the line.")]
-OnDay = Annotated[str | None, typer.Option("--on", metavar="DATE", help="Day of the draw; else today.")]
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON, one document a line.")
+_SITE = (
+    click.option("--site", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the site."),
+    click.option("--demo", is_flag=True, help="Use the demo site, an invented small hospital."),
+)
+_PATIENT = (
+    click.option("--age", metavar="AGE", help='Age with a UCUM unit: "4 a", "7 mo", "10 d".'),
+    click.option("--birth-date", metavar="DATE", help="Birth date, instead of an age."),
+    click.option("--sex", metavar="SEX", help="female or male."),
+    click.option("--weight-kg", metavar="KG", help="Weight in kilograms."),
+    click.option("--height-cm", metavar="CM", help="Height in centimetres."),
+    click.option("--hematocrit", metavar="SHARE", help="Measured hematocrit as a share: 0.45."),
+    click.option("--drawn-ml", metavar="ML", help="Blood already drawn in the period of the limit."),
+    click.option("--flag", "flags", metavar="WORD", multiple=True, help="Such as anticoagulated; repeatable."),
+    click.option("--access", metavar="WORD", help="straight-needle, winged-set, syringe, skin-puncture or line."),
+    click.option("--dead-space-ml", metavar="ML", help="Dead space of the line."),
+    click.option("--objective", metavar="WORD", help="fewest-tubes or least-blood."),
+    click.option("--stat", is_flag=True, help="Every test of this order is stat."),
+)
+on_day = click.option("--on", metavar="DATE", help="Day of the draw, such as 2026-11-25; else today.")
+
+
+def site_options(command: _Command) -> _Command:
+    """The options that choose a site: `site` and `demo`."""
+    return _with(_SITE, command)
+
+
+def patient_options(command: _Command) -> _Command:
+    """The options that spell out an order beside its tests."""
+    return _with(_PATIENT, command)
+
+
+def _with(options: tuple[Callable[[Any], Any], ...], command: _Command) -> _Command:
+    for option in reversed(options):
+        command = option(command)
+    return command
+
 
 _NUMBER = re.compile(r"[+-]?[0-9]{1,20}(\.[0-9]{1,20})?")
 PROMPT = "command line"
 
 
-def read_options(tests: list[str], options: dict[str, Any]) -> Order:
+def read_options(tests: Sequence[str], options: Mapping[str, Any]) -> Order:
     """The order that these names and options spell out, checked as an order file is."""
     from cubital.app.wiring import order_of_words
 
@@ -48,8 +67,8 @@ def read_options(tests: list[str], options: dict[str, Any]) -> Order:
         if options.get(key) is not None
     }
     if options.get("flags"):
-        patient["flags"] = options["flags"]
-    fields: dict[str, Any] = {"tests": tests, "patient": patient}
+        patient["flags"] = list(options["flags"])
+    fields: dict[str, Any] = {"tests": list(tests), "patient": patient}
     fields |= {k: options[k] for k in ("access", "objective", "on") if options.get(k) is not None}
     if options.get("stat"):
         fields["priority"] = "stat"

@@ -1,7 +1,8 @@
 """Adcock and others. Minimum specimen volume requirements for routine coagulation testing. Am J Clin Pathol
 1998;109:595 (abstract read). With 3.2 % citrate the PT is the same from a fill of 60 %, the aPTT from 70 %.
 
-It disagrees with Reneke 1998 between 70 and 90 %. Check C08: at 75 % the default refuses the aPTT and Adcock accepts.
+It disagrees with Reneke 1998 between 70 and 90 %. Check C08: at 75 % the default refuses the aPTT and Adcock
+accepts.
 """
 
 from __future__ import annotations

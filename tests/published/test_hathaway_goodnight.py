@@ -1,7 +1,7 @@
 """Hathaway and Goodnight's table of citrate in 1 mL of blood and citrate, as a secondary page gives it.
 
-0.10 mL at a hematocrit of 0.40, 0.09 at 0.50, 0.075 at 0.60, 0.06 at 0.70: rounded to 5 uL, it is formula B with V the
-total. The first row is the loosest: the formula gives 0.108.
+0.10 mL at a hematocrit of 0.40, 0.09 at 0.50, 0.075 at 0.60, 0.06 at 0.70: rounded to 5 uL, it is formula B with V
+the total. The first row is the loosest: the formula gives 0.108.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Howie. Blood sample volumes in child health research: review of safe limits. Bull World Health Organ 2011;89:46-53
 (read), and PMC4890332, a study of sick children with a cap of 3.8 % at 80 mL/kg (read). Check C17.
 
-The published volumes take 80 mL/kg. A plan takes the lowest volume of any source, 70 mL/kg at two years, so its limits
-are seven eighths of the published ones; both are stated.
+The published volumes take 80 mL/kg. A plan takes the lowest volume of any source, 70 mL/kg at two years, so its
+limits are seven eighths of the published ones; both are stated.
 """
 
 from __future__ import annotations

@@ -1,5 +1,5 @@
-"""A medical school's review board (Michigan IRBMED; read): the older table per three months by weight, and the guidance
-of 2022 on blood volume and on draws over 1 %. Check C20.
+"""A medical school's review board (Michigan IRBMED; read): the older table per three months by weight, and the
+guidance of 2022 on blood volume and on draws over 1 %. Check C20.
 
 The table alone is unsafe for the smallest: 20 mL is 20 % of the volume at 1 kg. A plan holds 5 % in 24 h beside it.
 """

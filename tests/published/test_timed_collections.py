@@ -1,0 +1,48 @@
+"""Times of collection. Australian Prescriber on drug monitoring (read): digoxin never within 6 h of a dose, troughs of
+antiepileptics. From memory: WHO 2006 (75 g tolerance test at 0 and 120 min), IADPSG 2010 (0, 60, 120 min), ESC 2023
+(troponin 0/1 h and 0/3 h). Hanon 2013 (abstract read): parathyrin 10:00 to 16:00. Read here from whole plans.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.published.shipped import SHIPPED, order_of, verified
+
+
+@pytest.mark.parametrize(
+    ("panel", "minutes"),
+    [
+        ("glucose-tolerance-75-g", [0, 120]),
+        ("glucose-tolerance-75-g-pregnancy", [0, 60, 120]),
+        ("glucose-tolerance-100-g", [0, 60, 120, 180]),
+        ("troponin-t-0-1-h", [0, 60]),
+        ("troponin-t-0-3-h", [0, 180]),
+        ("corticotropin-stimulation", [0, 30, 60]),
+        ("growth-hormone-suppression", [0, 30, 60, 90, 120]),
+    ],
+)
+def test_a_series_becomes_a_draw_at_each_of_its_times(panel: str, minutes: list[int]) -> None:
+    plan = verified(order_of(panel), SHIPPED)
+    assert [draw.at_min for draw in plan.draws] == minutes
+    for draw in plan.draws:
+        assert any(tube.draw == draw.number for tube in plan.tubes)
+
+
+@pytest.mark.parametrize(
+    ("test", "said"),
+    [
+        ("digoxin", "at least 6 h after the dose"),
+        ("phenytoin", "trough"),
+        ("carbamazepine", "trough"),
+        ("valproate", "trough"),
+        ("lithium", "12 h after the dose"),
+        ("gentamicin-peak", "30 min after the infusion ends"),
+        ("parathyrin", "between 10:00 and 16:00"),
+        ("acetaminophen", "at least 4 h after ingestion"),
+    ],
+)
+def test_a_plan_says_when_the_blood_is_to_be_taken(test: str, said: str) -> None:
+    plan = verified(order_of(test), SHIPPED)
+    warned = [caution.text for caution in plan.cautions if caution.about == test and caution.level == "warn"]
+    assert any(said in text for text in warned)

@@ -29,7 +29,7 @@ def plan_order(order: Order, site: Site, *, today: datetime.date | None = None) 
 
     >>> from cubital.model import Ask
     >>> from cubital.app.wiring import open_site
-    >>> plan = plan_order(Order(asks=(Ask(test="K"), Ask(test="CBC"))), open_site())
+    >>> plan = plan_order(Order(asks=(Ask(test="K"), Ask(test="CBC"))), open_site(demo=True))
     >>> [tube.kind for tube in plan.tubes]
     ['heparin-gel', 'edta']
     """

@@ -8,7 +8,7 @@ from cubital.app.draws import plan_order
 from cubital.app.explanation import Explanation, Section, Statement, of_reason, sections_of
 from cubital.app.kind_explanation import HARMS, MIXING, PLACES, harms_of, inversions_of, places_of
 from cubital.app.subject_explanation import explain_panel, explain_subject, explain_test
-from cubital.errors import UnknownTest
+from cubital.errors import PlanError, UnknownTest
 from cubital.model import Ask, Order, Plan, PlannedTube, Site
 from cubital.planning.directory import Directory
 from cubital.units import millilitres_text
@@ -39,9 +39,17 @@ def explain_words(order: Order, site: Site) -> tuple[Explanation, ...]:
     if len(tests) == 1:
         found += told
     if tests:
-        plan = plan_order(msgspec.structs.replace(order, asks=tuple(tests)), site)
-        found += explain_plan(plan, site)
+        found += _explain_draw(msgspec.structs.replace(order, asks=tuple(tests)), site)
     return tuple(found)
+
+
+def _explain_draw(order: Order, site: Site) -> tuple[Explanation, ...]:
+    """The draw of these tests, or why there is none: that too is an answer to why."""
+    try:
+        return explain_plan(plan_order(order, site), site)
+    except PlanError as error:
+        why = Statement(text=str(error), rests_on="computed")
+        return (Explanation(subject="plan", title="No draw of this", sections=sections_of(("Why", [why]))),)
 
 
 def reasons_of(plan: Plan) -> tuple[Explanation, ...]:
@@ -97,14 +105,18 @@ def _explain_tube(tube: PlannedTube, following: PlannedTube | None, plan: Plan, 
 
 def proof_words(plan: Plan) -> str:
     """What was proved of this plan, in one sentence."""
+    searched = plan.bound.searched
+    steps = f"{searched} step{'' if searched == 1 else 's'} of search"
+    if not plan.optimal:
+        return (
+            f"not proved: the search stopped after {steps}; at best {plan.bound.tubes} tubes and "
+            f"{millilitres_text(plan.bound.blood_ul)} mL could do, this takes {plan.totals.tubes} and "
+            f"{millilitres_text(plan.totals.blood_ul)} mL"
+        )
+    how = steps if searched else "the bound is met without search"
+    kept = "no choice keeps more of the urgent tests, nor more tests; " if plan.unplaced else ""
+    if not plan.totals.tubes:
+        what = "nothing of this order fits" if plan.unplaced else "culture bottles only, as many as the rule says"
+        return f"proved: {what} ({how})"
     first = "fewer tubes, then less blood" if plan.objective == "fewest-tubes" else "less blood, then fewer tubes"
-    steps = f"{plan.bound.searched} step{'' if plan.bound.searched == 1 else 's'} of search"
-    what = "no other choice of tubes serves what is drawn with"
-    if plan.optimal:
-        how = steps if plan.bound.searched else "its bound met without search"
-        return f"proved: {what} {first}, then better-liked tubes ({how})"
-    return (
-        f"not proved: the search stopped after {steps}; at best {plan.bound.tubes} tubes and "
-        f"{millilitres_text(plan.bound.blood_ul)} mL could do, this takes {plan.totals.tubes} and "
-        f"{millilitres_text(plan.totals.blood_ul)} mL"
-    )
+    return f"proved: {kept}no choice of tubes does it with {first}, then better-liked tubes ({how})"

@@ -181,7 +181,7 @@ def _phrase(instruction: str) -> str:
 
 def _total(plan: Plan) -> str:
     totals = plan.totals
-    words = [f"{millilitres_text(totals.all_blood_ul)} mL this draw"]
+    words = [f"{millilitres_text(totals.all_blood_ul)} mL in all"]
     if totals.already_drawn_ul:
         words.append(f"{millilitres_text(totals.already_drawn_ul)} mL before")
     if totals.limit_ul is None:

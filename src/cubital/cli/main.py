@@ -10,7 +10,8 @@ import click
 from cubital.cli import explain_command, find_command, plan_command, site_command
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
-INTERRUPTED, BROKEN_PIPE, DEFECT = 130, 141, 70
+# A pipe that closes is status 1, as the parser makes it where it meets one first.
+INTERRUPTED, BROKEN_PIPE, DEFECT = 130, 1, 70
 
 
 @click.group()

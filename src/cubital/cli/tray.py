@@ -12,6 +12,7 @@ CELLS_PER_ML, LEAST_CELLS, MOST_CELLS = 1.1, 2, 13
 NUMBER_WIDTH = 4
 PICTURE_WIDTH = MOST_CELLS + 9
 GAUGE_CELLS = 30
+NO_MARK = "--"  # a syringe that is thrown away has no tube kind
 
 
 def draw_tray(tray: Tray, sheet: Sheet) -> list[str]:
@@ -22,7 +23,7 @@ def draw_tray(tray: Tray, sheet: Sheet) -> list[str]:
     lines += _flagged(tray.left_out, "LEFT OUT", "stop", sheet)
     lines += _flagged(tray.warnings, "watch", "warn", sheet)
     for draw in tray.draws:
-        lines += _draw(draw, sheet)
+        lines += _draw(draw, sheet) if draw.rows else []
     lines += ["", *_blood(tray, sheet), *sheet.wrap(tray.proof, first="proof  ")]
     lines += _legend(tray, sheet)
     if tray.notes:
@@ -69,7 +70,7 @@ def draw_tube(row: TubeRow, sheet: Sheet) -> list[str]:
     gel = 1 if row.gel else 0
     content = glyphs.waste if row.purpose == "discard" else glyphs.blood
     inside = content * (cells - liquid - gel) + glyphs.gel * gel + glyphs.liquid * liquid
-    cap = f" {row.mark or '??'} "
+    cap = f" {row.mark or NO_MARK} "
 
     def edge(corners: tuple[str, str, str, str]) -> str:
         left, line, joint, right = corners

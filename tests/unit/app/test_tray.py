@@ -1,0 +1,90 @@
+"""A plan in the words of the chair."""
+
+from __future__ import annotations
+
+import datetime
+
+from cubital.app.draws import plan_order
+from cubital.app.tray import Tray, lay_tray
+from cubital.app.wiring import open_site, order_of_words
+
+DEMO = open_site(demo=True)
+DAY = datetime.date(2026, 11, 25)
+
+
+def tray_of(*tests: str, **fields: object) -> Tray:
+    order = order_of_words({"tests": list(tests), **fields}, where="test", today=DAY)
+    return lay_tray(plan_order(order, DEMO), order, DEMO)
+
+
+def test_the_two_kinds_with_a_yellow_stopper_differ_in_letters_additive_and_mark() -> None:
+    acd = tray_of("HLA typing").draws[0].rows[0]
+    assert acd.stopper is not None
+    assert "yellow" in acd.stopper
+    assert (acd.letters, acd.mark, acd.additive) == ("ACD-A", "AA", "acid citrate dextrose, solution A")
+    sps = DEMO.kinds["sps"]
+    assert sps.stopper is not None
+    assert "yellow" in sps.stopper
+    assert sps.mark != acd.mark
+
+
+def test_every_kind_of_the_demo_site_has_a_mark_of_its_own() -> None:
+    marks = [kind.mark for kind in DEMO.kinds.values()]
+    assert len(set(marks)) == len(marks)
+    assert all(len(mark) == 2 for mark in marks)
+
+
+def test_a_row_says_kind_additive_letters_size_tests_mixing_and_care() -> None:
+    row = tray_of("PT").draws[0].rows[0]
+    assert (row.kind, row.additive, row.letters) == (
+        "citrate 9:1, coagulation",
+        "trisodium citrate, 9 parts blood to 1",
+        "9NC",
+    )
+    assert (row.size, row.mixing, row.contents) == ("1.8 mL", "invert 5x", ("prothrombin time",))
+    assert row.care[0] == "fill at least 90 %"
+    assert "spin 1500 g, 15 min, 18-25 C" in row.care
+
+
+def test_the_order_of_the_order_does_not_change_the_tray() -> None:
+    assert tray_of("K", "PT", "CBC").draws == tray_of("CBC", "K", "PT").draws
+
+
+def test_a_discard_is_said_to_be_thrown_away_and_a_culture_counts_as_a_bottle() -> None:
+    tray = tray_of("PT", access="winged-set")
+    assert tray.headline == "1 tube, 1 discard tube, 3.6 mL of blood"
+    assert tray.draws[0].rows[0].contents == ("DISCARD: fill, then throw away",)
+    cultures = tray_of("blood culture", patient={"age": "61 a", "weight_kg": 70})
+    assert cultures.headline.startswith("4 culture bottles in 2 draws")
+    assert [draw.title for draw in cultures.draws] == [
+        "draw 1 of 2: the draw",
+        "draw 2 of 2: another site: culture set 2",
+    ]
+
+
+def test_what_is_left_out_is_said_first_with_what_it_would_need() -> None:
+    tray = tray_of("PT", "CBC", "K", patient={"age": "6 mo", "weight_kg": 6, "drawn_ml": 10})
+    assert tray.headline.startswith("NOT ALL: ")
+    assert tray.stops[0].startswith("left out of this draw: ")
+    assert tray.left_out
+    assert all("needs" in text for text in tray.left_out)
+
+
+def test_the_limit_is_shown_rounded_down_and_the_gauge_is_exact() -> None:
+    tray = tray_of("K", patient={"age": "61 a", "sex": "female", "weight_kg": 70, "height_cm": 165})
+    assert "limit 102.4 mL" in tray.total
+    assert tray.gauge is not None
+    assert tray.gauge.limit_ul == 102463
+
+
+def test_a_limit_that_is_not_known_is_said_not_to_be_known() -> None:
+    tray = tray_of("K")
+    assert tray.gauge is None
+    assert "limit not known" in tray.total
+    assert any("no blood limit was checked" in text for text in tray.warnings)
+
+
+def test_standing_cautions_stand_apart_from_the_notes_of_this_plan() -> None:
+    tray = tray_of("K")
+    assert tray.always
+    assert not set(tray.always) & set(tray.notes)

@@ -175,8 +175,3 @@ def volume_words(volumes: str, objective: str) -> list[Caution]:
         return []
     why = "the least blood was asked for" if objective == "least-blood" else "typical volumes do not fit"
     return [caution_of("warn", f"minimum volumes: {why}; a repeat of a test may need a new draw")]
-
-
-def room_words(limit_ul: int | None, drawn_ul: int) -> str:
-    """How much blood may still be drawn, in words."""
-    return "no limit" if limit_ul is None else f"{millilitres_text(max(0, limit_ul - drawn_ul))} mL"

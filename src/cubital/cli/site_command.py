@@ -52,13 +52,11 @@ def check(folder: Path, as_json: bool) -> int:
             write_json(document(error))
         return REFUSED
     if as_json:
-        import msgspec
-
         write_json(
             {
                 "format": "cubital.site-check/1", "usable": found.is_usable, "site": found.name,
                 "kinds": found.kinds, "tests": found.tests, "panels": found.panels,
-                "findings": msgspec.to_builtins(found.findings),
+                "findings": [{f: getattr(finding, f) for f in finding.__struct_fields__} for finding in found.findings],
             }
         )  # fmt: skip
         return 0 if found.is_usable else REFUSED

@@ -116,8 +116,7 @@ def draw_gauge(gauge: Gauge, sheet: Sheet) -> str:
     both = min(GAUGE_CELLS, -(-GAUGE_CELLS * (gauge.drawn_ul + gauge.this_ul) // limit_ul))
     bar = glyphs.used * used + glyphs.now * max(0, both - used) + glyphs.free * (GAUGE_CELLS - max(both, used))
     percent = -(-100 * (gauge.drawn_ul + gauge.this_ul) // limit_ul)
-    before = f"{glyphs.used} before " if gauge.drawn_ul else ""
-    return f"[{bar}] {percent} % of the limit ({before}{glyphs.now} now {glyphs.free} left)"
+    return f"[{bar}] {percent} % of the limit"
 
 
 def _legend(tray: Tray, sheet: Sheet) -> list[str]:
@@ -130,4 +129,8 @@ def _legend(tray: Tray, sheet: Sheet) -> list[str]:
         (any(row.gel for row in rows), f"{glyphs.gel} gel"),
     )
     words = [text for is_shown, text in shown if is_shown]
-    return sheet.wrap(", ".join(words) + "; longer is larger", first="drawn  ") if words else []
+    lines = sheet.wrap(", ".join(words) + "; a longer tube is larger", first="drawn  ") if words else []
+    if tray.gauge is not None:
+        before = f"{glyphs.used} before, " if tray.gauge.drawn_ul else ""
+        lines += sheet.wrap(f"of the limit: {before}{glyphs.now} this order, {glyphs.free} left", first="bar    ")
+    return lines

@@ -1,0 +1,118 @@
+"""Whatever comes in, the prompt plans or refuses: it never breaks and never plans what it did not read."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.unit.cli.prompt import Said, say
+
+NAMES = st.sampled_from(["K", "Na", "CBC", "PT", "CMP", "lactate", "blood culture", "GTT", "lead", "kk", "", "2823-3"])
+NUMBERS = st.one_of(
+    st.integers(-(10**6), 10**6),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.decimals(0, 100, places=2).map(float),
+)
+SCALARS = st.one_of(st.none(), st.booleans(), NUMBERS, st.text(max_size=12))
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=6,
+)
+PATIENTS = st.fixed_dictionaries(
+    {},
+    optional={
+        "age": st.sampled_from(["4 a", "2 d", "61 a", "9 mo", "0 h", "4", "-1 a"]) | VALUES,
+        "birth_date": st.dates().map(str) | VALUES,
+        "sex": st.sampled_from(["female", "male"]) | VALUES,
+        "weight_kg": NUMBERS | VALUES,
+        "height_cm": NUMBERS | VALUES,
+        "hematocrit": st.floats(0, 1) | VALUES,
+        "drawn_ml": NUMBERS | VALUES,
+        "flags": st.lists(st.sampled_from(["latex", "preterm"]) | st.text(max_size=8), max_size=3) | VALUES,
+    },
+)  # fmt: skip
+ASKS = st.fixed_dictionaries({"test": NAMES}, optional={"at_min": NUMBERS, "priority": VALUES})
+ORDERS = st.fixed_dictionaries(
+    {"tests": st.lists(NAMES | ASKS, max_size=6) | VALUES},
+    optional={
+        "patient": PATIENTS | VALUES,
+        "access": st.sampled_from(["straight-needle", "winged-set", "syringe", "skin-puncture", "line"]) | VALUES,
+        "objective": st.sampled_from(["fewest-tubes", "least-blood"]) | VALUES,
+        "on": st.dates().map(str) | VALUES,
+        "line": st.fixed_dictionaries({}, optional={"dead_space_ml": NUMBERS}) | VALUES,
+        "resourceType": st.sampled_from(["ServiceRequest", "Bundle"]) | VALUES,
+        "id": VALUES,
+    },
+)  # fmt: skip
+
+WORDS = st.text(max_size=12).filter(lambda text: not text.startswith("-"))
+LINES = st.binary(max_size=60).map(lambda data: data.replace(b"\n", b""))
+
+
+def check(said: Said) -> Any:
+    """A plan and nothing on stderr, or an error that says where; one document either way."""
+    (document,) = said.documents()
+    assert "internal" not in said.err
+    if said.status == 0:
+        assert document["format"] == "cubital.plan/1"
+        assert said.err == ""
+    else:
+        assert said.status == 2
+        assert document["format"] == "cubital.error/1"
+        assert document["message"]
+        assert said.err.startswith("cubital: ")
+    return document
+
+
+@settings(max_examples=150, deadline=None)
+@given(order=ORDERS)
+def test_an_order_of_any_values_is_planned_or_refused(order: dict[str, Any]) -> None:
+    document = check(say("plan", "--order", "-", "--json", "--demo", stdin=json.dumps(order).encode()))
+    if document["format"] == "cubital.plan/1":
+        assert isinstance(order["tests"], list)
+        assert document["tubes"] or document["unplaced"]
+
+
+@settings(max_examples=150, deadline=None)
+@given(data=st.binary(max_size=200))
+def test_bytes_of_any_kind_are_refused_or_planned(data: bytes) -> None:
+    check(say("plan", "--order", "-", "--json", stdin=data))
+
+
+@settings(max_examples=60, deadline=None)
+@given(order=ORDERS, cut=st.integers(0, 400))
+def test_an_order_cut_short_is_never_planned(order: dict[str, Any], cut: int) -> None:
+    data = json.dumps(order).encode()
+    said = say("plan", "--order", "-", "--json", stdin=data[: min(cut, len(data) - 1)])
+    assert check(said)["format"] == "cubital.error/1"
+
+
+@settings(max_examples=150, deadline=None)
+@given(words=st.lists(NAMES | WORDS, max_size=5), number=st.text(max_size=8) | NUMBERS.map(str))
+def test_words_at_the_prompt_are_planned_or_refused(words: list[str], number: str) -> None:
+    check(say("plan", "--json", f"--weight-kg={number}", f"--hematocrit={number}", "--", *words))
+
+
+@settings(max_examples=60, deadline=None)
+@given(lines=st.lists(ORDERS.map(lambda order: json.dumps(order).encode()) | LINES, max_size=5))
+def test_every_line_that_is_not_blank_gives_one_document(lines: list[bytes]) -> None:
+    said = say("plan", "--orders", "-", "--json", "--demo", stdin=b"\n".join(lines))
+    filled = [line for line in lines if line.strip()]
+    documents = said.documents()
+    assert "internal" not in said.err
+    assert len(documents) == max(1, len(filled))
+    failed = any(document["format"] == "cubital.error/1" for document in documents)
+    assert said.status == (2 if not filled else 1 if failed else 0)
+
+
+@settings(max_examples=100, deadline=None)
+@given(text=WORDS)
+def test_a_search_for_anything_finds_something_or_says_so(text: str) -> None:
+    said = say("find", "--demo", "--", text)
+    assert said.status in (0, 1)
+    assert bool(said.out) == (said.status == 0)
+    assert "internal" not in said.err

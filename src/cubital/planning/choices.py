@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from cubital import facts
-from cubital.errors import NoTube
+from cubital.errors import NoTube, PlanError
 from cubital.model import Site, Test, Tube, TubeKind
 from cubital.model.vocabulary import MATRICES, MatrixKey
 from cubital.planning.capacity import usable_ul
@@ -162,21 +162,16 @@ def opposed_terms(terms: Set[str]) -> frozenset[str]:
 
 
 def lots_of(site: Site) -> Mapping[str, str]:
-    """For each bench, the group of benches that share a tube with it, named by its first member.
+    """For each bench that shares tubes, the first bench of its group.
 
-    Groups that overlap share as one.
+    Raises `PlanError` for a bench in two groups: it is not known which of the others it shares with.
     """
-    leader: dict[str, str] = {}
-
-    def top(bench: str) -> str:
-        while leader.get(bench, bench) != bench:
-            bench = leader[bench]
-        return bench
-
+    first: dict[str, str] = {}
     for group in site.planning.share_benches:
         for bench in group:
-            leader.setdefault(bench, bench)
-            first, here = top(group[0]), top(bench)
-            if first != here:
-                leader[here] = first
-    return {bench: top(bench) for bench in leader}
+            if first.setdefault(bench, group[0]) != group[0]:
+                raise PlanError(
+                    f"found bench {bench!r} in two groups; expected it in one; join the groups or take it out of one",
+                    where="site.toml [planning] share_benches",
+                )
+    return first

@@ -267,13 +267,13 @@ def _search_part(
     for number, tube in zip(members, found.tube_of, strict=True):
         if tube >= 0:
             held[tube].append(number)
-    tubes = [
-        Packed(entries[e].item, ways[entries[e].lane], tuple(inside))
-        for e, inside in zip(found.taken, held, strict=True)
-    ]
+    filled = [(e, inside) for e, inside in zip(found.taken, held, strict=True) if inside]
+    tubes = [Packed(entries[e].item, ways[entries[e].lane], tuple(inside)) for e, inside in filled]
     dropped = tuple(n for n, tube in zip(members, found.tube_of, strict=True) if tube < 0)
+    # A cut search may have taken a tube that it then left empty: it is not drawn.
+    cost = (len(filled), sum(entries[e].draw_ul for e, _ in filled), found.cost[5])
     return Packing(
-        tuple(tubes), dropped, _plain(found.cost, least_blood), _plain(found.bound, least_blood),
+        tuple(tubes), dropped, cost, _plain(found.bound, least_blood),
         found.nodes, found.finished,
     )  # fmt: skip
 

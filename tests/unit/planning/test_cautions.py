@@ -1,0 +1,143 @@
+"""What to watch: by the tests, the patient, the tubes, the access and the limit; gravest first."""
+
+from __future__ import annotations
+
+import pytest
+from msgspec.structs import replace
+
+from cubital import facts
+from cubital.model import Ask, Line, Order, Patient
+from tests.published.shipped import SHIPPED, order_of, patient_of, site_of_kinds, site_under, verified
+
+
+def said(order: Order, level: str) -> list[str]:
+    return [caution.text for caution in verified(order, SHIPPED).cautions if caution.level == level]
+
+
+@pytest.mark.parametrize(
+    ("flags", "level", "words"),
+    [
+        (("not-fasting",), "stop", "the patient is not fasting; ask before drawing"),
+        (("Fed",), "stop", "the patient is not fasting"),
+        ((), "warn", "ask whether the patient is fasting"),
+    ],
+)
+def test_a_fasting_test_asks_what_is_not_known_and_stops_at_what_is(
+    flags: tuple[str, ...], level: str, words: str
+) -> None:
+    assert any(words in text for text in said(order_of("homocysteine", patient=Patient(flags=flags)), level))
+
+
+def test_a_fasting_patient_is_not_asked_again() -> None:
+    fasting = order_of("homocysteine", patient=Patient(flags=("fasting",)))
+    assert not any("fasting; ask" in text or "ask whether" in text for text in said(fasting, "warn"))
+    assert not any("fasting" in text for text in said(fasting, "stop"))
+
+
+@pytest.mark.parametrize("flag", ["latex", "Latex allergy", "latex_allergy", " LATEX-ALLERGY "])
+def test_a_flag_is_known_by_its_spellings(flag: str) -> None:
+    texts = said(order_of("cbc", patient=Patient(flags=(flag,))), "warn")
+    assert facts.flags()["latex-allergy"].text in texts
+
+
+def test_a_flag_that_nobody_knows_is_shown_as_it_was_written() -> None:
+    assert "flag 'moon-dust' is not known here: read it and act on it" in said(
+        order_of("cbc", patient=Patient(flags=("moon-dust",))), "warn"
+    )
+
+
+def test_what_was_not_understood_is_shown() -> None:
+    assert "not understood and not used: note.text" in said(order_of("cbc", unread=("note.text",)), "warn")
+
+
+def test_every_known_flag_has_its_caution_in_the_plan() -> None:
+    for flag in facts.flags().values():
+        plan = verified(order_of("cbc", patient=Patient(flags=(flag.key,))), SHIPPED)
+        assert (flag.level, flag.text) in [(c.level, c.text) for c in plan.cautions]
+
+
+def test_a_test_asked_by_two_panels_is_said_to_be_drawn_once() -> None:
+    found = verified(order_of("basic-metabolic-panel", "comprehensive-metabolic-panel"), SHIPPED)
+    assert any("drawn once" in c.text for c in found.cautions)
+    assert len([t for tube in found.tubes for t in tube.tests if t == "potassium"]) == 1
+
+
+def test_the_skin_of_a_culture_is_prepared_by_its_own_rule() -> None:
+    text = facts.safety()["skin-culture"].text
+    assert text in said(order_of("blood-culture"), "warn")
+    assert text not in said(order_of("cbc"), "warn")
+
+
+def test_a_line_says_what_is_not_known_of_it() -> None:
+    unknown = order_of("prothrombin-time", access="line")
+    assert any("dead space of the line not known" in text for text in said(unknown, "stop"))
+    assert any("carried anticoagulant: taken as if" in text for text in said(unknown, "warn"))
+    known = replace(unknown, line=Line(dead_space_ul=500, carried_anticoagulant=True))
+    assert not any("dead space" in text for text in said(known, "stop"))
+    assert not any("carried anticoagulant" in text for text in said(known, "warn"))
+    no_ratio = order_of("cbc", access="line", line=Line(dead_space_ul=500))
+    assert not any("carried anticoagulant" in text for text in said(no_ratio, "warn"))
+
+
+@pytest.mark.parametrize(("spare_ul", "is_reached"), [(0, True), (1, False)])
+def test_a_draw_that_reaches_the_limit_says_nothing_more_today(spare_ul: int, is_reached: bool) -> None:
+    free = verified(order_of("cbc", patient=patient_of(10, 2)), SHIPPED)
+    drawn_ul = (free.totals.limit_ul or 0) - free.totals.all_blood_ul - spare_ul
+    texts = said(order_of("cbc", patient=patient_of(10, 2, drawn_ul=drawn_ul)), "warn")
+    assert any("reaches the blood limit" in text for text in texts) is is_reached
+
+
+def test_without_a_limit_the_plan_says_that_none_was_checked_and_why() -> None:
+    assert "no blood limit was checked: the weight is not known" in said(order_of("cbc"), "warn")
+
+
+def test_cautions_come_gravest_first_and_each_once() -> None:
+    order = Order(
+        asks=tuple(Ask(test=test) for test in ("homocysteine", "prothrombin-time", "iron", "lipid-panel")),
+        patient=Patient(flags=("not-fasting", "latex")), access="line",
+    )  # fmt: skip
+    cautions = verified(order, SHIPPED).cautions
+    levels = [("stop", "warn", "note").index(c.level) for c in cautions]
+    assert levels == sorted(levels)
+    assert len(set(cautions)) == len(cautions)
+    assert {0, 1, 2} == set(levels)
+
+
+def test_the_standing_cautions_stand_beside_every_plan_even_an_empty_one() -> None:
+    patient = patient_of(60, 40, drawn_ul=10_000_000)
+    empty = verified(order_of("cbc", patient=patient), SHIPPED)
+    assert empty.tubes == ()
+    texts = {c.text for c in empty.cautions}
+    assert {c.text for c in facts.safety().values() if c.when == "always"} <= texts
+    assert empty.cautions[0].text.startswith("left out of this draw: complete-blood-count")
+
+
+def test_minimum_volumes_are_said_with_their_reason() -> None:
+    asked = said(order_of("cbc", objective="least-blood"), "warn")
+    assert any("the least blood was asked for" in text for text in asked)
+
+
+def test_spin_and_handling_of_a_tube_follow_its_tests() -> None:
+    site = site_under("common-practice")
+    cold, plain, twice, whole = (
+        verified(order_of(test), site).tubes[0]
+        for test in ("ammonia", "potassium", "lupus-anticoagulant", "cbc")
+    )
+    assert cold.spin is not None
+    assert cold.spin.endswith(" 4 C")
+    assert plain.spin is not None
+    assert plain.spin.endswith("20-25 C")
+    assert twice.spin is not None
+    assert twice.spin.startswith("twice, ")
+    assert whole.spin is None
+
+
+def test_a_site_s_own_inversions_and_fill_go_before_the_shipped_ones() -> None:
+    site = site_of_kinds("common-practice")
+    own = replace(site.kinds["citrate"], inversions=4, fill_min_percent=95)
+    bare = replace(site.kinds["citrate"], fill_min_percent=None)
+    found = [
+        verified(order_of("citrate"), replace(site, kinds={**site.kinds, "citrate": kind})).tubes[0]
+        for kind in (own, bare)
+    ]
+    assert [(tube.inversions, tube.fill_min_percent) for tube in found] == [(4, 95), (5, 90)]

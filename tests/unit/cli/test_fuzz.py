@@ -8,6 +8,8 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cubital.app.wiring import open_site
+from cubital.model.vocabulary import ACCESSES, OBJECTIVES, SEXES
 from tests.unit.cli.prompt import Said, say
 
 NAMES = st.sampled_from(["K", "Na", "CBC", "PT", "CMP", "lactate", "blood culture", "GTT", "lead", "kk", "", "2823-3"])
@@ -52,6 +54,27 @@ ORDERS = st.fixed_dictionaries(
 WORDS = st.text(max_size=12).filter(lambda text: not text.startswith("-"))
 LINES = st.binary(max_size=60).map(lambda data: data.replace(b"\n", b""))
 
+SITE = open_site(demo=True)
+SOUND = st.fixed_dictionaries(
+    {
+        "tests": st.lists(st.sampled_from(sorted(SITE.tests)), min_size=1, max_size=12, unique=True),
+        "access": st.sampled_from(ACCESSES),
+        "objective": st.sampled_from(OBJECTIVES),
+    },
+    optional={
+        "patient": st.one_of(
+            st.fixed_dictionaries(
+                {"age": st.integers(1, 27).map(lambda d: f"{d} d"), "weight_kg": st.sampled_from([1.5, 2.8, 3.6])},
+                optional={"drawn_ml": st.integers(0, 9), "hematocrit": st.sampled_from([0.4, 0.62])},
+            ),
+            st.fixed_dictionaries(
+                {"age": st.integers(18, 90).map(lambda a: f"{a} a"), "weight_kg": st.integers(45, 120)},
+                optional={"drawn_ml": st.integers(0, 200), "sex": st.sampled_from(SEXES)},
+            ),
+        ),
+    },
+)
+
 
 def check(said: Said) -> Any:
     """A plan and nothing on stderr, or an error that says where; one document either way."""
@@ -75,6 +98,26 @@ def test_an_order_of_any_values_is_planned_or_refused(order: dict[str, Any]) -> 
     if document["format"] == "cubital.plan/1":
         assert isinstance(order["tests"], list)
         assert document["tubes"] or document["unplaced"]
+
+
+@settings(max_examples=150, deadline=None)
+@given(order=SOUND)
+def test_a_sound_order_has_every_test_in_a_tube_or_named_as_left_out(order: dict[str, Any]) -> None:
+    document = check(say("plan", "--order", "-", "--json", "--demo", stdin=json.dumps(order).encode()))
+    if document["format"] == "cubital.error/1":
+        # A test that this access or this stock cannot take is refused by name, never left out in silence.
+        assert document["error"] in ("NoTube", "UnplacedKind", "PlanError")
+        return
+    placed = [test for tube in document["tubes"] if tube["purpose"] == "collect" for test in tube["tests"]]
+    bottled = {test for tube in document["tubes"] if tube["purpose"] == "culture" for test in tube["tests"]}
+    left_out = [entry["test"] for entry in document["unplaced"]]
+    assert sorted([*placed, *bottled, *left_out]) == sorted(order["tests"])
+    limit_ml, drawn_ml = document["totals"]["limit_ml"], document["totals"]["already_drawn_ml"]
+    if limit_ml is not None and document["tubes"]:
+        assert document["totals"]["all_blood_ml"] + drawn_ml <= limit_ml + 1e-9
+    tray = say("plan", "--order", "-", "--demo", stdin=json.dumps(order).encode())
+    assert tray.status == 0
+    assert tray.out.startswith("NOT ALL: ") == bool(left_out)
 
 
 @settings(max_examples=150, deadline=None)

@@ -1,20 +1,19 @@
 """Which test goes into which tube, when the tubes are given: the least sum of preference places.
 
 The question is the generalised assignment problem with very few tubes. It is answered exactly by
-depth-first search, and the three bounds below are what makes that quick:
-
-* capacity by subset sums: what a tube can hold *exactly* is the largest sum of a subset of the
-  needs that still fits, found with one shift-and-or of a whole-number bit set per test;
-* Hall's condition over subsets of tubes, with those tightened capacities: the tests that can go
-  nowhere else must fit, or nothing does (P. Hall, J London Math Soc 1935;10:26-30; fractional form);
-* Lagrangian relaxation of the capacities for the preference (M. L. Fisher, Manag Sci 1981;27:1-18),
-  with whole-number multipliers, so the bound is exact arithmetic.
+depth-first search, test by test, under two bounds: room (`room`), and a Lagrangian relaxation of the
+capacities for the preference (M. L. Fisher, Manag Sci 1981;27:1-18), with whole-number multipliers,
+so the bound is exact arithmetic. What that does not settle in a few nodes is searched tube by tube
+(`fillings`), and only where the fillings are too many, test by test to the end.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import NamedTuple
+
+from cubital.planning.fillings import Fillings, TooMany
+from cubital.planning.room import Options, may_fit
 
 
 class Placed(NamedTuple):
@@ -29,114 +28,49 @@ class Placed(NamedTuple):
 
 
 class Unfit(NamedTuple):
-    """No assignment was found for these tests; `proved` says that there is none."""
+    """No assignment was found for these tests; `proved` says that there is none.
+
+    `is_beaten` says that there may be one, but none below the sum that was asked for.
+    """
 
     tests: tuple[int, ...]
     proved: bool
+    is_beaten: bool = False
 
-
-# One test's ways: (tube index, microlitres needed there, preference place there).
-Options = Sequence[tuple[int, int, int]]
 
 _SCALE = 1 << 20
-_QUICK_STEPS, _DEAR_STEPS = 20, 300
-_QUICK_NODES, _MOST_NODES = 150, 500_000
+_QUICK_STEPS, _DEAR_STEPS = 20, 400
+_AIM, _LEAST_AIM, _LESS = 5.0, 0.02, 0.4
+_PATIENCE, _KEPT = 15, 0.9
+_QUICK_NODES, _MOST_NODES = 80, 500_000
+ANY = 1 << 60
 
 
 class _Dear(Exception):
     """The quick search met its node limit: the question needs better prices."""
 
 
-def hall_fails(masks_needs: Sequence[tuple[int, int]], caps: Sequence[int]) -> int:
-    """Tubes in which the tests that can go nowhere else do not fit, shares allowed; 0 when all fit.
-
-    `masks_needs` holds for each test the bit set of tubes it may use and the least it needs there.
-    A greatest flow of microlitres from tests to tubes is grown along shortest ways; where it stops
-    short, the tubes reached are a set that fails Hall's condition (greatest flow, least cut).
-    """
-    wanted: dict[int, int] = {}
-    for mask, least in masks_needs:
-        wanted[mask] = wanted.get(mask, 0) + least
-    left = list(caps)
-    order = sorted(wanted, key=int.bit_count)
-    flows: list[dict[int, int]] = []
-    for mask in order:
-        flow: dict[int, int] = {}
-        need, tubes = wanted[mask], mask
-        flows.append(flow)
-        while tubes and need:
-            low = tubes & -tubes
-            tubes ^= low
-            tube = low.bit_length() - 1
-            push = min(need, left[tube])
-            if push:
-                flow[tube] = push
-                left[tube] -= push
-                need -= push
-        while need:
-            pushed, reached = _push(len(flows) - 1, need, order, flows, left)
-            if not pushed:
-                return reached
-            need -= pushed
-    return 0
-
-
-def _push(
-    source: int, need: int, order: Sequence[int], flows: list[dict[int, int]], left: list[int]
-) -> tuple[int, int]:
-    """One shortest way from this class of tests to a tube with room: what was pushed, the tubes reached."""
-    came_from: dict[int, tuple[int, int]] = {}
-    queue, seen, reached = [(source, -1)], {source}, 0
-    for group, through in queue:
-        tubes = order[group] & ~reached
-        while tubes:
-            low = tubes & -tubes
-            tubes ^= low
-            tube = low.bit_length() - 1
-            reached |= low
-            came_from[tube] = (group, through)
-            if left[tube]:
-                return _augment(tube, need, came_from, flows, left), reached
-            for other, flow in enumerate(flows):
-                if other not in seen and flow.get(tube):
-                    seen.add(other)
-                    queue.append((other, tube))
-    return 0, reached
-
-
-def _augment(
-    tube: int, need: int, came_from: dict[int, tuple[int, int]], flows: list[dict[int, int]], left: list[int]
-) -> int:
-    push, here = min(need, left[tube]), tube
-    while came_from[here][1] >= 0:
-        group, here = came_from[here]
-        push = min(push, flows[group][here])
-    left[tube] -= push
-    here = tube
-    while here >= 0:
-        group, before = came_from[here]
-        flows[group][here] = flows[group].get(here, 0) + push
-        if before >= 0:
-            flows[group][before] -= push
-        here = before
-    return push
-
-
-def assign(tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int]) -> Placed | Unfit:
+def assign(
+    tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], *, below: int = ANY
+) -> Placed | Unfit:
     """The assignment of every test to one tube with the least preference, or the tests that do not fit.
 
     `lanes` names for each tube the class of tubes that every test treats alike, size apart. Tests
-    that share no tube, directly or through others, are assigned apart.
+    that share no tube, directly or through others, are assigned apart. Only sums under `below` count.
     """
     tube_of = [-1] * len(tests)
     total = least = 0
+    floors = [min((place for _, _, place in options), default=0) for options in tests]
+    spare = below - sum(floors)
     for members in _components(tests):
-        search = _Search([tests[n] for n in members], caps, lanes)
+        floor = sum(floors[n] for n in members)
+        search = _Search([tests[n] for n in members], caps, lanes, spare + floor)
         found = search.run()
         if found is None:
-            return Unfit(tuple(members), not search.is_cut)
+            return Unfit(tuple(members), not search.is_cut, search.is_limited)
         total += found.preference
         least += found.least
+        spare -= found.least - floor
         for number, tube in zip(members, found.tube_of, strict=True):
             tube_of[number] = tube
     return Placed(tuple(tube_of), total, least)
@@ -163,7 +97,7 @@ def _components(tests: Sequence[Options]) -> list[list[int]]:
 class _Search:
     """One depth-first search; the state is the residual capacity of each tube."""
 
-    def __init__(self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int]) -> None:
+    def __init__(self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], below: int) -> None:
         self.lanes = lanes
         self.tests = [sorted((o for o in options if o[1] <= caps[o[0]]), key=_by_place) for options in tests]
         self.caps = tuple(caps)
@@ -171,7 +105,9 @@ class _Search:
         self.node_limit = _QUICK_NODES
         self.is_cut = False
         self.least = 0
-        self.best_value = 1 << 60
+        worst = sum(max((place for _, _, place in options), default=0) for options in tests)
+        self.is_limited = below <= worst
+        self.best_value = min(below, worst + 1)
         self.best: tuple[int, ...] | None = None
         self.tube_of = [-1] * len(tests)
         self.multipliers = [0] * len(caps)
@@ -182,7 +118,7 @@ class _Search:
             return None
         greedy = self._cheapest_if_it_fits()
         if greedy is not None:
-            return greedy
+            return greedy if greedy.preference < self.best_value else None
         everything = list(range(len(self.tests)))
         # Most questions are settled in a few nodes; only the others are worth dear prices.
         self._tune_multipliers(_QUICK_STEPS)
@@ -191,11 +127,21 @@ class _Search:
         except _Dear:
             self.residual = list(self.caps)
             self._tune_multipliers(_DEAR_STEPS)
-            self.node_limit = _MOST_NODES
-            self._finish(everything)
+            self._search_fillings(everything)
         if self.best is None:
             return None
         return Placed(self.best, self.best_value, self.least if self.is_cut else self.best_value)
+
+    def _search_fillings(self, everything: list[int]) -> None:
+        fillings = Fillings(self.tests, self.caps, self.multipliers, scale=_SCALE)
+        try:
+            better = fillings.least(self.best_value, is_feasible=self.best is not None)
+        except TooMany:
+            self.node_limit = _MOST_NODES
+            self._finish(everything)
+        else:
+            if better is not None:
+                self.best, self.best_value = better
 
     def _finish(self, everything: list[int]) -> None:
         try:
@@ -224,43 +170,51 @@ class _Search:
         return Placed(tuple(tube_of), value, value)
 
     def _tune_multipliers(self, steps: int) -> None:
-        """Subgradient steps (B. T. Polyak's step length) on the price of a microlitre in each tube.
+        """Steps along a deflected subgradient on the price of a microlitre in each tube.
 
-        Prices are floating point while they are tuned and whole numbers after, so bounds stay exact.
+        Each step aims a little above the best bound so far, and less so each time it stalls; the
+        direction keeps most of the one before (P. M. Camerini, L. Fratta, F. Maffioli, Math Program
+        Study 1975;3:26-34). Prices are floating point here and whole numbers after, so bounds stay exact.
         """
-        caps = self.residual
-        target = self.best_value
-        if self.best is None:
-            target = sum(max(option[2] for option in options) for options in self.tests) + 1
+        caps = self.caps
         prices = [multiplier / _SCALE for multiplier in self.multipliers]
-        best, best_prices, length, stalled = float("-inf"), prices, 2.0, 0
+        best, best_prices, aim, stalled = float("-inf"), prices, _AIM, 0
+        course = [0.0] * len(caps)
         for _ in range(steps):
-            load = [-cap for cap in caps]
-            value = 0.0
-            for options in self.tests:
-                least = float("inf")
-                chosen = chosen_need = 0
-                for tube, need, place in options:
-                    cost = place + prices[tube] * need
-                    if cost < least:
-                        least, chosen, chosen_need = cost, tube, need
-                value += least
-                load[chosen] += chosen_need
-            for price, cap in zip(prices, caps, strict=True):
-                value -= price * cap
-            if value > best + 1e-9:
-                best, best_prices, stalled = value, prices, 0
-            else:
-                stalled += 1
-                if stalled > 9:
-                    length, stalled, prices = length / 2, 0, best_prices
-            slope = [0 if price == 0 and over < 0 else over for price, over in zip(prices, load, strict=True)]
-            norm = sum(over * over for over in slope)
-            if norm == 0 or best >= target:
+            value, over = self._relax(prices)
+            stalled = 0 if value > best + aim / 10 else stalled + 1
+            if value > best:
+                best, best_prices = value, prices
+            if stalled > _PATIENCE:
+                aim, stalled, prices, course = aim * _LESS, 0, best_prices, [0.0] * len(caps)
+                if aim < _LEAST_AIM:
+                    break
+                value, over = self._relax(prices)
+            course = [now + _KEPT * before for now, before in zip(over, course, strict=True)]
+            slope = [0.0 if price == 0 and way < 0 else way for price, way in zip(prices, course, strict=True)]
+            norm = sum(way * way for way in slope)
+            if norm == 0 or best >= self.best_value:
                 break
-            scale = length * (target - value) / norm
-            prices = [max(0.0, price + scale * over) for price, over in zip(prices, slope, strict=True)]
+            scale = (best + aim - value) / norm
+            prices = [max(0.0, price + scale * way) for price, way in zip(prices, slope, strict=True)]
         self.multipliers = [int(price * _SCALE) for price in best_prices]
+
+    def _relax(self, prices: Sequence[float]) -> tuple[float, list[int]]:
+        """The bound at these prices, and by how much each tube is then overfull."""
+        over = [-cap for cap in self.caps]
+        value = 0.0
+        for options in self.tests:
+            least = float("inf")
+            chosen = chosen_need = 0
+            for tube, need, place in options:
+                cost = place + prices[tube] * need
+                if cost < least:
+                    least, chosen, chosen_need = cost, tube, need
+            value += least
+            over[chosen] += chosen_need
+        for price, cap in zip(prices, self.caps, strict=True):
+            value -= price * cap
+        return value, over
 
     def _bound(self, rest: Sequence[int], value: int, open_options: Sequence[Options]) -> int:
         """No completion has a smaller preference: the larger of the plain and the Lagrangian bound."""
@@ -289,7 +243,7 @@ class _Search:
             open_options.append(options)
         if self._bound(rest, value, open_options) >= self.best_value:
             return
-        if not self._may_fit(open_options):
+        if not may_fit(open_options, residual):
             return
         # Invariant: every test in `rest` is unassigned, and `residual` is what the others left.
         place_in_rest = min(range(len(rest)), key=lambda i: (len(open_options[i]), -max(o[1] for o in open_options[i])))
@@ -306,31 +260,6 @@ class _Search:
             self._descend(remaining, value + place)
             residual[tube] += need
         self.tube_of[test] = -1
-
-    def _may_fit(self, open_options: Sequence[Options]) -> bool:
-        """Whether subset sums and Hall's condition leave a completion possible."""
-        residual = self.residual
-        wanted: list[list[int]] = [[] for _ in residual]
-        masks_needs = []
-        for options in open_options:
-            mask, least = 0, 1 << 60
-            for tube, need, _ in options:
-                mask |= 1 << tube
-                if need < least:
-                    least = need
-                wanted[tube].append(need)
-            masks_needs.append((mask, least))
-        caps = []
-        for tube, needs in enumerate(wanted):
-            room = residual[tube]
-            if sum(needs) <= room:
-                caps.append(sum(needs))
-                continue
-            sums, window = 1, (1 << (room + 1)) - 1
-            for need in needs:
-                sums |= (sums << need) & window
-            caps.append(sums.bit_length() - 1)
-        return not hall_fails(masks_needs, caps)
 
 
 def _by_place(option: tuple[int, int, int]) -> int:

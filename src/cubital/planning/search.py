@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from heapq import heappop, heappush
 from typing import NamedTuple
 
-from cubital.planning.assignment import Placed, Unfit, assign, hall_fails
+from cubital.planning.assignment import ANY, Placed, Unfit, assign
+from cubital.planning.room import hall_fails
 
 ENDLESS = 1 << 40
 _WHOLE = 1 << 20
@@ -85,7 +86,8 @@ class _Way(NamedTuple):
 
 
 _NOTHING: Cost = (0, 0, 0, 0, 0, 0)
-_Child = tuple[Cost, _Node, Placed | None]
+# A bound or cost, the node, and either what it needs next or its complete assignment.
+_Child = tuple[Cost, _Node, _Way | Placed]
 
 
 def search(question: Question, *, node_limit: int) -> Found:
@@ -112,6 +114,8 @@ class _Cover:
             lane: sum(1 << n for n, test in enumerate(self.tests) if lane in test) for lane in self.lane_entries
         }
         self.is_cut = False
+        # The cheapest packing met so far: an assignment elsewhere counts only when it beats it.
+        self.best: Cost | None = None
 
     def _servers(self, test: dict[int, tuple[int, int]]) -> int:
         """The entries that could hold this test alone."""
@@ -125,35 +129,35 @@ class _Cover:
     def run(self, node_limit: int) -> Found:
         everything = (1 << len(self.tests)) - 1
         root = _Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
-        heap: list[tuple[Cost, int, _Node, Placed | None]] = []
+        heap: list[tuple[Cost, int, _Node, _Way | Placed]] = []
         first = self._look(root)
         if first is not None and (root.droppable or self._shelf_holds(root, root.allowed)):
-            heap.append((first[0], 0, root, None))
+            heap.append((first[0], 0, root, first[1]))
         serial = nodes = 0
         while heap:
-            cost, _, node, placed = heappop(heap)
-            if placed is not None:
-                is_proved = not self.is_cut and placed.least == placed.preference
+            cost, _, node, goes_on = heappop(heap)
+            if isinstance(goes_on, Placed):
+                is_proved = not self.is_cut and goes_on.least == goes_on.preference
                 bound = cost if is_proved else (*cost[:5], 0)
-                return Found(node.taken, placed.tube_of, cost, bound, nodes, is_proved)
+                return Found(node.taken, goes_on.tube_of, cost, bound, nodes, is_proved)
             nodes += 1
             if nodes > node_limit:
-                return self._dive(node, cost, nodes)
-            for child_cost, child, child_placed in self._children(node):
+                return self._dive(node, goes_on, cost, nodes)
+            for child_cost, child, way in self._children(node, goes_on):
                 serial += 1
-                heappush(heap, (child_cost, -serial, child, child_placed))
+                heappush(heap, (child_cost, -serial, child, way))
         return Found((), None, _NOTHING, _NOTHING, nodes, not self.is_cut)
 
-    def _dive(self, node: _Node, bound: Cost, nodes: int) -> Found:
+    def _dive(self, node: _Node, way: _Way, bound: Cost, nodes: int) -> Found:
         """Some packing below the best open node, depth first, when the search was cut off."""
-        stack: list[_Child] = [(bound, node, None)]
+        stack: list[_Child] = [(bound, node, way)]
         for _ in range(20_000):
             if not stack:
                 break
-            cost, node, placed = stack.pop()
-            if placed is not None:
-                return Found(node.taken, placed.tube_of, cost, bound, nodes, False)
-            stack.extend(sorted(self._children(node), key=lambda child: child[0], reverse=True))
+            cost, node, goes_on = stack.pop()
+            if isinstance(goes_on, Placed):
+                return Found(node.taken, goes_on.tube_of, cost, bound, nodes, False)
+            stack.extend(sorted(self._children(node, goes_on), key=lambda child: child[0], reverse=True))
         return Found((), None, _NOTHING, bound, nodes, False)
 
     def _cost(self, node: _Node, tubes: int, blood_ul: int, preference: int) -> Cost:
@@ -384,18 +388,19 @@ class _Cover:
             must = max(must, count)
         return must
 
-    def _children(self, node: _Node) -> list[_Child]:
-        looked = self._look(node)
-        if looked is None:
-            return []
-        way = looked[1]
+    def _children(self, node: _Node, way: _Way) -> list[_Child]:
         if not way.entries and not way.tests:
-            placed = self._place(node)
+            blood_ul = sum(self.entries[e].draw_ul for e in node.taken)
+            plain = self._cost(node, len(node.taken), blood_ul, 0)
+            is_level = self.best is not None and self.best[:5] == plain[:5]
+            placed = self._place(node, self.best[5] if self.best is not None and is_level else ANY)
             if isinstance(placed, Placed):
-                blood_ul = sum(self.entries[e].draw_ul for e in node.taken)
-                cost = self._cost(node, len(node.taken), blood_ul, placed.preference)
+                cost = (*plain[:5], placed.preference)
+                self.best = cost if self.best is None else min(self.best, cost)
                 return [(cost, node, placed)]
             self.is_cut = self.is_cut or not placed.proved
+            if placed.proved and placed.is_beaten:
+                return []  # more tubes cost more than the packing that was met
             beyond = self._beyond(node, placed)
             if beyond is None:
                 return []
@@ -426,9 +431,9 @@ class _Cover:
     def _add(self, children: list[_Child], child: _Node) -> None:
         looked = self._look(child)
         if looked is not None:
-            children.append((looked[0], child, None))
+            children.append((looked[0], child, looked[1]))
 
-    def _place(self, node: _Node) -> Placed | Unfit:
+    def _place(self, node: _Node, below: int) -> Placed | Unfit:
         """The tests that are kept, placed in the tubes taken; numbers are those of the question."""
         tubes = [self.entries[e] for e in node.taken]
         by_lane: dict[int, list[int]] = {}
@@ -439,9 +444,9 @@ class _Cover:
             [(i, need, place) for lane, (need, place) in self.tests[n].items() for i in by_lane.get(lane, ())]
             for n in kept
         ]
-        placed = assign(options, [entry.cap_ul for entry in tubes], [entry.lane for entry in tubes])
+        placed = assign(options, [entry.cap_ul for entry in tubes], [entry.lane for entry in tubes], below=below)
         if isinstance(placed, Unfit):
-            return Unfit(tuple(kept[n] for n in placed.tests), placed.proved)
+            return placed._replace(tests=tuple(kept[n] for n in placed.tests))
         tube_of = [-1] * len(self.tests)
         for n, tube in zip(kept, placed.tube_of, strict=True):
             tube_of[n] = tube

@@ -93,15 +93,16 @@ def age_hours(text: str, *, where: str) -> int:
 def age_text(hours: int) -> str:
     """An age in the unit a ward would use.
 
-    >>> age_text(35064), age_text(36), age_text(24 * 40)
-    ('4 a', '36 h', '40 d')
+    >>> age_text(35064), age_text(36), age_text(24 * 40), age_text(age_hours("5 mo", where="x"))
+    ('4 a', '36 h', '40 d', '5 mo')
     """
     if hours < 72:
         return f"{hours} h"
     if hours < 24 * 90:
         return f"{hours // 24} d"
     if hours < 2 * 8766:
-        return f"{int(hours / (8766 / 12))} mo"
+        # Ages are kept in whole hours, rounded down, so a month's last hour may be missing.
+        return f"{int((hours + 1) * 12 / 8766)} mo"
     return f"{hours // 8766} a"
 
 

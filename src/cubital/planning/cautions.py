@@ -9,7 +9,7 @@ from functools import cache
 from cubital import facts
 from cubital.model import Caution, Order, Patient, PlannedTube, Site, Unplaced
 from cubital.planning.asks import Asked
-from cubital.planning.collections import RATIO_CRITICAL
+from cubital.planning.choices import RATIO_CRITICAL
 from cubital.planning.patient import Limit
 from cubital.units import millilitres_text
 

@@ -16,6 +16,8 @@ from cubital.planning.capacity import usable_ul
 from cubital.planning.lint import is_usable
 from cubital.units import millilitres_text
 
+RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
+
 
 class Size(NamedTuple):
     """One stock size that may be drawn now; `item` is its number on the shelf."""
@@ -96,6 +98,10 @@ class Shelf:
                 sizes.sort(key=lambda size: (size.draw_ul, -size.cap_ul))
                 self.way_of[kind.key, matrix] = len(self.ways)
                 self.ways.append(Way(kind.key, matrix, tuple(sizes), max(s.cap_ul for s in sizes)))
+
+    def is_ratio_critical(self, way: int) -> bool:
+        """Whether this way is a tube whose ratio of blood to additive decides the result."""
+        return self.site.kinds[self.ways[way].kind].additive in RATIO_CRITICAL
 
     def ways_for(self, test: Test, *, minimum: bool) -> Ways:
         """Every way that this test may go at this volume; raises `NoTube` when there is none."""

@@ -9,10 +9,10 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.errors import PlanError
 from cubital.model import Order, Patient, PlannedTube, Reason, Site, Tube, TubeKind
+from cubital.planning.choices import RATIO_CRITICAL
 from cubital.planning.lint import is_usable
 from cubital.units import millilitres_text
 
-RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
 PEDIATRIC_BOTTLE_MAX_UL = 4000
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from fractions import Fraction
+from itertools import combinations
 from typing import NamedTuple
 
 import msgspec
@@ -26,7 +27,7 @@ from cubital.model import (
 from cubital.model.vocabulary import PRIORITIES, ObjectiveKey
 from cubital.planning import cautions
 from cubital.planning.asks import Asked, resolve_asks
-from cubital.planning.choices import Shelf, Wanted, opposed_terms
+from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, opposed_terms
 from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, plan_discard
 from cubital.planning.directory import Directory
 from cubital.planning.packing import NODE_LIMIT, Packing, pack
@@ -37,6 +38,7 @@ from cubital.units import millilitres_text
 
 MOST_TESTS = 250
 _KEPT_BODIES = 50_000
+_MOST_SPARED_DRAWS = 3
 
 
 class _Body(NamedTuple):
@@ -102,17 +104,53 @@ class Planner:
         return body
 
     def _limited_body(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, room_ul: int) -> _Body:
-        """The plan whose blood, discards and bottles included, stays within `room_ul`."""
+        """The best plan whose blood, discards and bottles included, stays within `room_ul`.
+
+        A discard is owed only where a ratio tube is drawn, and its blood may cost a test. So where the
+        tubes alone fit but not with their discards, each set of draws is also planned without ratio
+        tubes, and the plan that loses least is taken.
+        """
+        free = self._build(order, objective, hematocrit, room_ul)
+        if free.all_blood_ul <= room_ul:
+            return free
+        critical = sorted({t.draw for t in free.tubes if t.purpose == "collect" and t.additive in RATIO_CRITICAL})
+        some = critical[:_MOST_SPARED_DRAWS]
+        bodies = [
+            self._within(order, objective, hematocrit, room_ul, frozenset(spared))
+            for count in range(len(some) + 1)
+            for spared in combinations(some, count)
+        ]
+        best = min(bodies, key=lambda body: _loss(body, objective))
+        if len(some) < len(critical) or self._may_open_draw(order, best):
+            # A harmless tube drawn first might spare the discard; that is not searched, so nothing is proved.
+            best = best._replace(packing=best.packing._replace(finished=False))
+        return best
+
+    def _within(
+        self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, room_ul: int, spared: frozenset[int]
+    ) -> _Body:
+        """The plan within `room_ul`, its discards paid for, with no ratio tube in the spared draws."""
         budget_ul = room_ul
         while True:
-            body = self._build(order, objective, hematocrit, budget_ul)
-            over_ul = body.all_blood_ul - room_ul
-            if over_ul <= 0:
+            body = self._build(order, objective, hematocrit, budget_ul, spared)
+            discard_ul = sum(tube.draw_ul for tube in body.tubes if tube.purpose == "discard")
+            if body.all_blood_ul <= room_ul or budget_ul < 0:
                 return body
-            # Discards are known only once the tubes are: take what they cost off the budget and try again.
-            budget_ul = budget_ul - over_ul
-            if budget_ul < 0:
-                return self._build(order, objective, hematocrit, -1)
+            budget_ul = min(budget_ul - 1, room_ul - discard_ul)
+
+    def _may_open_draw(self, order: Order, body: _Body) -> bool:
+        """Whether this site could draw some other tube before the ratio tube that owes a discard."""
+        owed = {tube.draw for tube in body.tubes if tube.purpose == "discard"}
+        if order.access != "winged-set" or not owed:
+            return False
+        sequence = self._sequence(order.access)
+        ranks = [sequence.rank(t.kind).order for t in body.tubes if t.draw in owed and t.additive in RATIO_CRITICAL]
+        return any(
+            kind.additive not in (*RATIO_CRITICAL, "culture-medium")
+            and (rank := sequence.find(kind.key)) is not None
+            and rank.order < min(ranks)
+            for kind in self.site.kinds.values()
+        )
 
     def _shelf(self, order: Order, sequence: Sequence, hematocrit: Fraction) -> Shelf:
         key = (order.access, order.on, hematocrit)
@@ -134,7 +172,15 @@ class Planner:
             sequence = self._sequences[access] = Sequence(self.site, access)
         return sequence
 
-    def _build(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, budget_ul: int | None) -> _Body:
+    def _build(
+        self,
+        order: Order,
+        objective: ObjectiveKey,
+        hematocrit: Fraction,
+        budget_ul: int | None,
+        spared: frozenset[int] = frozenset(),
+    ) -> _Body:
+        """One plan; draws numbered in `spared` get no ratio tube, whatever that leaves out."""
         asked = resolve_asks(order, self.site, self.directory)
         if len(asked) > MOST_TESTS:
             raise OrderError(
@@ -146,14 +192,14 @@ class Planner:
         bottled = [a for a in asked if self.site.tests[a.test].culture is not None]
         packed = [a for a in asked if self.site.tests[a.test].culture is None]
         cultures, left_cultures, budget_ul, packed_up = self._allot(
-            packed, bottled, minutes, shelf, objective, order, budget_ul
+            packed, bottled, minutes, shelf, objective, order, budget_ul, spared
         )
         volumes, wanted, packing = packed_up
         layout = _Layout(minutes, cultures, [a for a in bottled if a not in left_cultures])
         tubes = self._tubes(layout, wanted, packing, shelf, sequence, order, hematocrit)
         unplaced = [
             *(_left_out_culture(a) for a in left_cultures),
-            *(self._left_out(packed[n], wanted[n], shelf, budget_ul) for n in packing.dropped),
+            *(self._left_out(packed[n], shelf, budget_ul) for n in packing.dropped),
         ]
         found = [
             *cautions.from_unplaced(unplaced),
@@ -171,7 +217,7 @@ class Planner:
 
     def _allot(
         self, packed: list[Asked], bottled: list[Asked], minutes: list[int], shelf: Shelf, objective: ObjectiveKey,
-        order: Order, budget_ul: int | None,
+        order: Order, budget_ul: int | None, spared: frozenset[int],
     ) -> tuple[dict[int, CulturePlan], list[Asked], int | None, tuple[str, list[Wanted], Packing]]:  # fmt: skip
         """The bottles of each minute, the cultures left out, the budget left for tubes, and the tubes.
 
@@ -180,7 +226,7 @@ class Planner:
         """
         plans = _culture_plans(bottled, order, self.site)
         if budget_ul is None:
-            return plans, [], None, self._pack(packed, minutes, shelf, objective, None)
+            return plans, [], None, self._pack(packed, minutes, shelf, objective, None, frozenset())
         best = None
         ranked = sorted(plans, key=lambda at_min: _urgency(a for a in bottled if a.at_min == at_min), reverse=True)
         for kept in range(len(ranked), -1, -1):
@@ -189,7 +235,9 @@ class Planner:
             if here and left_ul < 0:
                 continue
             out = [a for a in bottled if a.at_min not in here]
-            packed_up = self._pack(packed, minutes, shelf, objective, left_ul)
+            numbers = _Layout(minutes, here, [])
+            without = frozenset(i for i in range(len(minutes)) if numbers.number_of(i) in spared)
+            packed_up = self._pack(packed, minutes, shelf, objective, left_ul, without)
             lost = _urgency([*out, *(packed[n] for n in packed_up[2].dropped)])
             if best is None or lost < best[0]:
                 best = lost, (here, out, left_ul, packed_up)
@@ -203,18 +251,19 @@ class Planner:
         shelf: Shelf,
         objective: ObjectiveKey,
         budget_ul: int | None,
+        spared: frozenset[int],
     ) -> tuple[str, list[Wanted], Packing]:
         """Typical volumes where they fit, else minimum volumes, else the most urgent tests at minimum."""
         least_blood = objective == "least-blood"
         if not least_blood:
             try:
-                wanted = self._wanted(asked, minutes, shelf, minimum=False)
+                wanted = self._wanted(asked, minutes, shelf, spared, minimum=False)
                 packing = pack(shelf, wanted, least_blood=False, budget_ul=budget_ul, node_limit=self._node_limit)
                 if packing is not None:
                     return "typical", wanted, packing
             except NoTube:
                 pass  # a volume over every tube at typical may fit at minimum; if not, this is raised there
-        wanted = self._wanted(asked, minutes, shelf, minimum=True)
+        wanted = self._wanted(asked, minutes, shelf, spared, minimum=True)
         packing = pack(shelf, wanted, least_blood=least_blood, budget_ul=budget_ul, node_limit=self._node_limit)
         if packing is None:
             packing = pack(
@@ -224,7 +273,9 @@ class Planner:
         assert packing is not None
         return "minimum", wanted, packing
 
-    def _wanted(self, asked: list[Asked], minutes: list[int], shelf: Shelf, *, minimum: bool) -> list[Wanted]:
+    def _wanted(
+        self, asked: list[Asked], minutes: list[int], shelf: Shelf, spared: frozenset[int], *, minimum: bool
+    ) -> list[Wanted]:
         found = []
         opposed = opposed_terms({term for a in asked for term in self.site.tests[a.test].handling})
         for a in asked:
@@ -234,6 +285,8 @@ class Planner:
             group = shelf.lots.get(test.bench, test.bench)
             lot = (draw, f"{group} {apart}" if apart else group)
             ways = shelf.ways_for(test, minimum=minimum)
+            if draw in spared:
+                ways = {way: need for way, need in ways.items() if not shelf.is_ratio_critical(way)}
             found.append(Wanted(a.test, draw, a.priority, lot, test.own_tube, ways))
         return found
 
@@ -264,10 +317,10 @@ class Planner:
             placed += [_replace(row, position=n) for n, row in enumerate(here, start=1)]
         return tuple(placed)
 
-    def _left_out(self, asked: Asked, wanted: Wanted, shelf: Shelf, budget_ul: int | None) -> Unplaced:
+    def _left_out(self, asked: Asked, shelf: Shelf, budget_ul: int | None) -> Unplaced:
         sizes = [
             (size.draw_ul, shelf.ways[way].kind)
-            for way, (need_ul, _) in wanted.ways.items()
+            for way, (need_ul, _) in shelf.ways_for(self.site.tests[asked.test], minimum=True).items()
             for size in shelf.ways[way].sizes
             if size.cap_ul >= need_ul
         ]
@@ -311,6 +364,14 @@ class Planner:
             edition=facts.edition(),
             id=order.id,
         )  # fmt: skip
+
+
+def _loss(body: _Body, objective: ObjectiveKey) -> tuple[object, ...]:
+    """What this plan gives up: tests by urgency, then typical volumes, then the objective."""
+    left = tuple(sum(entry.priority == priority for entry in body.unplaced) for priority in PRIORITIES)
+    tubes, blood_ul, preference = body.packing.cost
+    worth = (blood_ul, tubes) if objective == "least-blood" else (tubes, blood_ul)
+    return (*left, body.volumes == "minimum", *worth, preference)
 
 
 class _Layout:

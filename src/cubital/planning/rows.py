@@ -8,8 +8,8 @@ from typing import Final
 
 from cubital import facts
 from cubital.model import PlannedTube, Reason, Site, Test, Tube, TubeKind
-from cubital.planning.choices import Shelf, Wanted
-from cubital.planning.collections import RATIO_CRITICAL, Bottle
+from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted
+from cubital.planning.collections import Bottle
 from cubital.planning.packing import Packed
 from cubital.planning.sequence import Sequence
 from cubital.units import millilitres_text

@@ -49,12 +49,16 @@ class Sequence:
 
     def rank(self, key: str) -> Rank:
         """Where this kind stands; raises `UnplacedKind` where neither policy nor site says."""
-        if key not in self._ranks:
-            self._ranks[key] = self._find(key, ())
-        found = self._ranks[key]
+        found = self.find(key)
         if found is None:
             raise self._unplaced(self.site.kinds[key])
         return found
+
+    def find(self, key: str) -> Rank | None:
+        """Where this kind stands, or None where neither policy nor site says."""
+        if key not in self._ranks:
+            self._ranks[key] = self._find(key, ())
+        return self._ranks[key]
 
     def sort_key(self, kind: str, draw_ul: int, tests: tuple[str, ...]) -> tuple[object, ...]:
         """The order of draw, then the stated tie rule: order of the stock, larger first, then test."""

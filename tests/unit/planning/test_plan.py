@@ -9,6 +9,8 @@ import pytest
 from msgspec.structs import replace
 
 from cubital.errors import OrderError, PlanError
+from cubital.exchange.demo_folder import demo_folder
+from cubital.exchange.site_folder import read_site
 from cubital.model import Ask, Order, Patient, Site, Tube
 from cubital.planning import Planner, plan_draw
 from cubital.planning.verify import verify
@@ -116,3 +118,18 @@ def test_a_limit_of_which_a_part_needs_the_weight_says_what_was_not_checked() ->
     assert any("checked in part: the weight" in caution.text for caution in plan.cautions)
     known = verified(order_of("cbc", patient=patient_of(60)), site)
     assert not any("checked in part" in caution.text for caution in known.cautions)
+
+
+def test_a_discard_is_not_paid_for_where_its_tube_is_left_out() -> None:
+    """The citrate tube and its discard do not fit beside the others; the others fit without both."""
+    site = read_site(demo_folder())
+    order = Order(
+        asks=tuple(Ask(test=test) for test in ("K", "CBC", "PT", "CRP")),
+        access="winged-set",
+        on=DAY,
+        patient=Patient(age_h=4383, weight_g=6000, drawn_ul=8000),
+    )
+    plan = plan_draw(order, site)
+    assert [entry.test for entry in plan.unplaced] == ["prothrombin-time"]
+    assert all(tube.purpose == "collect" for tube in plan.tubes)
+    assert verify(plan, order, site) == ()

@@ -30,9 +30,10 @@ from cubital.planning.asks import Asked, resolve_asks
 from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, opposed_terms
 from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, plan_discard
 from cubital.planning.directory import Directory
+from cubital.planning.layout import Layout
 from cubital.planning.packing import NODE_LIMIT, Packing, pack
 from cubital.planning.patient import Limit, planning_hematocrit, sampling_limit
-from cubital.planning.rows import bottle_row, tube_row
+from cubital.planning.rows import tube_row
 from cubital.planning.sequence import Sequence
 from cubital.units import millilitres_text
 
@@ -195,7 +196,7 @@ class Planner:
             packed, bottled, minutes, shelf, objective, order, budget_ul, spared
         )
         volumes, wanted, packing = packed_up
-        layout = _Layout(minutes, cultures, [a for a in bottled if a not in left_cultures])
+        layout = Layout(minutes, cultures, [a for a in bottled if a not in left_cultures])
         tubes = self._tubes(layout, wanted, packing, shelf, sequence, order, hematocrit)
         unplaced = [
             *(_left_out_culture(a) for a in left_cultures),
@@ -235,7 +236,7 @@ class Planner:
             if here and left_ul < 0:
                 continue
             out = [a for a in bottled if a.at_min not in here]
-            numbers = _Layout(minutes, here, [])
+            numbers = Layout(minutes, here, [])
             without = frozenset(i for i in range(len(minutes)) if numbers.number_of(i) in spared)
             packed_up = self._pack(packed, minutes, shelf, objective, left_ul, without)
             lost = _urgency([*out, *(packed[n] for n in packed_up[2].dropped)])
@@ -291,7 +292,7 @@ class Planner:
         return found
 
     def _tubes(
-        self, layout: _Layout, wanted: list[Wanted], packing: Packing, shelf: Shelf, sequence: Sequence,
+        self, layout: Layout, wanted: list[Wanted], packing: Packing, shelf: Shelf, sequence: Sequence,
         order: Order, hematocrit: Fraction,
     ) -> tuple[PlannedTube, ...]:  # fmt: skip
         """Every container, draw by draw, in order of draw, with its position."""
@@ -372,55 +373,6 @@ def _loss(body: _Body, objective: ObjectiveKey) -> tuple[object, ...]:
     tubes, blood_ul, preference = body.packing.cost
     worth = (blood_ul, tubes) if objective == "least-blood" else (tubes, blood_ul)
     return (*left, body.volumes == "minimum", *worth, preference)
-
-
-class _Layout:
-    """The draws of a plan: one a minute, and one more for each further site of a culture set."""
-
-    def __init__(self, minutes: list[int], cultures: dict[int, CulturePlan], bottled: list[Asked]) -> None:
-        self.draws: tuple[Draw, ...] = ()
-        self._main: list[int] = []
-        self._bottles: list[tuple[int, CulturePlan, int, tuple[str, ...]]] = []
-        draws: list[Draw] = []
-        for at_min in minutes:
-            number = len(draws) + 1
-            self._main.append(number)
-            label = "the draw" if len(minutes) == 1 else f"draw at {at_min} min"
-            draws.append(Draw(number=number, at_min=at_min, label=label))
-            plan = cultures.get(at_min)
-            if plan is None:
-                continue
-            tests = tuple(a.test for a in bottled if a.at_min == at_min)
-            for set_number in sorted({bottle.set_number for bottle in plan.bottles}):
-                if set_number > 1:
-                    draws.append(
-                        Draw(
-                            number=len(draws) + 1,
-                            at_min=at_min,
-                            label=f"another site: culture set {set_number}",
-                        )
-                    )
-                self._bottles.append((len(draws) if set_number > 1 else number, plan, set_number, tests))
-        self.draws = tuple(draws)
-
-    def number_of(self, minute_index: int) -> int:
-        """The number of the main draw at this minute."""
-        return self._main[minute_index]
-
-    def bottle_rows(self, site: Site, sequence: Sequence) -> list[PlannedTube]:
-        """Every culture bottle as a row."""
-        rows = []
-        for draw, plan, set_number, tests in self._bottles:
-            for bottle in plan.bottles:
-                if bottle.set_number == set_number:
-                    row = bottle_row(bottle, draw, tests[0], site, sequence)
-                    rows.append(_replace(row, tests=tests) if len(tests) > 1 else row)
-        return rows
-
-    def keep_bottle_order(self, rows: list[PlannedTube]) -> list[PlannedTube]:
-        """The rows with their bottles as the culture rule orders them, anaerobic first by syringe."""
-        bottles = [row for row in rows if row.purpose == "culture"]
-        return [*reversed(bottles), *(row for row in rows if row.purpose != "culture")]
 
 
 def _culture_plans(bottled: list[Asked], order: Order, site: Site) -> dict[int, CulturePlan]:

@@ -11,6 +11,8 @@
     ├── PlanError         a sound order that this site cannot plan
     │   ├── NoTube        no stocked, unexpired tube serves this test
     │   └── UnplacedKind  the order-of-draw policy is silent on a tube kind
+    ├── RecordError       the record of specimens refuses
+    │   └── ImpossibleEvent  an event that cannot follow what has happened to a specimen
     └── ExchangeError     bytes from outside that cannot be read
 
 Messages say where, what was found, what was expected and what to do, and never hold a
@@ -105,6 +107,14 @@ class UnplacedKind(PlanError):
         self.policy = policy
         self.choices = tuple(choices)
         super().__init__(message, where=where)
+
+
+class RecordError(CubitalError):
+    """The record of specimens refuses: what it holds and what was asked of it do not go together."""
+
+
+class ImpossibleEvent(RecordError, ValueError):
+    """An event that cannot follow what has happened to this specimen."""
 
 
 class ExchangeError(CubitalError, ValueError):

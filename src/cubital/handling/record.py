@@ -1,0 +1,217 @@
+"""What state a specimen's events leave it in, and which event cannot follow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+
+from msgspec.structs import replace
+
+from cubital.errors import ImpossibleEvent
+from cubital.model.specimen import (
+    Added,
+    Aliquoted,
+    AnyEvent,
+    Collected,
+    Discarded,
+    Judged,
+    Poured,
+    Received,
+    Reported,
+    Specimen,
+    Spun,
+    Stay,
+    Stored,
+)
+
+
+def begin(event: AnyEvent) -> Specimen:
+    """The specimen that this collection, or this pouring of an aliquot, makes.
+
+    Raises `ImpossibleEvent` for any other event, a volume below zero, no test, or an instant
+    that is not in UTC.
+    """
+    _refuse_naive(event)
+    if isinstance(event, Poured):
+        return event.aliquot
+    if not isinstance(event, Collected):
+        raise _impossible(event, "it comes first", "a collection first")
+    if not event.tests:
+        raise _impossible(event, "it carries no test", "at least one test")
+    if not 0 <= event.usable_ul <= event.draw_ul * 2 or event.draw_ul <= 0:
+        raise _impossible(
+            event, f"{event.usable_ul} uL usable of a draw of {event.draw_ul} uL", "0 or more, of a draw above 0"
+        )
+    return Specimen(
+        id=event.specimen,
+        patient=event.patient,
+        kind=event.kind,
+        additive=event.additive,
+        gel=event.gel,
+        matrix=event.matrix,
+        draw_ul=event.draw_ul,
+        left_ul=event.usable_ul,
+        tests=event.tests,
+        collected_at=event.at,
+        order=event.order,
+        hematocrit=event.hematocrit,
+        anticoagulated=event.anticoagulated,
+        irreplaceable=event.irreplaceable,
+    )
+
+
+def pour(parent: Specimen, event: Aliquoted) -> Poured:
+    """The first event of the aliquot that `event` takes from `parent`, as it was before.
+
+    The aliquot keeps the patient, the clock, the spins and the storage of its parent, and the
+    verdicts of the tests that go with it.
+    """
+    aliquot = replace(
+        parent,
+        id=event.child,
+        parent=parent.id,
+        children=(),
+        left_ul=event.volume_ul,
+        tests=event.tests,
+        verdicts={test: verdict for test, verdict in parent.verdicts.items() if test in event.tests},
+        reported=(),
+        events=1,
+    )
+    return Poured(
+        key=f"{event.key}/{event.child}",
+        specimen=event.child,
+        at=event.at,
+        by=event.by,
+        station=event.station,
+        aliquot=aliquot,
+    )
+
+
+def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
+    """The specimen after this event; `ImpossibleEvent` where it cannot have happened.
+
+    Nothing follows a discard or comes before the collection, no volume goes below zero, a test is
+    reported only while its verdict lets it be, and never twice from one specimen.
+    """
+    _refuse_naive(event)
+    if event.specimen != specimen.id:
+        raise _impossible(event, f"it names {event.specimen}", f"an event of {specimen.id}")
+    if specimen.discarded_at is not None:
+        raise _impossible(event, f"it was discarded at {specimen.discarded_at:%Y-%m-%d %H:%M} UTC", "a new specimen")
+    if event.at < specimen.collected_at:
+        raise _impossible(event, f"{event.at:%Y-%m-%d %H:%M} UTC", "an instant after its collection")
+    changed: Specimen = _FOLLOWS[type(event)](specimen, event)
+    return replace(changed, events=specimen.events + 1)
+
+
+def state_of(events: Iterable[AnyEvent]) -> Specimen:
+    """The specimen that a whole list of its events leaves; the first is its collection."""
+    specimen: Specimen | None = None
+    for event in events:
+        specimen = begin(event) if specimen is None else follow(specimen, event)
+    if specimen is None:
+        raise ImpossibleEvent("no event: found an empty list, expected its collection first", where="specimen")
+    return specimen
+
+
+def _receive(specimen: Specimen, event: Received) -> Specimen:
+    if specimen.received_at is not None:
+        raise _impossible(event, "it was received before", "one receipt")
+    if event.usable_ul is None:
+        return replace(specimen, received_at=event.at)
+    if not 0 <= event.usable_ul <= specimen.draw_ul * 2:
+        raise _impossible(event, f"{event.usable_ul} uL usable", f"0 to {specimen.draw_ul * 2} uL")
+    return replace(specimen, received_at=event.at, left_ul=event.usable_ul)
+
+
+def _judge(specimen: Specimen, event: Judged) -> Specimen:
+    if specimen.received_at is None and specimen.parent is None:
+        raise _impossible(event, "it was not received", "a receipt before a verdict")
+    for verdict in event.verdicts:
+        if verdict.test not in specimen.tests:
+            raise _impossible(event, f"a verdict on {verdict.test}", f"one of {', '.join(specimen.tests)}")
+        if verdict.test in specimen.reported and verdict.outcome == "refuse":
+            raise _impossible(event, f"{verdict.test} was reported", "a corrected report, which is another record")
+    return replace(specimen, verdicts={**specimen.verdicts, **{one.test: one for one in event.verdicts}})
+
+
+def _spin(specimen: Specimen, event: Spun) -> Specimen:
+    if specimen.gel and specimen.spins:
+        raise _impossible(event, "a gel tube spun before", "its plasma or serum in a new tube")
+    return replace(specimen, spins=(*specimen.spins, event))
+
+
+def _aliquot(specimen: Specimen, event: Aliquoted) -> Specimen:
+    _take(specimen, event, event.volume_ul)
+    if event.child == specimen.id or event.child in specimen.children:
+        raise _impossible(event, f"the aliquot is named {event.child}", "a new name")
+    if stray := [test for test in event.tests if test not in specimen.tests]:
+        raise _impossible(event, f"an aliquot for {', '.join(stray)}", f"tests of {', '.join(specimen.tests)}")
+    left_ul = specimen.left_ul - event.volume_ul
+    return replace(specimen, left_ul=left_ul, children=(*specimen.children, event.child))
+
+
+def _store(specimen: Specimen, event: Stored) -> Specimen:
+    if specimen.stays and event.at < specimen.stays[-1].since:
+        raise _impossible(event, "it is older than the last move", "moves in the order they happened")
+    return replace(specimen, stays=(*specimen.stays, Stay(storage=event.storage, since=event.at)))
+
+
+def _report(specimen: Specimen, event: Reported) -> Specimen:
+    _take(specimen, event, event.volume_ul)
+    if event.test not in specimen.tests:
+        raise _impossible(event, f"{event.test} reported", f"one of {', '.join(specimen.tests)}")
+    if event.test in specimen.reported:
+        raise _impossible(event, f"{event.test} was reported before", "one report a test")
+    verdict = specimen.verdicts.get(event.test)
+    if verdict is None or verdict.outcome == "refuse":
+        found = "no verdict" if verdict is None else "the verdict refuse"
+        raise _impossible(event, f"{event.test} has {found}", "a verdict that accepts it")
+    left_ul = specimen.left_ul - event.volume_ul
+    return replace(specimen, left_ul=left_ul, reported=(*specimen.reported, event.test))
+
+
+def _add(specimen: Specimen, event: Added) -> Specimen:
+    if doubled := [test for test in event.tests if test in specimen.tests]:
+        raise _impossible(event, f"{', '.join(doubled)} already asked of it", "tests that it does not carry")
+    if not event.tests:
+        raise _impossible(event, "no test to add", "at least one")
+    return replace(specimen, tests=specimen.tests + event.tests)
+
+
+def _discard(specimen: Specimen, event: Discarded) -> Specimen:
+    return replace(specimen, discarded_at=event.at, left_ul=0)
+
+
+def _take(specimen: Specimen, event: AnyEvent, volume_ul: int) -> None:
+    if not 0 <= volume_ul <= specimen.left_ul:
+        raise _impossible(event, f"{volume_ul} uL taken", f"at most the {specimen.left_ul} uL left")
+
+
+def _again(_: Specimen, event: Collected | Poured) -> Specimen:
+    raise _impossible(event, "it was collected before", "one collection a specimen")
+
+
+_FOLLOWS: dict[type, Callable[..., Specimen]] = {
+    Collected: _again,
+    Poured: _again,
+    Received: _receive,
+    Judged: _judge,
+    Spun: _spin,
+    Aliquoted: _aliquot,
+    Stored: _store,
+    Reported: _report,
+    Added: _add,
+    Discarded: _discard,
+}
+
+
+def _refuse_naive(event: AnyEvent) -> None:
+    instant: datetime = event.at
+    if instant.utcoffset() != timedelta(0):
+        raise _impossible(event, f"the instant {instant.isoformat()}", "an aware instant in UTC")
+
+
+def _impossible(event: AnyEvent, found: str, expected: str) -> ImpossibleEvent:
+    kind = type(event).__name__.lower()
+    return ImpossibleEvent(f"cannot be {kind}: found {found}, expected {expected}", where=f"specimen {event.specimen}")

@@ -11,6 +11,8 @@ import pytest
 from cubital.errors import FactsError
 from cubital.facts import cautions, defaults, directory, orders, tubes, volumes
 from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
+from cubital.facts.analytes import load_analytes, load_interference
+from cubital.facts.contaminants import load_contaminants, load_salts
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
 
@@ -38,6 +40,10 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "safety": cautions.load_safety,
     "edition": defaults.load_edition,
     "site": defaults.load_site,
+    "salts": load_salts,
+    "contaminants": load_contaminants,
+    "analytes": load_analytes,
+    "interference": load_interference,
 }
 
 # For each bad file: where the message must point, and a piece of what it must say.
@@ -110,6 +116,18 @@ FAULTS = {
     "edition__a_number": ("[edition]", "found 2025; expected a date"),
     "site__default_without_a_mark": ("[from]", "found recovery with a value or a mark alone"),
     "site__no_planning": ("site__no_planning.toml", "found no [planning]"),
+    "salts__no_way_of_weighing": ("[a]", "expected one of each at least"),
+    "salts__unknown_ion": ("[a]", "'kryptonite'"),
+    "contaminants__mass_without_its_basis": ("contaminants", "expected weighed_as with a mass"),
+    "contaminants__basis_the_salt_does_not_have": ("[dose.k2-edta]", "as 'dihydrate'; expected one of anhydrous"),
+    "contaminants__unknown_salt": ("[dose.k2-edta]", "expected a key of salts.toml"),
+    "contaminants__falling_span": ("contaminants", "expected 0 < low <= typical <= high"),
+    "contaminants__solution_without_its_ratio": ("contaminants", "expected blood_parts with amounts of a solution"),
+    "analytes__allowable_error_of_nothing": ("[a]", "found neither amount nor percent"),
+    "analytes__unit_that_is_not_si": ("[a]", "'mg/dL'"),
+    "interference__loss_without_a_curve": ("interference", "expected ec50_mmol_per_l and slope"),
+    "interference__unknown_analyte": ("[edta 0]", "expected a key of analytes.toml"),
+    "interference__no_claim": ("interference", "found no [[claim]]"),
     "any__not_utf8": ("any__not_utf8.toml", "not UTF-8"),
     "any__not_toml": ("any__not_toml.toml", "not TOML"),
 }

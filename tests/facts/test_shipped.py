@@ -222,9 +222,33 @@ def test_the_fill_a_citrate_tube_takes_is_the_strictest_of_the_sources() -> None
     assert facts.tube_table()["citrate"]["fill_min_percent"] == least
 
 
+def test_every_additive_has_a_dose_and_every_dose_an_additive() -> None:
+    assert set(facts.contaminants().dose) == set(facts.additives())
+
+
+def test_every_analyte_is_a_test_of_the_directory_and_has_one_scheme_once() -> None:
+    for key, analyte in facts.analytes().items():
+        assert set(analyte.tests) <= set(facts.tests_table()), key
+        assert len(set(analyte.schemes)) == len(analyte.schemes), key
+
+
+def test_a_dose_lies_in_the_range_that_the_additive_lists() -> None:
+    edta = facts.contaminants().dose["k2-edta"].amounts[0]
+    listed = facts.additives()["k2-edta"].concentrations[0]
+    assert edta.mg_per_ml is not None
+    assert listed.mg_per_ml == (edta.mg_per_ml.low, edta.mg_per_ml.high)
+    assert edta.weighed_as is not None
+    assert facts.salts()["k2-edta"].weighed_as[edta.weighed_as].molar_mass_g_per_mol == listed.molar_mass_g_per_mol
+
+
+def test_no_claim_is_made_twice_of_one_additive_and_one_family() -> None:
+    claims = [(a, f, c.what) for c in facts.interference().claim for a in c.from_ for f in c.to]
+    assert len(set(claims)) == len(claims)
+
+
 def test_every_source_is_used() -> None:
     used = {mark.source for mark in marks_of(everything())} | set(claimed_sources())
-    named_for_others = {"iupac-weights", "loinc"}  # the molar masses, in a comment; the codes, in claims
+    named_for_others = {"loinc"}  # the codes, in claims
     assert used <= set(facts.sources())
     assert set(facts.sources()) - used <= named_for_others
 
@@ -235,6 +259,7 @@ def everything() -> list[object]:
         facts.additives(), facts.spins(), facts.fills(), facts.order_policies(), facts.stability(),
         facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
+        facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

@@ -169,9 +169,11 @@ def _measured() -> list[str]:
         ("hemoglobin of packed cells, g/L", h.cell_hemoglobin_g_per_l, mark_text(h.cell_mark)),
     ]
     claims = [
-        (", ".join(claim.from_), ", ".join(claim.to), claim.what, claim.way, claim.text, mark_text(claim.mark))
+        (", ".join(claim.from_), ", ".join(claim.to), claim.what, claim.way, claim.grade, claim.text,
+         mark_text(claim.mark))
         for claim in known.claim
-    ]
+    ]  # fmt: skip
+    ways = [(f"`{w.key}`", w.name, w.text, marks_text(w.marks)) for w in known.way]
     return [
         "## Analytes that a carry-over may move",
         table(("analyte", "name", "symbol", "typical", "rests on", "cells hold more than serum"), rows),
@@ -179,7 +181,8 @@ def _measured() -> list[str]:
         table(("analyte", "scheme", "may miss by", "rests on"), errors),
         "### How an assay answers EDTA", table(("analyte", "principle", "answer", "curve", "rests on"), answers),
         "### Constants", table(("what", "value", "rests on"), constants),
-        "### What is known in kind only", table(("from", "to", "what", "way", "words", "rests on"), claims),
+        "### What is known in kind only", table(("from", "to", "what", "way", "grade", "words", "rests on"), claims),
+        "### How blood of one tube could reach another", table(("way", "name", "what was found", "rests on"), ways),
     ]  # fmt: skip
 
 

@@ -6,6 +6,7 @@ import molmass
 import pytest
 
 from cubital import facts
+from cubital.facts.contaminants import Species
 
 WAYS = [
     (key, basis, weighed.formula, float(weighed.molar_mass_g_per_mol))
@@ -20,7 +21,7 @@ def test_a_molar_mass_is_the_mass_of_its_formula(key: str, basis: str, formula: 
 
 
 def test_the_ions_that_a_salt_gives_are_the_ones_in_its_formula() -> None:
-    symbols = {"potassium": "K", "sodium": "Na", "lithium": "Li", "fluoride": "F"}
+    symbols: dict[Species, str] = {"potassium": "K", "sodium": "Na", "lithium": "Li", "fluoride": "F"}
     for key, salt in facts.salts().items():
         for basis, weighed in salt.weighed_as.items():
             if basis == "free-acid":

@@ -17,6 +17,7 @@ from cubital.facts.reading import family, read_table, refuse_unknown, shape
 from cubital.facts.sources import Mark, check_marks, entries
 from cubital.facts.tubes import AdditiveKey
 
+Grade = Literal["outweighs", "spoils", "lesser"]
 Answer = Literal["loss", "none", "one-to-one"]
 
 
@@ -109,7 +110,18 @@ class Claim(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     way: Literal["up", "down", "either"]
     text: str
     mark: Mark
-    outweighs: bool = False
+    grade: Grade = "spoils"
+    not_to: tuple[AdditiveKey, ...] = ()
+
+
+class Way(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One way for blood of a tube to reach another, and what studies found of it."""
+
+    key: str
+    name: str
+    level: Literal["warning", "error"]
+    text: str
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
 
 
 class Interference(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -118,15 +130,20 @@ class Interference(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     edta: Annotated[tuple[EdtaResponse, ...], msgspec.Meta(min_length=1)]
     calcium: CalciumBinding
     hemolysis: Hemolysis
+    way: Annotated[tuple[Way, ...], msgspec.Meta(min_length=1)]
     claim: Annotated[tuple[Claim, ...], msgspec.Meta(min_length=1)]
 
     def responses(self, analyte: str) -> tuple[EdtaResponse, ...]:
         """The assay principles of this analyte, the one a prediction takes first; empty where EDTA moves none."""
         return tuple(response for response in self.edta if response.analyte == analyte)
 
-    def claims(self, additive: str, into: str) -> tuple[Claim, ...]:
-        """What a trace of this additive does in a tube of this family."""
-        return tuple(claim for claim in self.claim if additive in claim.from_ and into in claim.to)
+    def claims(self, additive: str, *, into: str, into_family: str) -> tuple[Claim, ...]:
+        """What a trace of this additive does in a tube with that additive, of that family."""
+        return tuple(
+            claim
+            for claim in self.claim
+            if additive in claim.from_ and into_family in claim.to and into not in claim.not_to
+        )
 
 
 @cache
@@ -159,8 +176,8 @@ def interference() -> Interference:
 
 def load_interference(table: Mapping[str, Any], *, file: str) -> Interference:
     """The answers and claims a parsed table holds; refuses an analyte that analytes.toml does not know."""
-    refuse_unknown(table, ("edta", "calcium", "hemolysis", "claim"), file=file)
-    for name in ("edta", "claim"):
+    refuse_unknown(table, ("edta", "calcium", "hemolysis", "way", "claim"), file=file)
+    for name in ("edta", "way", "claim"):
         family(table, name, file=file)
     found = shape(dict(table), Interference, file=file, entry="")
     check_marks(found, file=file, entry="")

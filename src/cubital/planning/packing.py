@@ -5,7 +5,8 @@ Three steps, each cheaper than the next and each with a proof:
 1. Tests that may share (one draw, one group of benches) are packed apart from the rest. One tube for
    all of them is optimal whenever it exists (no packing has fewer tubes), or, for the least blood,
    whenever two of the smallest tubes already take as much.
-2. What one tube cannot hold is split where no kind is shared and searched exactly (`search`).
+2. What one tube cannot hold is split where no kind is shared. The best pair of tubes (`pairs`) is
+   optimal by the same argument one step on; what two cannot hold is searched exactly (`search`).
 3. If the parts together take more of a counted size than the stock holds, the parts that can use it
    are searched together. Parts apart are a relaxation, so when they fit the stock they are optimal.
 """
@@ -17,6 +18,7 @@ from typing import NamedTuple
 
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Size, Wanted, Ways
+from cubital.planning.pairs import TooMany, best_pair
 from cubital.planning.search import ENDLESS, Entry, Question, search
 
 NODE_LIMIT = 200_000
@@ -102,6 +104,8 @@ def _pack_lot(
     parts = []
     for cluster in _clusters(wanted, members):
         part = _one_tube(shelf, wanted, cluster, least_blood) if len(cluster) < len(members) else None
+        if part is None and len(cluster) > 1:
+            part = _two_tubes(shelf, wanted, cluster, least_blood)
         if part is None:
             packing = _search_part(shelf, wanted, tuple(cluster), least_blood, node_limit)
             nothing = (0, 0, 0)
@@ -145,6 +149,35 @@ def _one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_
         return None
     cost = (1, best[0], best[1])
     return _Part(tuple(members), [Packed(best[2], best[3], tuple(members))], cost, cost, 0, True)
+
+
+def _two_tubes(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> _Part | None:
+    """All these tests in two tubes, when one tube is known not to be optimal and two are; else None.
+
+    For the least blood, two tubes are optimal when any three take at least as much and no single tube
+    takes as little.
+    """
+    tests = [wanted[number].ways for number in members]
+    most_ul = 3 * _smallest_draw(shelf, wanted, members) + 1 if least_blood else ENDLESS
+    try:
+        pair = best_pair(shelf.ways, tests, below_ul=most_ul)
+    except TooMany:
+        return None
+    if pair is None or (least_blood and _holds_all(shelf, tests, pair.blood_ul)):
+        return None
+    cost = (2, pair.blood_ul, pair.preference)
+    tubes = [Packed(half.item, half.way, tuple(members[n] for n in half.members)) for half in pair.halves]
+    return _Part(tuple(members), tubes, cost, cost, 0, True)
+
+
+def _holds_all(shelf: Shelf, tests: Sequence[Ways], draw_ul: int) -> bool:
+    """Whether one tube of at most this draw holds all these tests."""
+    return any(
+        size.draw_ul <= draw_ul and size.cap_ul >= sum(ways[way][0] for ways in tests)
+        for way in tests[0]
+        if all(way in ways for ways in tests)
+        for size in shelf.ways[way].sizes
+    )
 
 
 def _smallest_draw(shelf: Shelf, wanted: Sequence[Wanted], members: Iterable[int]) -> int:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import msgspec
+
 from cubital import facts
 
 # The tube is exactly right, nine parts of blood to one, at this hematocrit.
@@ -65,6 +67,68 @@ def citrate_in_total_ul(total_ul: int, hematocrit: Fraction, *, reference: Fract
     """
     _check_hematocrit(hematocrit)
     return total_ul * (1 - hematocrit) / (9 * (1 - reference) + 1 - hematocrit)
+
+
+class Adjustment(msgspec.Struct, frozen=True, kw_only=True):
+    """One formula's citrate for a tube, in uL: what its V means, where it is exactly right, and what to remove."""
+
+    formula: str
+    v_means: str
+    v_ul: int
+    reference: Fraction
+    citrate_ul: Fraction
+    remove_ul: Fraction
+    is_trap: bool = False
+
+
+def adjustments(
+    blood_ul: int, hematocrit: Fraction, *, tube_citrate_ul: Fraction | None = None
+) -> tuple[Adjustment, ...]:
+    """What each formula asks of a tube for this much blood; the last is the trap: B read with blood for its V.
+
+    `tube_citrate_ul` is the solution in the tube, a ninth of the blood where it is not given. A formula asks what it
+    asks at any hematocrit; whether to adjust at all is another question (over 0.55).
+
+    >>> [round(float(found.remove_ul)) for found in adjustments(2700, Fraction(60, 100))]
+    [100, 82, 98]
+    """
+    tube_ul = Fraction(blood_ul, 9) if tube_citrate_ul is None else tube_citrate_ul
+    if blood_ul <= 0 or tube_ul <= 0:
+        raise ValueError(f"found {blood_ul} uL of blood and {tube_ul} uL of citrate; expected both above 0")
+    by_a = citrate_for_blood_ul(blood_ul, hematocrit)
+    by_b = citrate_for_blood_ul(blood_ul, hematocrit, reference=REFERENCE_B)
+    misread = citrate_in_total_ul(blood_ul, hematocrit)
+    rows = (
+        ("A: 1.85e-3 (100 - H) V", "the blood alone", blood_ul, REFERENCE_A, by_a, False),
+        ("B: V (100 - H) / (595 - H)", "blood and citrate together", int(blood_ul + by_b), REFERENCE_B, by_b, False),
+        (
+            "B with the blood put in for V",
+            "the blood alone, which B does not mean",
+            blood_ul,
+            REFERENCE_B,
+            misread,
+            True,
+        ),
+    )
+    return tuple(
+        Adjustment(
+            formula=formula, v_means=means, v_ul=v_ul, reference=reference, citrate_ul=citrate_ul,
+            remove_ul=max(Fraction(0), tube_ul - citrate_ul), is_trap=is_trap,
+        )
+        for formula, means, v_ul, reference, citrate_ul, is_trap in rows
+    )  # fmt: skip
+
+
+def plasma_citrate(
+    solution_mmol_per_l: Fraction, hematocrit: Fraction, *, blood_parts: Fraction = Fraction(9)
+) -> Fraction:
+    """The citrate in the plasma of a filled tube, in mmol/L: cells take none of it.
+
+    >>> round(float(plasma_citrate(Fraction(109), Fraction(45, 100))), 1)
+    18.3
+    """
+    _check_hematocrit(hematocrit)
+    return solution_mmol_per_l / (blood_parts * (1 - hematocrit) + 1)
 
 
 def _check_hematocrit(hematocrit: Fraction) -> None:

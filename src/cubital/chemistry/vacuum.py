@@ -39,5 +39,54 @@ def draw_share(gas_share: float, *, altitude_m: float = 0.0, temperature_c: floa
         raise ValueError(f"found a gas share of {gas_share}; expected above 0 and at most 1")
     if temperature_c <= -_KELVIN:
         raise ValueError(f"found {temperature_c} C; expected above absolute zero")
-    swelling = SEA_LEVEL_KPA / air_pressure_kpa(altitude_m) * (temperature_c + _KELVIN) / (STANDARD_C + _KELVIN)
+    swelling = swelling_of(altitude_m=altitude_m, temperature_c=temperature_c)
     return max(0.0, (1 - (1 - gas_share) * swelling) / gas_share)
+
+
+def swelling_of(*, altitude_m: float = 0.0, temperature_c: float = STANDARD_C) -> float:
+    """How much more room the gas left in a tube takes than where the tube was made: (P0 / P) (T / T0).
+
+    >>> round(swelling_of(altitude_m=1500), 4)
+    1.1983
+    """
+    warmth = (temperature_c + _KELVIN) / (STANDARD_C + _KELVIN)
+    return SEA_LEVEL_KPA / air_pressure_kpa(altitude_m) * warmth
+
+
+def least_gas_share(fill: float, *, altitude_m: float = 0.0, temperature_c: float = STANDARD_C) -> float:
+    """The least share of its gas space that a tube's draw must fill for it to draw this much here; 0 for any tube.
+
+    A maker who is asked for the share can be held to it. `fill` is a share of the nominal draw, above 0 and under 1.
+
+    >>> round(least_gas_share(0.9, altitude_m=1609), 3)
+    0.682
+    """
+    if not 0 < fill < 1:
+        raise ValueError(f"found a fill of {fill}; expected above 0 and below 1, as a share of the draw")
+    swelling = swelling_of(altitude_m=altitude_m, temperature_c=temperature_c)
+    return max(0.0, (swelling - 1) / (swelling - fill))
+
+
+def altitude_at_fill_m(
+    gas_share: float, fill: float, *, temperature_c: float = STANDARD_C, lost_share: float = 0.0
+) -> float | None:
+    """The altitude from which a tube draws less than this fill; None where it does nowhere in the troposphere.
+
+    `lost_share` is what a line's air takes off first, as a share of the draw. 0 where even sea level falls short.
+
+    >>> round(altitude_at_fill_m(0.675, 0.9))
+    1563
+    """
+
+    def falls_short(altitude_m: float) -> bool:
+        return draw_share(gas_share, altitude_m=altitude_m, temperature_c=temperature_c) - lost_share < fill
+
+    if falls_short(0.0):
+        return 0.0
+    if not falls_short(_TOP_M):
+        return None
+    low, high = 0.0, float(_TOP_M)
+    while high - low > 0.01:
+        middle = (low + high) / 2
+        low, high = (low, middle) if falls_short(middle) else (middle, high)
+    return high

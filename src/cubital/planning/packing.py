@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Size, Wanted, Ways
-from cubital.planning.pairs import TooMany, best_pair
+from cubital.planning.pairs import best_pair
 from cubital.planning.search import ENDLESS, Entry, Question, search
 
 NODE_LIMIT = 200_000
@@ -158,15 +158,15 @@ def _two_tubes(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least
     takes as little.
     """
     tests = [wanted[number].ways for number in members]
-    most_ul = 3 * _smallest_draw(shelf, wanted, members) + 1 if least_blood else ENDLESS
-    try:
-        pair = best_pair(shelf.ways, tests, below_ul=most_ul)
-    except TooMany:
+    pair = best_pair(tests, shelf.ways)
+    if pair is None:
         return None
-    if pair is None or (least_blood and _holds_all(shelf, tests, pair.blood_ul)):
+    if least_blood and (
+        pair.blood_ul > 3 * _smallest_draw(shelf, wanted, members) or _holds_all(shelf, tests, pair.blood_ul)
+    ):
         return None
     cost = (2, pair.blood_ul, pair.preference)
-    tubes = [Packed(half.item, half.way, tuple(members[n] for n in half.members)) for half in pair.halves]
+    tubes = [Packed(tube.size.item, tube.way, tuple(members[n] for n in tube.members)) for tube in pair.tubes]
     return _Part(tuple(members), tubes, cost, cost, 0, True)
 
 

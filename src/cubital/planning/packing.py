@@ -127,6 +127,15 @@ def _pack_lot(
 
 def _one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> _Part | None:
     """All these tests in one tube, when that is optimal; None when it is not, or not known to be."""
+    best = _cheapest_single(shelf, wanted, members)
+    is_doubtful = best is not None and least_blood and len(members) > 1
+    if is_doubtful and best is not None and best.cost[1] > 2 * _smallest_draw(shelf, wanted, members):
+        return None
+    return best
+
+
+def _cheapest_single(shelf: Shelf, wanted: Sequence[Wanted], members: list[int]) -> _Part | None:
+    """The one tube of least blood, then preference, that holds all these tests; None without any."""
     first = wanted[members[0]].ways
     best: tuple[int, int, int, int] | None = None
     for way, (need, place) in first.items():
@@ -145,8 +154,6 @@ def _one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_
                     break
     if best is None:
         return None
-    if least_blood and len(members) > 1 and best[0] > 2 * _smallest_draw(shelf, wanted, members):
-        return None
     cost = (1, best[0], best[1])
     return _Part(tuple(members), [Packed(best[2], best[3], tuple(members))], cost, cost, 0, True)
 
@@ -154,30 +161,45 @@ def _one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_
 def _two_tubes(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> _Part | None:
     """All these tests in two tubes, when one tube is known not to be optimal and two are; else None.
 
-    For the least blood, two tubes are optimal when any three take at least as much and no single tube
-    takes as little.
+    For the least blood, one tube competes with two, and more must be known to take no less.
     """
-    tests = [wanted[number].ways for number in members]
-    pair = best_pair(tests, shelf.ways)
-    if pair is None:
+    pair = best_pair([wanted[number].ways for number in members], shelf.ways)
+    best = _cheapest_single(shelf, wanted, members) if least_blood else None
+    if pair is not None and (best is None or pair.blood_ul < best.cost[1]):
+        cost = (2, pair.blood_ul, pair.preference)
+        tubes = [Packed(tube.size.item, tube.way, tuple(members[n] for n in tube.members)) for tube in pair.tubes]
+        best = _Part(tuple(members), tubes, cost, cost, 0, True)
+    if best is None or (least_blood and _may_more_take_less(shelf, wanted, members, best.cost[1])):
         return None
-    if least_blood and (
-        pair.blood_ul > 3 * _smallest_draw(shelf, wanted, members) or _holds_all(shelf, tests, pair.blood_ul)
-    ):
-        return None
-    cost = (2, pair.blood_ul, pair.preference)
-    tubes = [Packed(tube.size.item, tube.way, tuple(members[n] for n in tube.members)) for tube in pair.tubes]
-    return _Part(tuple(members), tubes, cost, cost, 0, True)
+    return best
 
 
-def _holds_all(shelf: Shelf, tests: Sequence[Ways], draw_ul: int) -> bool:
-    """Whether one tube of at most this draw holds all these tests."""
-    return any(
-        size.draw_ul <= draw_ul and size.cap_ul >= sum(ways[way][0] for ways in tests)
-        for way in tests[0]
-        if all(way in ways for ways in tests)
-        for size in shelf.ways[way].sizes
-    )
+def _may_more_take_less(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], blood_ul: int) -> bool:
+    """Whether three or more tubes might hold these tests with less blood: only False is certain.
+
+    Four of the smallest take too much, or it might. Three might when any three together less in draw
+    have room for what every test needs at least.
+    """
+    roomiest: dict[int, int] = {}
+    for way in {way for number in members for way in wanted[number].ways}:
+        for size in shelf.ways[way].sizes:
+            if size.cap_ul > roomiest.get(size.draw_ul, 0):
+                roomiest[size.draw_ul] = size.cap_ul
+    sizes = sorted(roomiest.items())
+    if 4 * sizes[0][0] < blood_ul:
+        return True
+    need_ul = sum(min(need for need, _ in wanted[number].ways.values()) for number in members)
+    for i, (first_ul, first_cap_ul) in enumerate(sizes):
+        for j, (second_ul, second_cap_ul) in enumerate(sizes[i:], start=i):
+            left_ul = blood_ul - first_ul - second_ul
+            if left_ul <= second_ul:
+                break
+            for third_ul, third_cap_ul in sizes[j:]:
+                if third_ul >= left_ul:
+                    break
+                if first_cap_ul + second_cap_ul + third_cap_ul >= need_ul:
+                    return True
+    return False
 
 
 def _smallest_draw(shelf: Shelf, wanted: Sequence[Wanted], members: Iterable[int]) -> int:

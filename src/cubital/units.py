@@ -9,6 +9,7 @@ from fractions import Fraction
 from cubital.errors import UnitError
 
 UL_PER_ML = 1000
+_MOST_EXPONENT = 18
 
 # UCUM: a = mean Julian year of 365.25 d, mo = a/12 (The Unified Code for Units of Measure, 2.1, table 28).
 _HOURS_PER_AGE_UNIT = {
@@ -33,9 +34,12 @@ def exact(value: object, *, where: str) -> Fraction:
         raise UnitError(f"found {value!r}; expected a number", where=where)
     if isinstance(value, Fraction):
         return value
+    if isinstance(value, int) and abs(value) >= 10 ** (_MOST_EXPONENT + 1):
+        # Python writes no whole number of more than 4,300 digits, so it is refused before it is written.
+        raise UnitError("found a whole number out of range; expected a measure", where=where)
     try:
         decimal = Decimal(str(value))
-        if not decimal.is_finite() or abs(decimal.adjusted()) > 18:
+        if not decimal.is_finite() or abs(decimal.adjusted()) > _MOST_EXPONENT:
             raise InvalidOperation
         return Fraction(decimal)
     except (InvalidOperation, ValueError):

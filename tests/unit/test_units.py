@@ -11,9 +11,19 @@ from cubital.errors import UnitError
 from cubital.units import exact
 
 
-@pytest.mark.parametrize(
-    "value", [10**4301, -(10**5000), 10**19, Decimal("1e19"), "1" * 5000, float("inf"), True, None]
-)
+NO_MEASURES = {
+    "of 4302 digits": 10**4301,
+    "negative of 5001 digits": -(10**5000),
+    "past the largest": 10**19,
+    "decimal past the largest": Decimal("1e19"),
+    "text of 5000 digits": "1" * 5000,
+    "infinite": float("inf"),
+    "a claim": True,
+    "nothing": None,
+}
+
+
+@pytest.mark.parametrize("value", NO_MEASURES.values(), ids=NO_MEASURES)
 def test_a_value_that_is_no_measure_is_refused_as_a_unit_error_that_names_the_place(value: object) -> None:
     with pytest.raises(UnitError, match="expected a"):
         exact(value, where="patient.weight_kg")

@@ -10,7 +10,6 @@ import pytest
 from cubital.errors import UnitError
 from cubital.units import exact
 
-
 NO_MEASURES = {
     "of 4302 digits": 10**4301,
     "negative of 5001 digits": -(10**5000),

@@ -270,6 +270,8 @@ def _volumes() -> list[str]:
         table(("age", "taken, mL/kg", "sources"), bands), table(("formula", "volume", "rests on"), formulas),
         "## Sampling limits", table(("policy", "name", "for", "caps", "rests on"), limits),
         "## Planning hematocrit", table(("age and sex", "share", "rests on"), hematocrits),
+        "## Blood drawn for tests",
+        table(("finding", "words", "rests on"), [(e.key, e.text, mark_text(e.mark)) for e in facts.blood_loss()]),
         *_cultures(),
     ]  # fmt: skip
 

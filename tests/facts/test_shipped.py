@@ -260,6 +260,7 @@ def everything() -> list[object]:
         facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
+        facts.blood_loss(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

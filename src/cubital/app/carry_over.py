@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -175,7 +175,8 @@ def _native(into: str, additive: str, site: Site, known: Blood, taken: list[str]
     native = {key: known.values.get(key, typical[key]) for key in dict.fromkeys(measured)}
     unsaid = [key for key in native if key not in known.values]
     if unsaid:
-        taken.append(f"a healthy adult's values of {', '.join(unsaid)}")
+        of = "" if len(unsaid) == len(native) else f" of {', '.join(unsaid)}"
+        taken.append(f"a healthy adult's values{of}")
     return native
 
 
@@ -214,6 +215,37 @@ def _limits(spill: Spill, native: Mapping[str, float], known: Blood, changes: tu
         if c.analyte in moved and c.scheme is not None and c.allowable is not None
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda limit: (limit.carried_ul is None, limit.carried_ul or 0.0)))
+
+
+def bias_curves(
+    found: CarryOver, site: Site, blood: Blood, volumes_ul: Sequence[float], *, most: int = 5
+) -> list[tuple[str, list[float]]]:
+    """How much of its allowable error each analyte has used up at these volumes, signed; the soonest over it first.
+
+    Analytes that a whole tube's volume does not bring over have no curve.
+    """
+    native = _native(found.into, found.into_additive, site, blood, [])
+    spills = [
+        Spill(
+            additive=found.additive, carried_ul=volume_ul, blood_ul=found.blood_ul, hematocrit=found.hematocrit,
+            into_additive=found.into_additive,
+        )
+        for volume_ul in volumes_ul
+    ]  # fmt: skip
+    rows = [
+        {
+            change.analyte: change
+            for change in predicted_changes(spill, native=native, principles=blood.principles, scheme=blood.scheme)
+        }
+        for spill in spills
+    ]
+    return [
+        (
+            f"{facts.analytes()[limit.analyte].name} ({limit.allowable:.3g} {limit.unit}, {limit.scheme})",
+            [row[limit.analyte].amount / limit.allowable for row in rows],
+        )
+        for limit in [limit for limit in found.limits if limit.carried_ul is not None][:most]
+    ]
 
 
 def _only(principles: Mapping[str, str], analyte: str) -> dict[str, str]:

@@ -12,9 +12,10 @@ import msgspec
 from cubital.app.clock import today as read_today
 from cubital.app.draws import Failure
 from cubital.errors import ExchangeError, OrderError
-from cubital.model import Order, Site
+from cubital.model import Order, Patient, Site
 
 if TYPE_CHECKING:
+    from cubital.app.blood_loss import DrawnBlood
     from cubital.model import Finding
 
 
@@ -128,6 +129,33 @@ def order_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.dat
     from cubital.exchange.order_file import order_from_json
 
     return order_from_json(fields, where=where, today=today or read_today())
+
+
+def read_drawn(
+    data: bytes, *, where: str, today: datetime.date | None = None
+) -> tuple[Patient, tuple[DrawnBlood, ...], tuple[str, ...]]:
+    """The patient and the draws in a file of draws, and the paths of fields that nothing reads."""
+    from cubital.app.blood_loss import DrawnBlood, DrawnTube
+    from cubital.exchange.draws_file import read_draws
+
+    found = read_draws(data, where=where, today=today or read_today())
+    draws = tuple(
+        DrawnBlood(
+            at=draw.at,
+            volume_ul=draw.volume_ul,
+            tubes=tuple(DrawnTube(kind=kind, volume_ul=volume_ul) for kind, volume_ul in draw.tubes),
+            tests=draw.tests,
+        )
+        for draw in found.draws
+    )
+    return found.patient, draws, found.unread
+
+
+def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Patient:
+    """The patient that a person wrote at the prompt, checked as one in an order file is."""
+    from cubital.exchange.order_file import patient_from_json
+
+    return patient_from_json(fields, where=where, today=today or read_today())[0]
 
 
 def read_day(text: str, *, where: str) -> datetime.date:

@@ -7,7 +7,17 @@ import sys
 
 import click
 
-from cubital.cli import explain_command, find_command, plan_command, site_command
+from cubital.cli import (
+    bloodvolume_command,
+    carryover_command,
+    citrate_command,
+    explain_command,
+    fill_command,
+    find_command,
+    plan_command,
+    rcf_command,
+    site_command,
+)
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
 # A pipe that closes is status 1, as the parser makes it where it meets one first.
@@ -23,6 +33,11 @@ cubital.add_command(plan_command.plan)
 cubital.add_command(explain_command.explain)
 cubital.add_command(find_command.find)
 cubital.add_command(site_command.site)
+cubital.add_command(carryover_command.carryover)
+cubital.add_command(fill_command.fill)
+cubital.add_command(citrate_command.citrate)
+cubital.add_command(rcf_command.rcf)
+cubital.add_command(bloodvolume_command.bloodvolume)
 
 
 def run(arguments: list[str] | None = None) -> None:

@@ -62,7 +62,7 @@ def read_options(tests: Sequence[str], options: Mapping[str, Any]) -> Order:
     from cubital.app.wiring import order_of_words
 
     patient = {
-        key: _value(options[key])
+        key: value_of(options[key])
         for key in ("age", "birth_date", "sex", "weight_kg", "height_cm", "hematocrit", "drawn_ml")
         if options.get(key) is not None
     }
@@ -73,13 +73,39 @@ def read_options(tests: Sequence[str], options: Mapping[str, Any]) -> Order:
     if options.get("stat"):
         fields["priority"] = "stat"
     if options.get("dead_space_ml") is not None:
-        fields["line"] = {"dead_space_ml": _value(options["dead_space_ml"])}
+        fields["line"] = {"dead_space_ml": value_of(options["dead_space_ml"])}
     return order_of_words(fields, where=PROMPT)
 
 
-def _value(text: str) -> Any:
+def value_of(text: str) -> Any:
     """A number where the text is one, exactly; else the text, which the order's reader refuses by its place."""
     return Decimal(text) if _NUMBER.fullmatch(text) else text
+
+
+def need_number(text: str, *, where: str) -> float:
+    """The number of an option; anything else, units beside it too, is refused by the option's name."""
+    from cubital.units import exact
+
+    return float(exact(text, where=where))
+
+
+def read_number(text: str | None, *, where: str) -> float | None:
+    """The number of an option that may be left out."""
+    return None if text is None else need_number(text, where=where)
+
+
+def number_within(
+    text: str | None, least: float, most: float, *, where: str, unit: str, times: float = 1
+) -> float | None:
+    """The number of an option between two bounds, multiplied; None where it is left out."""
+    from cubital.errors import UnitError
+
+    number = read_number(text, where=where)
+    if number is None:
+        return None
+    if not least <= number <= most:
+        raise UnitError(f"found {number:g}; expected {least:g} to {most:g} {unit}", where=where)
+    return number * times
 
 
 def open_chosen(site: Path | None, *, demo: bool) -> Site:

@@ -129,6 +129,13 @@ def order_from_json(value: Any, *, where: str = "order", today: datetime.date | 
     )
 
 
+def patient_from_json(
+    value: Any, *, where: str = "patient", today: datetime.date | None = None
+) -> tuple[Patient, tuple[str, ...]]:
+    """The patient that a decoded JSON object stands for, and the paths of fields that nothing reads."""
+    return _read_patient(Form({"patient": value}, where=where), today)
+
+
 def _read_asks(form: Form) -> tuple[tuple[Ask, ...], tuple[str, ...]]:
     default = form.choice("priority", PRIORITIES) or "routine"
     items = form.items("tests", most=MOST_TESTS, what="tests")

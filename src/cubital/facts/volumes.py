@@ -285,6 +285,31 @@ def load_cultures(table: Mapping[str, Any], *, file: str) -> Cultures:
     return found
 
 
+class Evidence(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What one study found of blood drawn for tests, in words."""
+
+    key: str
+    text: str
+    mark: Mark
+
+
+@cache
+def blood_loss() -> tuple[Evidence, ...]:
+    """What studies found of blood drawn for tests and of smaller tubes."""
+    return load_blood_loss(read_table("blood_loss.toml"), file="blood_loss.toml")
+
+
+def load_blood_loss(table: Mapping[str, Any], *, file: str) -> tuple[Evidence, ...]:
+    """The findings a parsed table holds."""
+    refuse_unknown(table, ("evidence",), file=file)
+    found = tuple(
+        shape(raw, Evidence, file=file, entry=f"evidence {place}")
+        for place, raw in enumerate(family(table, "evidence", file=file))
+    )
+    check_marks(found, file=file, entry="evidence")
+    return found
+
+
 @cache
 def hematocrits() -> tuple[Hematocrit, ...]:
     """The planning hematocrits by age and sex; the most specific sex wins."""

@@ -1,0 +1,128 @@
+"""`cubital bloodvolume`: how much blood there is, how much may be taken, and what was taken."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cubital.cli import wording
+from cubital.cli.complaint import REFUSED, SOME_FAILED, complain, document, write_json
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from cubital.app.blood_loss import BloodReport, CapLine, DrawnBlood
+    from cubital.cli.sheet import Sheet
+    from cubital.model import Patient
+
+
+@click.command()
+@click.option("--age", metavar="AGE", help='Age with a UCUM unit: "4 a", "7 mo", "10 d".')
+@click.option("--sex", metavar="SEX", help="female or male.")
+@click.option("--weight-kg", metavar="KG", help="Weight in kilograms.")
+@click.option("--height-cm", metavar="CM", help="Height in centimetres.")
+@click.option("--flag", "flags", metavar="WORD", multiple=True, help="preterm, for a preterm newborn; repeatable.")
+@click.option("--limit", metavar="WORD", help="One policy; else all.")
+@click.option("--draws", metavar="FILE", help="Draws of an inpatient in JSON; - is what comes in.")
+@wording.site_options
+@wording.as_json
+def bloodvolume(site: Path | None, demo: bool, as_json: bool, limit: str | None, draws: str | None, **said: Any) -> int:
+    """Compute a patient's blood volume, what published limits allow, and what draws added up to.
+
+    Exit status 1 where a draw passed the limit that --limit names.
+    """
+    from cubital.errors import CubitalError
+
+    try:
+        from cubital.app.blood_loss import blood_document, blood_report
+        from cubital.app.wiring import read_bytes, read_drawn
+
+        here = wording.open_chosen(site, demo=demo)
+        patient = _patient(said)
+        drawn: tuple[DrawnBlood, ...] = ()
+        unread: tuple[str, ...] = ()
+        if draws is not None:
+            patient_in_file, drawn, unread = read_drawn(read_bytes(draws, stdin=sys.stdin.buffer), where=draws)
+            patient = _one(patient, patient_in_file)
+        found = blood_report(patient, here, draws=drawn, limit=limit)
+    except CubitalError as error:
+        complain(error)
+        if as_json:
+            write_json(document(error))
+        return REFUSED
+    if as_json:
+        write_json({**blood_document(found), "unread": list(unread)})
+    else:
+        from cubital.cli.sheet import sheet_for
+
+        print(*_lines(found, unread, sheet_for(sys.stdout)), sep="\n")
+    return SOME_FAILED if limit is not None and any(cap.is_over for cap in found.caps) else 0
+
+
+def _patient(said: dict[str, Any]) -> Patient:
+    from cubital.app.wiring import patient_of_words
+
+    fields = {key: wording.value_of(said[key]) for key in ("age", "sex", "weight_kg", "height_cm") if said[key]}
+    if said["flags"]:
+        fields["flags"] = list(said["flags"])
+    return patient_of_words(fields, where=wording.PROMPT)
+
+
+def _one(at_prompt: Patient, in_file: Patient) -> Patient:
+    """The patient of the prompt or of the file; both at once are refused."""
+    from cubital.errors import OrderError
+    from cubital.model import Patient
+
+    if at_prompt != Patient() and in_file != Patient():
+        raise OrderError("found one at the prompt and one in the file; expected one; take one out", where="patient")
+    return in_file if at_prompt == Patient() else at_prompt
+
+
+def _lines(found: BloodReport, unread: tuple[str, ...], sheet: Sheet) -> list[str]:
+    guard = "not known" if found.guard_ul is None else f"{found.guard_ul / 1000:.0f} mL, the lowest of the sources"
+    lines = [sheet.mark(line, "strong") for line in sheet.wrap(f"Blood volume: {guard}")]
+    for row in found.volumes:
+        span = f"{row.low_ul / 1000:.0f}" + ("" if row.low_ul == row.high_ul else f"-{row.high_ul / 1000:.0f}")
+        lines += sheet.wrap(f"{span} mL: {row.source} [{row.rests_on}]", first="  ", rest="    ")
+    for note in (*found.notes, *(f"nothing reads {path} of the file" for path in unread)):
+        lines += sheet.wrap(note, first="  ", rest="    ")
+    lines += ["", sheet.mark("What may be taken", "strong")]
+    for cap in found.caps:
+        lines += sheet.wrap(_cap_words(cap), first="  ", rest="    ")
+    return lines + _loss_lines(found, sheet)
+
+
+def _cap_words(cap: CapLine) -> str:
+    period = f"{cap.period_h} h" if cap.period_h < 72 else f"{cap.period_h // 24} d"
+    allowed = "not known" if cap.allowed_ul is None else f"{cap.allowed_ul / 1000:.1f} mL"
+    words = f"{cap.policy}: {allowed} in {period} ({cap.for_whom})"
+    if cap.heaviest_ul is None or cap.from_ is None or cap.to is None:
+        return words
+    verdict = "" if cap.is_over is None else "; PASSED" if cap.is_over else "; kept"
+    span = f"{cap.from_:%Y-%m-%d %H:%M} to {cap.to:%Y-%m-%d %H:%M}"
+    return f"{words}: heaviest {cap.heaviest_ul / 1000:.1f} mL, {span}{verdict}"
+
+
+def _loss_lines(found: BloodReport, sheet: Sheet) -> list[str]:
+    from cubital import facts
+    from cubital.app.blood_loss import SAVED_CAUTION
+
+    if not found.days:
+        return []
+    share = "" if found.percent_of_guard is None else f", {found.percent_of_guard:.1f} % of the blood volume"
+    lines = ["", sheet.mark(f"Drawn in all: {found.total_ul / 1000:.1f} mL{share}", "strong")]
+    lines += [f"  {day}  {volume_ul / 1000:6.1f} mL" for day, volume_ul in found.days]
+    if not found.savings:
+        return lines
+    saved_ul = sum(row.volume_ul - row.smaller_ul for row in found.savings)
+    looked_at_ul = sum(row.volume_ul for row in found.savings)
+    head = f"Smaller tubes would have saved {saved_ul / 1000:.1f} of {looked_at_ul / 1000:.1f} mL"
+    lines += ["", sheet.mark(head, "strong")]
+    for how in dict.fromkeys(row.how for row in found.savings):
+        number = sum(row.how == how for row in found.savings)
+        lines += sheet.wrap(f"{number} draw{'' if number == 1 else 's'}: {how}", first="  ", rest="    ")
+    for evidence in facts.blood_loss():
+        lines += sheet.wrap(f"{evidence.text} [{evidence.mark.label()}]", first="  ", rest="    ")
+    return [*lines, *sheet.wrap(SAVED_CAUTION, first="  ", rest="    ")]

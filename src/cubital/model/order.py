@@ -10,7 +10,7 @@ from cubital.model.patient import Patient
 from cubital.model.vocabulary import AccessKey, ObjectiveKey, PriorityKey
 
 
-class Ask(msgspec.Struct, frozen=True, kw_only=True):
+class Ask(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One line of an order: a test, panel or code as it was written, and how urgent it is.
 
     `at_min` places it in a timed series, minutes after the first draw; None is the first draw.
@@ -22,7 +22,7 @@ class Ask(msgspec.Struct, frozen=True, kw_only=True):
     system: str | None = None
 
 
-class Line(msgspec.Struct, frozen=True, kw_only=True):
+class Line(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """What a catheter draw must know: the dead space, and whether the lumen carried anticoagulant.
 
     `suspected_infection` is true when the line itself is being cultured.
@@ -33,7 +33,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True):
     suspected_infection: bool = False
 
 
-class Order(msgspec.Struct, frozen=True, kw_only=True):
+class Order(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One request for blood tests on one patient.
 
     `objective` None leaves it to the site; `on` is the day of the draw, needed only when the

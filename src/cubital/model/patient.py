@@ -9,7 +9,7 @@ import msgspec
 from cubital.model.vocabulary import SexKey
 
 
-class Patient(msgspec.Struct, frozen=True, kw_only=True):
+class Patient(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """The facts of one patient that change a draw; what is not known is None.
 
     `drawn_ul` is the blood already drawn in the period of the site's limit; `flags` are words

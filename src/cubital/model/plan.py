@@ -7,7 +7,7 @@ import msgspec
 from cubital.model.vocabulary import MatrixKey, ObjectiveKey, PriorityKey, PurposeKey
 
 
-class Reason(msgspec.Struct, frozen=True, kw_only=True):
+class Reason(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One reason: what it is about, in words, and the mark of the fact behind it.
 
     `about` is `plan`, `draw 1`, `tube 3` (its position) or a test key; `basis` is the kind of
@@ -20,7 +20,7 @@ class Reason(msgspec.Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...] = ()
 
 
-class Caution(msgspec.Struct, frozen=True, kw_only=True):
+class Caution(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """Something to watch; `level` is `stop`, `warn` or `note`, gravest first."""
 
     level: str
@@ -30,7 +30,7 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...] = ()
 
 
-class PlannedTube(msgspec.Struct, frozen=True, kw_only=True):
+class PlannedTube(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One row of the tray. Volumes in whole microlitres; `position` counts from 1 in its draw."""
 
     position: int
@@ -57,7 +57,7 @@ class PlannedTube(msgspec.Struct, frozen=True, kw_only=True):
     reasons: tuple[Reason, ...] = ()
 
 
-class Draw(msgspec.Struct, frozen=True, kw_only=True):
+class Draw(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One collection of a plan: `at_min` minutes after the first, and what it is for."""
 
     number: int
@@ -65,7 +65,7 @@ class Draw(msgspec.Struct, frozen=True, kw_only=True):
     label: str
 
 
-class Unplaced(msgspec.Struct, frozen=True, kw_only=True):
+class Unplaced(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """A test left out, why, and what would be needed to draw it."""
 
     test: str
@@ -74,7 +74,7 @@ class Unplaced(msgspec.Struct, frozen=True, kw_only=True):
     needs: str
 
 
-class Totals(msgspec.Struct, frozen=True, kw_only=True):
+class Totals(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """What the plan takes. `limit_ul` is None where no limit could be worked out.
 
     `tubes`, `blood_ul` and `preference` are the objective: collect tubes only. `all_blood_ul`
@@ -91,7 +91,7 @@ class Totals(msgspec.Struct, frozen=True, kw_only=True):
     blood_volume_ul: int | None = None
 
 
-class Bound(msgspec.Struct, frozen=True, kw_only=True):
+class Bound(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """What was proved: no packing does better than this, level by level in the objective's order.
 
     `searched` counts the nodes of the exact search; `finished` is false when the node limit cut it.
@@ -104,7 +104,7 @@ class Bound(msgspec.Struct, frozen=True, kw_only=True):
     finished: bool
 
 
-class Plan(msgspec.Struct, frozen=True, kw_only=True):
+class Plan(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """The whole answer for one order."""
 
     objective: ObjectiveKey

@@ -12,7 +12,16 @@
     │   ├── NoTube        no stocked, unexpired tube serves this test
     │   └── UnplacedKind  the order-of-draw policy is silent on a tube kind
     ├── RecordError       the record of specimens refuses
-    │   └── ImpossibleEvent  an event that cannot follow what has happened to a specimen
+    │   ├── ImpossibleEvent  an event that cannot follow what has happened to a specimen
+    │   ├── LostRace      another station changed the specimen first; says who and when
+    │   ├── KeyReused     the key of an event stands for another one
+    │   ├── ClockSetBack  the clock stands before what is recorded
+    │   ├── BrokenChain   the record is not what was written; says where
+    │   ├── UnreadyRecord no record there, or one of another edition
+    │   └── RecordUnavailable  the database cannot be reached, read or written
+    ├── LocalTimeError    a local time that is no instant, or two
+    ├── MissingLibrary    a part of cubital that is not installed
+    ├── SpinError         tubes and centrifuges that do not make one question
     └── ExchangeError     bytes from outside that cannot be read
 
 Messages say where, what was found, what was expected and what to do, and never hold a
@@ -22,6 +31,7 @@ patient's name or number.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 
 class CubitalError(Exception):
@@ -115,6 +125,85 @@ class RecordError(CubitalError):
 
 class ImpossibleEvent(RecordError, ValueError):
     """An event that cannot follow what has happened to this specimen."""
+
+
+class LostRace(RecordError):
+    """Another station changed this specimen first.
+
+    `expected` is how many of its events the writer had seen, `found` how many there are; `by`,
+    `station`, `at` and `did` say who wrote the first one that the writer had not seen, and when.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        where: str = "",
+        specimen: str = "",
+        expected: int = 0,
+        found: int = 0,
+        by: str = "",
+        station: str = "",
+        at: datetime | None = None,
+        did: str = "",
+    ) -> None:
+        self.specimen = specimen
+        self.expected = expected
+        self.found = found
+        self.by = by
+        self.station = station
+        self.at = at
+        self.did = did
+        super().__init__(message, where=where)
+
+
+class KeyReused(RecordError, ValueError):
+    """The key of this event is in the record and stands for another one."""
+
+
+class ClockSetBack(RecordError):
+    """The clock stands at `now`, before the last moment recorded, `last`, by more than is let pass."""
+
+    def __init__(self, message: str, *, where: str = "", now: datetime, last: datetime) -> None:
+        self.now = now
+        self.last = last
+        super().__init__(message, where=where)
+
+
+class BrokenChain(RecordError):
+    """The record is not what was written; `sequence` is the first entry that does not fit."""
+
+    def __init__(self, message: str, *, where: str = "", sequence: int = 0) -> None:
+        self.sequence = sequence
+        super().__init__(message, where=where)
+
+
+class UnreadyRecord(RecordError):
+    """There is no record there yet, or it is of an edition that this program does not write."""
+
+
+class RecordUnavailable(RecordError, OSError):
+    """The database cannot be reached, read or written.
+
+    `is_outcome_known` is false where the answer to a commit was lost: what was sent may have been
+    recorded, and sending it again with the same keys tells.
+    """
+
+    def __init__(self, message: str, *, where: str = "", is_outcome_known: bool = True) -> None:
+        self.is_outcome_known = is_outcome_known
+        super().__init__(message, where=where)
+
+
+class LocalTimeError(CubitalError, ValueError):
+    """A local time that the clocks skipped, that they showed twice, or that is no time at all."""
+
+
+class MissingLibrary(CubitalError, ImportError):
+    """A part of cubital needs a library that is not installed; the message names the command."""
+
+
+class SpinError(CubitalError, ValueError):
+    """Tubes and centrifuges that do not make one question: a name given twice, a program not known."""
 
 
 class ExchangeError(CubitalError, ValueError):

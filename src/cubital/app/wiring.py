@@ -1,7 +1,8 @@
-"""The one place of the app that knows its adapters: sites and orders out of folders, files and words."""
+"""The one place of the app that knows its adapters: sites and orders out of folders, files and words, the record."""
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -9,13 +10,16 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import msgspec
 
+from cubital.app.clock import now as read_now
 from cubital.app.clock import today as read_today
 from cubital.app.draws import Failure
-from cubital.errors import ExchangeError, OrderError
+from cubital.errors import ExchangeError, MissingLibrary, OrderError
 from cubital.model import Order, Patient, Site
 
 if TYPE_CHECKING:
     from cubital.app.blood_loss import DrawnBlood
+    from cubital.app.ports import Now, RecordStore
+    from cubital.app.record import SpecimenRecord
     from cubital.model import Finding
 
 
@@ -190,6 +194,49 @@ def unreadable(path: str, error: Exception) -> ExchangeError:
     """The error for a file that cannot be read."""
     said = getattr(error, "strerror", None) or str(error)
     return ExchangeError(f"found {said}; expected a file that can be read; name another", where=path)
+
+
+def open_store(address: str) -> RecordStore:
+    """The store at this path of a SQLite file or this URL `postgresql://…`, which must hold a record.
+
+    Raises `UnreadyRecord` where there is no such file, and `MissingLibrary` where the libraries of a
+    record are not installed; a server is asked only when it is used.
+    """
+    with _needing_server():
+        from cubital.store.engine import open_engine
+        from cubital.store.record import SqlRecord
+
+    return SqlRecord(open_engine(address))
+
+
+def open_record(address: str, *, now: Now = read_now) -> SpecimenRecord:
+    """The record of specimens at this path or URL, written by the clock `now`."""
+    from cubital.app.record import SpecimenRecord
+
+    return SpecimenRecord(open_store(address), now=now)
+
+
+def upgrade_store(address: str) -> tuple[str | None, str]:
+    """Make the tables of a record there, or bring them to the newest edition: the edition before and after."""
+    with _needing_server():
+        from cubital.store.engine import open_engine
+        from cubital.store.migration import upgrade
+
+    engine = open_engine(address, is_new_allowed=True)
+    try:
+        return upgrade(engine)
+    finally:
+        engine.dispose()
+
+
+@contextlib.contextmanager
+def _needing_server() -> Iterator[None]:
+    try:
+        yield
+    except ModuleNotFoundError as error:
+        raise MissingLibrary(
+            f'found no {error.name}; the record needs it; run: pip install "cubital[server]"', where="record"
+        ) from None
 
 
 class _CountedLines:

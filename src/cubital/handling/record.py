@@ -24,16 +24,18 @@ from cubital.model.specimen import (
     Stored,
 )
 
+LONGEST = 200
+
 
 def begin(event: AnyEvent) -> Specimen:
     """The specimen that this collection, or this pouring of an aliquot, makes.
 
-    Raises `ImpossibleEvent` for any other event, a volume below zero, no test, or an instant
-    that is not in UTC.
+    Raises `ImpossibleEvent` for any other event, a volume below zero, no test, an instant that
+    is not in UTC, or a handle that cannot be written down.
     """
-    _refuse_naive(event)
+    _refuse_malformed(event)
     if isinstance(event, Poured):
-        return event.aliquot
+        return _begin_aliquot(event)
     if not isinstance(event, Collected):
         raise _impossible(event, "it comes first", "a collection first")
     if not event.tests:
@@ -60,6 +62,13 @@ def begin(event: AnyEvent) -> Specimen:
     )
 
 
+def _begin_aliquot(event: Poured) -> Specimen:
+    aliquot = event.aliquot
+    if aliquot.id != event.specimen or aliquot.parent is None or aliquot.left_ul < 0:
+        raise _impossible(event, f"an aliquot {aliquot.id} of {aliquot.parent}", "an aliquot of this name, of a parent")
+    return aliquot
+
+
 def pour(parent: Specimen, event: Aliquoted) -> Poured:
     """The first event of the aliquot that `event` takes from `parent`, as it was before.
 
@@ -71,6 +80,7 @@ def pour(parent: Specimen, event: Aliquoted) -> Poured:
         id=event.child,
         parent=parent.id,
         children=(),
+        poured=(),
         left_ul=event.volume_ul,
         tests=event.tests,
         verdicts={test: verdict for test, verdict in parent.verdicts.items() if test in event.tests},
@@ -93,7 +103,7 @@ def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
     Nothing follows a discard or comes before the collection, no volume goes below zero, a test is
     reported only while its verdict lets it be, and never twice from one specimen.
     """
-    _refuse_naive(event)
+    _refuse_malformed(event)
     if event.specimen != specimen.id:
         raise _impossible(event, f"it names {event.specimen}", f"an event of {specimen.id}")
     if specimen.discarded_at is not None:
@@ -102,6 +112,27 @@ def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
         raise _impossible(event, f"{event.at:%Y-%m-%d %H:%M} UTC", "an instant after its collection")
     changed: Specimen = _FOLLOWS[type(event)](specimen, event)
     return replace(changed, events=specimen.events + 1)
+
+
+def refuse_by_parents(event: AnyEvent, parents: Iterable[Specimen]) -> None:
+    """Raise `ImpossibleEvent` where a tube that this aliquot came from was refused for the test.
+
+    A fault found in a tube after it was poured off, such as a wrong label, is a fault of all that
+    was poured: no test is accepted or reported from an aliquot while its parent refuses it.
+    """
+    if isinstance(event, Reported):
+        tests: tuple[str, ...] = (event.test,)
+    elif isinstance(event, Judged):
+        tests = tuple(verdict.test for verdict in event.verdicts if verdict.outcome != "refuse")
+    else:
+        return
+    for parent in parents:
+        for test in tests:
+            verdict = parent.verdicts.get(test)
+            if verdict is not None and verdict.outcome == "refuse":
+                raise _impossible(
+                    event, f"{test} refused of {parent.id}, which it came from", "a tube that is not refused"
+                )
 
 
 def state_of(events: Iterable[AnyEvent]) -> Specimen:
@@ -147,8 +178,12 @@ def _aliquot(specimen: Specimen, event: Aliquoted) -> Specimen:
         raise _impossible(event, f"the aliquot is named {event.child}", "a new name")
     if stray := [test for test in event.tests if test not in specimen.tests]:
         raise _impossible(event, f"an aliquot for {', '.join(stray)}", f"tests of {', '.join(specimen.tests)}")
-    left_ul = specimen.left_ul - event.volume_ul
-    return replace(specimen, left_ul=left_ul, children=(*specimen.children, event.child))
+    return replace(
+        specimen,
+        left_ul=specimen.left_ul - event.volume_ul,
+        children=(*specimen.children, event.child),
+        poured=(*specimen.poured, *(test for test in event.tests if test not in specimen.poured)),
+    )
 
 
 def _store(specimen: Specimen, event: Stored) -> Specimen:
@@ -206,10 +241,19 @@ _FOLLOWS: dict[type, Callable[..., Specimen]] = {
 }
 
 
-def _refuse_naive(event: AnyEvent) -> None:
+def _refuse_malformed(event: AnyEvent) -> None:
     instant: datetime = event.at
     if instant.utcoffset() != timedelta(0):
         raise _impossible(event, f"the instant {instant.isoformat()}", "an aware instant in UTC")
+    handles = [event.key, event.specimen, event.by, event.station]
+    if isinstance(event, Collected):
+        handles += [event.patient, *event.tests]
+    if isinstance(event, Aliquoted):
+        handles.append(event.child)
+    for handle in handles:
+        if not (0 < len(handle) <= LONGEST and handle.isprintable() and handle.strip() == handle):
+            expected = f"1 to {LONGEST} printable characters without space around them"
+            raise _impossible(event, f"a handle of {len(handle)} characters", expected)
 
 
 def _impossible(event: AnyEvent, found: str, expected: str) -> ImpossibleEvent:

@@ -123,10 +123,11 @@ class Stay(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Specimen(msgspec.Struct, frozen=True, kw_only=True):
-    """The state of one specimen: never stored, always computed from its events.
+    """The state of one specimen, always computed from its events.
 
     `left_ul` is what can still be pipetted; `events` counts the events it was computed from, which
-    is the version that a writer must name. `parent` is the tube an aliquot came from.
+    is the version that a writer must name. `parent` is the tube an aliquot came from; `poured`
+    are the tests that went with an aliquot of this one.
     """
 
     id: str
@@ -145,6 +146,7 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     irreplaceable: str | None = None
     parent: str | None = None
     children: tuple[str, ...] = ()
+    poured: tuple[str, ...] = ()
     received_at: datetime | None = None
     spins: tuple[Spun, ...] = ()
     stays: tuple[Stay, ...] = ()
@@ -157,6 +159,13 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     def is_separated(self) -> bool:
         """Whether plasma or serum is off the cells: an aliquot, or a gel tube once spun."""
         return self.parent is not None or (self.gel and bool(self.spins))
+
+    @property
+    def waiting(self) -> tuple[str, ...]:
+        """Its tests that nothing has settled: not reported, not refused, not gone with an aliquot."""
+        gone = {*self.reported, *self.poured}
+        refused = {test for test, verdict in self.verdicts.items() if verdict.outcome == "refuse"}
+        return () if self.discarded_at else tuple(t for t in self.tests if t not in gone and t not in refused)
 
     @property
     def storage(self) -> StorageKey:

@@ -1,0 +1,94 @@
+"""What the use cases need from outside: a place that keeps the record of specimens, and a clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from datetime import datetime
+from typing import Protocol
+
+from cubital.model.record import Head, Link
+from cubital.model.specimen import Specimen
+
+Now = Callable[[], datetime]
+
+
+class RecordReading(Protocol):
+    """One unchanging view of a record."""
+
+    def head(self) -> Head:
+        """Where the record ends."""
+        ...
+
+    def link_of(self, key: str) -> Link | None:
+        """The link with this key; None where there is none."""
+        ...
+
+    def history(self, specimen: str) -> tuple[Link, ...]:
+        """The links of one specimen in order; empty where it is unknown."""
+        ...
+
+    def links(self, *, after: int = 0, limit: int | None = None) -> Iterator[Link]:
+        """The links after this sequence, in order, without holding them all."""
+        ...
+
+    def histories(self) -> Iterator[tuple[Link, ...]]:
+        """The links of each specimen, one specimen after another."""
+        ...
+
+    def specimen(self, id: str) -> Specimen | None:
+        """The kept state of this specimen."""
+        ...
+
+    def specimens_of(self, patient: str) -> tuple[Specimen, ...]:
+        """The kept states of all specimens of a patient, discarded ones too."""
+        ...
+
+    def specimens(self, *, statuses: Sequence[str]) -> Iterator[Specimen]:
+        """The kept states of all specimens of these statuses: `open`, `kept` or `gone`."""
+        ...
+
+    def count_states(self) -> int:
+        """How many states are kept."""
+        ...
+
+    def find_damage(self) -> tuple[str, ...]:
+        """What the database itself finds wrong with what it holds, in its words; empty as a rule."""
+        ...
+
+
+class RecordWriting(RecordReading, Protocol):
+    """The only writer of a record, until its transaction ends."""
+
+    def append(self, links: Sequence[Link], specimens: Sequence[Specimen]) -> None:
+        """Add these links and keep these states."""
+        ...
+
+    def forget_states(self) -> None:
+        """Drop every kept state, to be computed anew; no link is touched."""
+        ...
+
+    def keep_states(self, specimens: Iterable[Specimen]) -> None:
+        """Keep these states."""
+        ...
+
+
+class RecordStore(Protocol):
+    """A database that holds one record."""
+
+    @property
+    def where(self) -> str:
+        """How a message names it, without a password."""
+        ...
+
+    def reading(self) -> AbstractContextManager[RecordReading]:
+        """A transaction that sees one moment of the record."""
+        ...
+
+    def writing(self) -> AbstractContextManager[RecordWriting]:
+        """A transaction that no other writer overlaps; whole when it ends well, else not at all."""
+        ...
+
+    def close(self) -> None:
+        """Give back every connection."""
+        ...

@@ -1,0 +1,1 @@
+"""How the tables of a record came about, one step a module."""

@@ -1,0 +1,209 @@
+"""A record in SQLite or PostgreSQL, as the use cases ask for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Row, Select, delete, func, select, text
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import SQLAlchemyError
+
+from cubital.errors import UnreadyRecord
+from cubital.handling.chain import EMPTY, body_of, head_of, specimen_of
+from cubital.model.record import Head, Link
+from cubital.model.specimen import Specimen
+from cubital.store.engine import for_writing, name_of
+from cubital.store.fault import fault_of
+from cubital.store.tables import EDITION, event, specimen
+
+_LINK: Select[*tuple[Any, ...]] = select(
+    event.c.sequence, event.c.batch, event.c.recorded_at, event.c.behind_us, event.c.key, event.c.specimen,
+    event.c.version, event.c.body, event.c.hash,
+)  # fmt: skip
+# Any number will do that nothing else in this database locks by.
+_LOCK = 0x6375626974616C
+_CHUNK = 1000
+
+
+class SqlRecord:
+    """The record in one database."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._is_sqlite = engine.dialect.name == "sqlite"
+        self._is_ready = False
+
+    @property
+    def where(self) -> str:
+        """How a message names it, without a password."""
+        return name_of(self._engine)
+
+    @property
+    def engine(self) -> Engine:
+        """The engine, for what only its own kind of database can do."""
+        return self._engine
+
+    @contextmanager
+    def reading(self) -> Iterator[Reading]:
+        """A transaction that sees one moment of the record."""
+        options = {} if self._is_sqlite else {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+        with self._transaction(options) as connection:
+            yield Reading(connection)
+
+    @contextmanager
+    def writing(self) -> Iterator[Writing]:
+        """A transaction that no other writer overlaps; whole when it ends well, else not at all."""
+        with self._transaction({}, is_writing=True) as connection:
+            yield Writing(connection)
+
+    def close(self) -> None:
+        """Give back every connection."""
+        self._engine.dispose()
+
+    @contextmanager
+    def _transaction(self, options: dict[str, Any], *, is_writing: bool = False) -> Iterator[Connection]:
+        is_committing = False
+        try:
+            with self._engine.connect() as connection:
+                if is_writing:
+                    for_writing(connection)
+                with connection.execution_options(**options).begin() as transaction:
+                    self._prepare(connection, is_writing=is_writing)
+                    yield connection
+                    is_committing = is_writing
+                    transaction.commit()
+                    is_committing = False
+        except SQLAlchemyError as error:
+            raise fault_of(error, where=self.where, is_committing=is_committing) from error
+
+    def _prepare(self, connection: Connection, *, is_writing: bool) -> None:
+        if is_writing and not self._is_sqlite:
+            # Whatever the server's default: an answer means that the commit is on its disk.
+            connection.execute(text("SET LOCAL synchronous_commit = on"))
+            connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
+        if not self._is_ready:
+            refuse_other_edition(connection, where=self.where)
+            self._is_ready = True
+
+
+class Reading:
+    """One unchanging view of the record."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def head(self) -> Head:
+        """Where the record ends."""
+        row = self._connection.execute(_LINK.order_by(event.c.sequence.desc()).limit(1)).first()
+        return EMPTY if row is None else head_of(_link(row))
+
+    def link_of(self, key: str) -> Link | None:
+        """The link with this key; None where there is none."""
+        row = self._connection.execute(_LINK.where(event.c.key == key)).first()
+        return None if row is None else _link(row)
+
+    def history(self, specimen: str) -> tuple[Link, ...]:
+        """The links of one specimen in order; empty where it is unknown."""
+        rows = self._connection.execute(_LINK.where(event.c.specimen == specimen).order_by(event.c.version))
+        return tuple(_link(row) for row in rows)
+
+    def links(self, *, after: int = 0, limit: int | None = None) -> Iterator[Link]:
+        """The links after this sequence, in order, without holding them all."""
+        query = _LINK.where(event.c.sequence > after).order_by(event.c.sequence)
+        return map(_link, self._stream(query if limit is None else query.limit(limit)))
+
+    def histories(self) -> Iterator[tuple[Link, ...]]:
+        """The links of each specimen, one specimen after another."""
+        query = _LINK.where(event.c.specimen.is_not(None)).order_by(event.c.specimen, event.c.version)
+        for _, rows in groupby(map(_link, self._stream(query)), key=lambda link: link.specimen):
+            yield tuple(rows)
+
+    def specimen(self, id: str) -> Specimen | None:
+        """The kept state of this specimen."""
+        state = self._connection.execute(select(specimen.c.state).where(specimen.c.id == id)).scalar()
+        return None if state is None else specimen_of(state)
+
+    def specimens_of(self, patient: str) -> tuple[Specimen, ...]:
+        """The kept states of all specimens of a patient, discarded ones too, oldest first."""
+        states = self._connection.execute(select(specimen.c.state).where(specimen.c.patient == patient)).scalars()
+        return tuple(sorted(map(specimen_of, states), key=lambda one: (one.collected_at, one.id)))
+
+    def specimens(self, *, statuses: Sequence[str]) -> Iterator[Specimen]:
+        """The kept states of all specimens of these statuses."""
+        query = select(specimen.c.state).where(specimen.c.status.in_(statuses))
+        return (specimen_of(row[0]) for row in self._stream(query))
+
+    def count_states(self) -> int:
+        """How many states are kept."""
+        return self._connection.execute(select(func.count()).select_from(specimen)).scalar_one()
+
+    def find_damage(self) -> tuple[str, ...]:
+        """What the database itself finds wrong with what it holds; empty as a rule."""
+        if self._connection.dialect.name != "sqlite":
+            return ()
+        said = self._connection.execute(text("PRAGMA integrity_check(20)")).scalars().all()
+        return tuple(line for line in said if line != "ok")
+
+    def _stream(self, query: Select[*tuple[Any, ...]]) -> Iterable[Row[*tuple[Any, ...]]]:
+        return self._connection.execution_options(yield_per=_CHUNK).execute(query)
+
+
+class Writing(Reading):
+    """The only writer of the record, until its transaction ends."""
+
+    def append(self, links: Sequence[Link], specimens: Sequence[Specimen]) -> None:
+        """Add these links and keep these states."""
+        if links:
+            self._connection.execute(event.insert(), [_row(link) for link in links])
+        self.keep_states(specimens)
+
+    def forget_states(self) -> None:
+        """Drop every kept state, to be computed anew; no link is touched."""
+        self._connection.execute(delete(specimen))
+
+    def keep_states(self, specimens: Iterable[Specimen]) -> None:
+        """Keep these states in place of older ones."""
+        rows = [
+            {
+                "id": one.id, "patient": one.patient, "status": _status(one), "version": one.events,
+                "state": body_of(one),
+            }
+            for one in specimens
+        ]  # fmt: skip
+        if not rows:
+            return
+        dialect = sqlite if self._connection.dialect.name == "sqlite" else postgresql
+        insert = dialect.insert(specimen)
+        changed = {name: insert.excluded[name] for name in ("patient", "status", "version", "state")}
+        self._connection.execute(insert.on_conflict_do_update(index_elements=["id"], set_=changed), rows)
+
+
+def refuse_other_edition(connection: Connection, *, where: str) -> None:
+    """Raise `UnreadyRecord` where the tables are not of the edition that this program writes."""
+    found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    if found != EDITION:
+        raise UnreadyRecord(
+            f"found tables of edition {found}; this program writes edition {EDITION}; "
+            "run cubital db upgrade with the newest program in use",
+            where=where,
+        )
+
+
+def _status(state: Specimen) -> str:
+    if state.discarded_at is not None:
+        return "gone"
+    return "open" if state.waiting else "kept"
+
+
+def _link(row: Row[*tuple[Any, ...]]) -> Link:
+    return Link(
+        sequence=row[0], batch=row[1], recorded_at=row[2], behind_us=row[3], key=row[4], specimen=row[5],
+        version=row[6], body=row[7], hash=row[8],
+    )  # fmt: skip
+
+
+def _row(link: Link) -> dict[str, Any]:
+    return {name: getattr(link, name) for name in link.__struct_fields__}

@@ -1,0 +1,61 @@
+"""The tables of a record as they are in its newest edition.
+
+`event` is only ever added to: triggers of both databases refuse a change or a removal. `specimen`
+holds what the events come to, written in the same transaction, and can be computed anew.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    Column,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)  # fmt: skip
+
+EDITION = "0001"
+
+tables = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+event = Table(
+    "event",
+    tables,
+    # SQLite counts rows in INTEGER; PostgreSQL needs the longer word for a record of many years.
+    Column("sequence", BigInteger().with_variant(Integer(), "sqlite"), primary_key=True, autoincrement=False),
+    Column("batch", BigInteger().with_variant(Integer(), "sqlite"), nullable=False),
+    Column("recorded_at", String(27), nullable=False),
+    Column("behind_us", BigInteger().with_variant(Integer(), "sqlite"), nullable=False),
+    Column("key", String(500), nullable=False),
+    Column("specimen", String(200)),
+    Column("version", Integer()),
+    Column("body", Text(), nullable=False),
+    Column("hash", String(64), nullable=False),
+    UniqueConstraint("key"),
+    UniqueConstraint("specimen", "version"),
+    CheckConstraint("sequence >= 1 AND batch >= 1 AND batch <= sequence", name="sequence"),
+    CheckConstraint("length(hash) = 64", name="hash"),
+    CheckConstraint("(specimen IS NULL) = (version IS NULL)", name="version"),
+)
+
+specimen = Table(
+    "specimen",
+    tables,
+    Column("id", String(200), primary_key=True),
+    Column("patient", String(200), nullable=False, index=True),
+    Column("status", String(4), nullable=False, index=True),
+    Column("version", Integer(), nullable=False),
+    Column("state", Text(), nullable=False),
+    CheckConstraint("status IN ('open', 'kept', 'gone')", name="status"),
+)

@@ -6,6 +6,7 @@ Run it after changing a fact: `.venv/bin/python scripts/write_facts_reference.py
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -193,11 +194,12 @@ def _after_filling() -> list[str]:
         if found is not None:
             rivals = "; ".join(f"{_span(r.low, r.high, 'times')}: {mark_text(r.mark)}" for r in found.rivals)
             mixed.append((f"`{key}`", found.chosen, found.why, rivals))
-        for gel in (False, True):
-            clotting = facts.clotting(key, gel)
+        for gel, warm in product((False, True), repeat=2):
+            clotting = facts.clotting(key, gel, warm)
             if clotting is not None:
                 minutes = _span(clotting.min_s // 60, clotting.max_s // 60, "min")
-                clotted.append((f"`{key}`", "gel" if gel else "", minutes, marks_text(clotting.marks)))
+                warmth = "37 °C" if warm else "20-25 °C"
+                clotted.append((f"`{key}`", "gel" if gel else "", warmth, minutes, marks_text(clotting.marks)))
     spun = [
         (s.purpose, ", ".join(s.families), "" if s.gel is None else "gel" if s.gel else "no gel",
          _span(s.rcf_low_g, s.rcf_high_g, "g"), f"{s.minutes} min" + (", twice" if s.spins == 2 else ""),
@@ -207,7 +209,7 @@ def _after_filling() -> list[str]:
     filled = [(f.key, f"{f.fill_min_percent} %", f.for_whom, marks_text(f.marks)) for f in facts.fills()]
     return [
         "## Inversions", table(("additive", "printed", "why", "rivals"), mixed),
-        "## Clotting before the spin", table(("additive", "gel", "time", "rests on"), clotted),
+        "## Clotting before the spin", table(("additive", "gel", "at", "time", "rests on"), clotted),
         "## Spinning", table(("for", "families", "gel", "force", "time", "temperature", "rests on"), spun),
         "## Least fill of a citrate tube", "The first is the one a plan takes.",
         table(("rule", "least fill", "for", "rests on"), filled),

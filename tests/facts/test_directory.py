@@ -63,7 +63,7 @@ def test_the_special_tubes_serve_what_the_trade_says_they_serve() -> None:
         for accept in test.get("accepts", ()):
             for kind in accept["tubes"]:
                 served[kind].add(key)
-    assert served["citrate-sedimentation"] == {"erythrocyte-sedimentation-rate"}
+    assert served["citrate-sedimentation"] == {"erythrocyte-sedimentation-rate-citrate"}
     assert served["lead"] == {"lead"}
     assert served["acd-a"] == served["acd-b"] == {"hla-typing"}
     assert served["edta-gel"] == {

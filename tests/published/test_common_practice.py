@@ -117,9 +117,11 @@ def _key_of(word: str) -> str:
     return Directory(SHIPPED).resolve(word, system=None, where="test")[1]
 
 
-def test_the_sedimentation_citrate_serves_that_test_alone() -> None:
+def test_the_sedimentation_citrate_serves_its_one_method_and_elsewhere_edta_does_it() -> None:
     served = {t.key for t in SHIPPED.tests.values() for a in t.accepts if "citrate-sedimentation" in a.tubes}
-    assert served == {_key_of("esr")}
+    assert served == {_key_of("citrate esr")}
+    assert [tube.kind for tube in verified(order_of("esr"), SHIPPED).tubes] == ["edta"]
+    assert [tube.kind for tube in verified(order_of("citrate esr"), SHIPPED).tubes] == ["citrate-sedimentation"]
 
 
 def test_the_lead_tube_serves_lead_alone_and_acd_tissue_typing() -> None:

@@ -34,9 +34,7 @@ class Concentration(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
     percent_w_v: Range | None = None
 
     def __post_init__(self) -> None:
-        given = [
-            r for r in (self.mg_per_ml, self.mmol_per_l, self.iu_per_ml, self.percent_w_v) if r is not None
-        ]
+        given = [r for r in (self.mg_per_ml, self.mmol_per_l, self.iu_per_ml, self.percent_w_v) if r is not None]
         if len(given) != 1:
             raise ValueError(f"{self.salt}: found {len(given)} amounts; expected exactly one unit")
         low, high = given[0]
@@ -98,13 +96,14 @@ class Inversions(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 
 
 class Clotting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """How long a serum tube stands before it is spun, at 20-25 C."""
+    """How long a serum tube stands before it is spun, at 20-25 C; with `warm`, at 37 C."""
 
     additive: str
     gel: bool
     min_s: int
     max_s: int
     marks: tuple[Mark, ...]
+    warm: bool = False
 
     def __post_init__(self) -> None:
         if not 0 < self.min_s < self.max_s:
@@ -153,8 +152,7 @@ def additives() -> Mapping[str, Additive]:
 def load_additives(table: Mapping[str, Any], *, file: str) -> Mapping[str, Additive]:
     """The additives a parsed table holds."""
     found = {
-        key: shape({"key": key, **entry}, Additive, file=file, entry=key)
-        for key, entry in entries(table, file=file)
+        key: shape({"key": key, **entry}, Additive, file=file, entry=key) for key, entry in entries(table, file=file)
     }
     check_marks_of(found, file=file)
     return MappingProxyType(found)
@@ -191,30 +189,30 @@ def load_inversions(table: Mapping[str, Any], *, file: str) -> Mapping[str, Inve
 
 
 @cache
-def clotting(additive: str, gel: bool) -> Clotting | None:
-    """How long a tube of this kind clots before the spin; None when it gives no serum.
+def clotting(additive: str, gel: bool, warm: bool = False) -> Clotting | None:
+    """How long a tube of this kind clots before the spin, `warm` at 37 C; None where no source says.
 
     >>> clotting("thrombin", False).min_s
     300
     >>> clotting("k2-edta", False) is None
     True
     """
-    return _clotting().get((additive, gel))
+    return _clotting().get((additive, gel, warm))
 
 
 @cache
-def _clotting() -> Mapping[tuple[str, bool], Clotting]:
+def _clotting() -> Mapping[tuple[str, bool, bool], Clotting]:
     return load_clotting(read_table("clotting.toml"), file="clotting.toml")
 
 
-def load_clotting(table: Mapping[str, Any], *, file: str) -> Mapping[tuple[str, bool], Clotting]:
-    """The clotting times a parsed table holds, by additive and gel."""
+def load_clotting(table: Mapping[str, Any], *, file: str) -> Mapping[tuple[str, bool, bool], Clotting]:
+    """The clotting times a parsed table holds, by additive, gel and whether at 37 C."""
     refuse_unknown(table, ("serum",), file=file)
-    found: dict[tuple[str, bool], Clotting] = {}
+    found: dict[tuple[str, bool, bool], Clotting] = {}
     for place, raw in enumerate(family(table, "serum", file=file)):
         name = f"serum {place}"
         entry = shape(raw, Clotting, file=file, entry=name)
-        key = (entry.additive, entry.gel)
+        key = (entry.additive, entry.gel, entry.warm)
         if key in found:
             raise FactsError(
                 f"found {entry.additive} with gel = {entry.gel} twice; expected once; remove one",
@@ -238,9 +236,7 @@ def load_spins(table: Mapping[str, Any], *, file: str) -> tuple[Spin, ...]:
     for place, raw in enumerate(family(table, "spin", file=file)):
         spin = shape(raw, Spin, file=file, entry=f"spin {place}")
         if spin.purpose in found:
-            raise FactsError(
-                f"found {spin.purpose!r} twice; expected once; remove one", where=f"{file} [spin {place}]"
-            )
+            raise FactsError(f"found {spin.purpose!r} twice; expected once; remove one", where=f"{file} [spin {place}]")
         found[spin.purpose] = spin
     check_marks_of(found, file=file)
     return tuple(found.values())
@@ -260,8 +256,7 @@ def load_fills(table: Mapping[str, Any], *, file: str) -> tuple[Fill, ...]:
     """The least fills a parsed table holds."""
     refuse_unknown(table, ("fill",), file=file)
     found = tuple(
-        shape(raw, Fill, file=file, entry=f"fill {place}")
-        for place, raw in enumerate(family(table, "fill", file=file))
+        shape(raw, Fill, file=file, entry=f"fill {place}") for place, raw in enumerate(family(table, "fill", file=file))
     )
     check_marks(found, file=file, entry="fill")
     return found

@@ -7,14 +7,16 @@ from fractions import Fraction
 from functools import cache
 
 from cubital import facts
-from cubital.model import Caution, Order, Patient, PlannedTube, Site, Unplaced
+from cubital.model import Caution, Order, Patient, PlannedTube, Site, Tube, Unplaced
 from cubital.planning.asks import Asked
+from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL
 from cubital.planning.patient import Limit
 from cubital.units import millilitres_text
 
 NEWBORN_D = 30
 _LEVELS = ("stop", "warn", "note")
+_BY_VEIN = ("straight-needle", "winged-set", "syringe")
 
 
 def caution_of(level: str, text: str, mark: facts.Mark | None = None, *, about: str = "plan") -> Caution:
@@ -78,7 +80,7 @@ def _spellings() -> Mapping[str, str]:
 def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction, site: Site) -> list[Caution]:
     """What the tubes ask of this access and this patient."""
     tubes = tuple(tubes)
-    found = []
+    found = [_safety("tourniquet")] if order.access in _BY_VEIN else []
     has_citrate = any(t.additive in RATIO_CRITICAL and t.purpose == "collect" for t in tubes)
     high = facts.safety()["high-hematocrit"]
     is_measured = order.patient.hematocrit is not None
@@ -105,21 +107,53 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
                     about=f"draw {first.draw}",
                 )
             )
+        elif order.access == "winged-set" and first.purpose == "collect":
+            found += _short_of_air(first, hematocrit, site)
+    if any("ice" in t.handling and t.matrix == "serum" for t in tubes):
+        found.append(_safety("serum-on-ice", "warn"))
     if any(t.purpose == "culture" for t in tubes):
-        skin = facts.safety()["skin-culture"]
-        found.append(caution_of("warn", skin.text, skin.marks[0]))
+        found.append(_safety("skin-culture", "warn"))
     access = facts.accesses()[order.access]
     found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
     if order.access == "line" and order.line.dead_space_ul is None:
         found.append(
             caution_of("stop", "dead space of the line not known: no discard is planned; look it up and discard first")
         )
+        found.append(_safety("line-discard"))
+    if order.access == "line" and len({t.draw for t in tubes if t.purpose == "culture"}) > 1:
+        found.append(_safety("line-sites", "warn"))
     if order.access == "line" and order.line.carried_anticoagulant is None and has_citrate:
         found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
     high_up = facts.safety()["altitude"]
     if high_up.limit_m is not None and site.planning.altitude_m > high_up.limit_m:
         found.append(caution_of("warn", f"{site.planning.altitude_m} m. {high_up.text}", high_up.marks[0]))
     return found
+
+
+def _safety(key: str, level: str = "note") -> Caution:
+    rule = facts.safety()[key]
+    return caution_of(level, rule.text, rule.marks[0])
+
+
+def _short_of_air(first: PlannedTube, hematocrit: Fraction, site: Site) -> list[Caution]:
+    """That the first tube behind a winged set, short by the air in its line, may not serve its tests."""
+    access = facts.accesses()["winged-set"]
+    drawn_ul = max(0, first.draw_ul - (access.dead_volume_ul or 0))
+    left_ul = usable_ul(
+        site.kinds[first.kind],
+        Tube(draw_ul=drawn_ul, liquid_additive_ul=first.liquid_additive_ul),
+        first.matrix or "whole-blood",
+        hematocrit=hematocrit,
+        recovery=site.planning.recovery,
+    )
+    if left_ul >= (first.needed_ul or 0):
+        return []
+    text = (
+        f"{first.name}, first behind a winged set, may fill only to {millilitres_text(drawn_ul)} mL for the air in the "
+        f"line: that yields {millilitres_text(left_ul)} mL of {first.matrix} and its tests need "
+        f"{millilitres_text(first.needed_ul or 0)} mL; fill a tube to throw away first, or take a larger one"
+    )
+    return [caution_of("warn", text, access.marks[0], about=f"draw {first.draw}")]
 
 
 def is_newborn(patient: Patient) -> bool:

@@ -14,6 +14,8 @@ from cubital.planning.lint import is_usable
 from cubital.units import millilitres_text
 
 PEDIATRIC_BOTTLE_MAX_UL = 4000
+# What the reason of a container is about that needs no discard before it, because an earlier one cleared the line.
+CLEARED = "cleared"
 
 
 class Bottle(NamedTuple):
@@ -165,7 +167,8 @@ def plan_discard(
         return None
     if order.access == "winged-set" and first.purpose == "collect" and first.additive in RATIO_CRITICAL:
         return _winged_discard(first, order, site, used)
-    if order.access == "line" and order.line.dead_space_ul is not None:
+    is_cleared = any(reason.about == CLEARED for reason in first.reasons)
+    if order.access == "line" and order.line.dead_space_ul is not None and not is_cleared:
         return _line_discard(tubes, order, order.line.dead_space_ul)
     return None
 

@@ -9,13 +9,15 @@ from typing import Final
 from cubital import facts
 from cubital.model import PlannedTube, Reason, Site, Test, Tube, TubeKind
 from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted
-from cubital.planning.collections import Bottle
+from cubital.planning.collections import CLEARED, Bottle
 from cubital.planning.packing import Packed
 from cubital.planning.sequence import Sequence
 from cubital.units import millilitres_text
 
 COLD = "cold_spin"
 TWICE = "double_spin"
+WARM = "warm"
+BODY_C = 37
 WHOLE_BLOOD: Final = "whole-blood"
 
 
@@ -32,7 +34,7 @@ def tube_row(
     needed_ul = sum(member.ways[packed.way][0] for member in members)
     handling = tuple(dict.fromkeys(term for test in tests for term in test.handling))
     additive = facts.additives()[kind.additive]
-    clotting = facts.clotting(kind.additive, kind.gel) if way.matrix == "serum" else None
+    clotting = facts.clotting(kind.additive, kind.gel, WARM in handling) if way.matrix == "serum" else None
     reasons = [
         *_why_kind(members, tests, packed, way.kind, way.matrix),
         _why_size(kind, tube, way.matrix, needed_ul, usable_ul, hematocrit),
@@ -68,9 +70,17 @@ def bottle_row(bottle: Bottle, draw: int, test: str, site: Site, sequence: Seque
         handling=site.tests[test].handling,
         reasons=(
             Reason(about="size", text=text, basis="computed", sources=()),
+            *_why_not_cleared(bottle, sequence),
             _why_place(kind, sequence),
         ),
     )  # fmt: skip
+
+
+def _why_not_cleared(bottle: Bottle, sequence: Sequence) -> list[Reason]:
+    """That a line is cleared once: what was discarded for the first set is not discarded again."""
+    if sequence.access != "line" or bottle.set_number == 1:
+        return []
+    return [Reason(about=CLEARED, text="the line was cleared for set 1", basis="computed", sources=())]
 
 
 def inversion_count(kind: TubeKind) -> int | None:
@@ -95,7 +105,11 @@ def spin_words(family: str, gel: bool, handling: Tests[str]) -> str | None:
         return None
     chosen = fitting[0]
     for spin in fitting:
-        if (COLD in handling and spin.temp_high_c < 10) or (TWICE in handling and spin.spins == 2):
+        if (
+            (COLD in handling and spin.temp_high_c < 10)
+            or (TWICE in handling and spin.spins == 2)
+            or (WARM in handling and spin.temp_low_c == BODY_C)
+        ):
             chosen = spin
             break
     force = (

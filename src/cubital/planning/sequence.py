@@ -28,6 +28,7 @@ class Sequence:
 
     def __init__(self, site: Site, access: str) -> None:
         self.site = site
+        self.access = access
         key = SKIN_PUNCTURE if access == SKIN_PUNCTURE else site.planning.order_of_draw
         policies = facts.order_policies()
         if key not in policies:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 from msgspec.structs import replace
 
 from cubital import facts
-from cubital.model import Ask, Line, Order, Patient
+from cubital.model import Accept, Ask, Line, Order, Patient, Test, Tube
+from cubital.planning.cautions import standing
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_of_kinds, site_under, verified
 
 
@@ -120,8 +123,7 @@ def test_minimum_volumes_are_said_with_their_reason() -> None:
 def test_spin_and_handling_of_a_tube_follow_its_tests() -> None:
     site = site_under("common-practice")
     cold, plain, twice, whole = (
-        verified(order_of(test), site).tubes[0]
-        for test in ("ammonia", "potassium", "lupus-anticoagulant", "cbc")
+        verified(order_of(test), site).tubes[0] for test in ("ammonia", "potassium", "lupus-anticoagulant", "cbc")
     )
     assert cold.spin is not None
     assert cold.spin.endswith(" 4 C")
@@ -130,6 +132,72 @@ def test_spin_and_handling_of_a_tube_follow_its_tests() -> None:
     assert twice.spin is not None
     assert twice.spin.startswith("twice, ")
     assert whole.spin is None
+
+
+def test_a_warm_serum_clots_and_spins_at_37_degrees_and_no_cooler() -> None:
+    warm = verified(order_of("cryoglobulin"), SHIPPED).tubes[0]
+    assert warm.clot_s == 3600
+    assert warm.spin is not None
+    assert warm.spin.endswith(" 37 C")
+    plastic = replace(SHIPPED, kinds={k: v for k, v in SHIPPED.kinds.items() if k != "serum-glass"})
+    also = verified(order_of("cryoglobulin"), plastic).tubes[0]
+    assert (also.kind, also.clot_s, also.spin) == ("serum", warm.clot_s, warm.spin)
+
+
+@pytest.mark.parametrize(("test", "is_said"), [("ch50", True), ("ammonia", False), ("potassium", False)])
+def test_serum_on_ice_is_said_to_clot_late(test: str, is_said: bool) -> None:
+    assert any("clots late: wait for a firm clot" in text for text in said(order_of(test), "warn")) is is_said
+
+
+def winged(tests: tuple[str, ...], draw_ul: int) -> list[str]:
+    """What a plan warns of where heparin gel comes in this size alone."""
+    kind = replace(SHIPPED.kinds["heparin-gel"], sizes=(Tube(draw_ul=draw_ul),))
+    accept = Accept(matrix="plasma", tubes=("heparin-gel",), volume_ul=100, minimum_ul=50)
+    chemistry = {t: Test(key=t, name=f"invented, {t}", bench="bench", accepts=(accept,)) for t in tests}
+    site = replace(SHIPPED, kinds={"heparin-gel": kind}, tests=chemistry, panels={}, ambiguous={})
+    order = order_of(*tests, access="winged-set", patient=Patient(hematocrit=Fraction(1, 2)))
+    return [c.text for c in verified(order, site).cautions if c.level == "warn" and "winged set" in c.text]
+
+
+def test_a_first_tube_that_the_air_of_a_winged_set_leaves_short_of_its_tests_is_warned_of() -> None:
+    # 500 uL of air: of a draw of 1 168 uL are left 668, which yield floor(668 * 0.5 * 0.9) - 200 = 100 uL.
+    assert winged(("a",), 1168) == []
+    (short,) = winged(("a",), 1165)
+    assert "may fill only to 0.665 mL" in short
+    assert "yields 0.099 mL of plasma and its tests need 0.1 mL" in short
+
+
+def test_a_tube_behind_a_discard_or_a_straight_needle_is_not_short_of_air() -> None:
+    for access, tests in (("winged-set", ("prothrombin-time", "cmp")), ("straight-needle", ("cmp",))):
+        assert not any("air in the line" in t for t in said(order_of(*tests, access=access), "warn"))
+
+
+def test_the_tourniquet_is_said_where_there_is_one() -> None:
+    text = facts.safety()["tourniquet"].text
+    for access in ("straight-needle", "winged-set", "syringe", "line", "skin-puncture"):
+        here = order_of("cbc", access=access, line=Line(dead_space_ul=500) if access == "line" else Line())
+        assert (text in said(here, "note")) is (access not in ("line", "skin-puncture"))
+
+
+def test_what_stands_beside_every_plan_is_brief_and_holds_the_three_that_matter() -> None:
+    beside = " ".join(c.text for c in standing())
+    assert len(beside) <= 200
+    for word in ("Decision support", "local procedure", "tube instructions", "licensed practice",
+                 "Two identifiers", "Label at the patient"):  # fmt: skip
+        assert word in beside
+
+
+def test_a_plan_never_says_two_ways_of_preparing_the_skin() -> None:
+    plan = verified(order_of("ethanol"), SHIPPED)
+    assert "no_alcohol_prep" in plan.tubes[0].handling
+    assert not any("alcohol for 30 s" in c.text for c in plan.cautions)
+
+
+def test_citrate_is_said_to_need_adjusting_only_where_the_hematocrit_is_high_or_likely_so() -> None:
+    usual = verified(order_of("prothrombin-time", patient=Patient(hematocrit=Fraction(4, 10))), SHIPPED)
+    high = verified(order_of("prothrombin-time", patient=Patient(hematocrit=Fraction(6, 10))), SHIPPED)
+    assert not any("0.55" in c.text for c in usual.cautions)
+    assert [c.level for c in high.cautions if "0.55" in c.text] == ["stop"]
 
 
 def test_a_site_s_own_inversions_and_fill_go_before_the_shipped_ones() -> None:

@@ -74,7 +74,7 @@ def check_sequence(plan: Plan, order: Order, site: Site) -> list[str]:
             findings.append(f"draw {number}: positions do not run from 1 to {len(tubes)}")
         findings += _check_ranks(tubes, ranks, policy, site)
         findings += _check_refused(tubes, policy, site)
-        findings += _check_discards(tubes, order)
+        findings += _check_discards(tubes, order, is_cleared=_follows_at_once(plan, number))
         findings += _check_cultures(tubes, order, site)
     listed = [(tube.draw, tube.position) for tube in plan.tubes]
     if listed != sorted(listed):
@@ -82,9 +82,7 @@ def check_sequence(plan: Plan, order: Order, site: Site) -> list[str]:
     return findings
 
 
-def _check_ranks(
-    tubes: list[PlannedTube], ranks: dict[str, Rank], policy: OrderPolicy, site: Site
-) -> list[str]:
+def _check_ranks(tubes: list[PlannedTube], ranks: dict[str, Rank], policy: OrderPolicy, site: Site) -> list[str]:
     findings = []
     ranked = [tube for tube in tubes if tube.purpose != "discard" and tube.kind in site.kinds]
     for tube in ranked:
@@ -111,8 +109,14 @@ def _check_refused(tubes: list[PlannedTube], policy: OrderPolicy, site: Site) ->
     return findings
 
 
-def _check_discards(tubes: list[PlannedTube], order: Order) -> list[str]:
-    """Discards come first; a winged set discards before a citrate tube; a line clears its dead space."""
+def _follows_at_once(plan: Plan, number: int) -> bool:
+    """Whether an earlier draw of the same minute has cleared the line: so for a further culture set."""
+    at_min = {draw.number: draw.at_min for draw in plan.draws}
+    return any(other < number and minute == at_min.get(number) for other, minute in at_min.items())
+
+
+def _check_discards(tubes: list[PlannedTube], order: Order, *, is_cleared: bool) -> list[str]:
+    """Discards come first; a winged set discards before a citrate tube; a line clears its dead space once."""
     findings = []
     where = f"draw {tubes[0].draw}"
     winged, first = order.access == "winged-set", tubes[0]
@@ -124,7 +128,7 @@ def _check_discards(tubes: list[PlannedTube], order: Order) -> list[str]:
         spoils = before.additive not in ("none", after.additive)
         if winged and before.purpose == "discard" and after.purpose != "discard" and spoils:
             findings.append(f"{where}: a discard with {before.additive} stands before {after.additive}")
-    if order.access == "line" and order.line.dead_space_ul is not None:
+    if order.access == "line" and order.line.dead_space_ul is not None and not is_cleared:
         findings += _check_dead_space(tubes, order, order.line.dead_space_ul)
     return findings
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 import msgspec
 
 from cubital.app.clock import today as read_today
+from cubital.app.order_numbers import with_numbers
 from cubital.errors import CubitalError
 from cubital.model import Order, Plan, Site
 from cubital.planning import plan_draw
@@ -33,7 +34,7 @@ def plan_order(order: Order, site: Site, *, today: datetime.date | None = None) 
     >>> [tube.kind for tube in plan.tubes]
     ['heparin-gel', 'edta']
     """
-    return plan_draw(dated(order, today), site)
+    return with_numbers(plan_draw(dated(order, today), site))
 
 
 def plan_orders(
@@ -56,7 +57,7 @@ def plan_lines(
             yield line, order
             continue
         try:
-            yield line, plan_draw(dated(order, day), site)
+            yield line, with_numbers(plan_draw(dated(order, day), site))
         except CubitalError as error:
             yield line, Failure(line=line, error=error, id=order.id)
 

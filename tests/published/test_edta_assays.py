@@ -1,8 +1,8 @@
 """Assay-dependent effects of EDTA contamination on plasma magnesium and iron. Preprint 2025 (abstract read).
 
 Magnesium by isocitrate dehydrogenase and iron by ferene withstand EDTA. By xylidyl blue half of magnesium is lost at
-0.78-1.18 mmol/L of EDTA, the allowable limit is passed at 0.16-0.34; by ferrozine half of iron at 5.6-8.86, the limit at
-4.68-5.46. Cadamuro and others, Clin Chem Lab Med 2015 (abstract): iron moved only at 4.4 mmol/L.
+0.78-1.18 mmol/L of EDTA, the allowable limit is passed at 0.16-0.34; by ferrozine half of iron at 5.6-8.86, the limit
+at 4.68-5.46. Cadamuro and others, Clin Chem Lab Med 2015 (abstract): iron moved only at 4.4 mmol/L.
 """
 
 from __future__ import annotations

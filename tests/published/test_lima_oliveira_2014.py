@@ -53,8 +53,8 @@ def test_iron_is_missed_the_model_loses_under_three_percent_at_the_highest_dose(
 
 
 # Missed: chloride and LD fell, phosphate and sodium rose. The mixing adds none of them. Water drawn out of the cells by
-# the salt thins plasma of a full EDTA tube by 2.8 %, so chloride falls by 0.14 % at 5 % and 1.2 % at 43 %: the right way
-# and a quarter of the 0.5 % that were passed. The rise of sodium and phosphate is not explained here.
+# the salt thins plasma of a full EDTA tube by 2.8 %, so chloride falls by 0.14 % at 5 % and 1.2 % at 43 %: the right
+# way and a quarter of the 0.5 % that were passed. The rise of sodium and phosphate is not explained here.
 def test_chloride_is_missed_water_from_the_cells_explains_a_quarter_of_it() -> None:
     assert change_percent("chloride", 0.43) == pytest.approx(0, abs=1e-9)
     thinning_percent = 100 * (1 - 1 / water_shift(load_of("k2-edta"), 0.45))

@@ -1,4 +1,5 @@
-"""Lima-Oliveira and others. An EDTA tube before a heparin syringe on one holder. Biochem Med 2014, PMC3900060 (abstract read).
+"""Lima-Oliveira and others. An EDTA tube before a heparin syringe on one holder: a case. Biochem Med 2014, PMC3900060
+(abstract read).
 
 Potassium 4.8 to 8.5 mmol/L, total calcium 2.36 to 1.48, free calcium 0.15; drawn again without EDTA: potassium 4.7 and
 4.5, total calcium 2.37 and 2.38, free calcium 1.21. Our notes call it a K3 EDTA tube; a later paper of the same group

@@ -13,6 +13,7 @@ import msgspec
 from cubital import facts
 from cubital.errors import NoTube, OrderError
 from cubital.model import (
+    Ask,
     Bound,
     Caution,
     Draw,
@@ -69,6 +70,7 @@ class Planner:
         self._shelves: dict[object, Shelf] = {}
         self._sequences: dict[str, Sequence] = {}
         self._bodies: dict[object, _Body] = {}
+        self._cultured: dict[tuple[Ask, ...], bool] = {}
 
     def plan(self, order: Order) -> Plan:
         """The plan for this order; raises `OrderError` or `PlanError` where there is none."""
@@ -94,7 +96,7 @@ class Planner:
         key = (
             order.asks, order.access, objective, order.line, order.on, patient.flags, order.unread,
             hematocrit, patient.hematocrit is not None, cautions.is_newborn(patient),
-            _culture_class(patient.weight_g, patient.age_h),
+            _culture_class(patient.weight_g, patient.age_h) if self._asks_a_culture(order) else None,
         )  # fmt: skip
         body = self._bodies.get(key)
         if body is None:
@@ -103,6 +105,16 @@ class Planner:
                 self._bodies.clear()
             self._bodies[key] = body
         return body
+
+    def _asks_a_culture(self, order: Order) -> bool:
+        """Whether some test of this order is a blood culture, whose bottles follow from the weight."""
+        found = self._cultured.get(order.asks)
+        if found is None:
+            asked = resolve_asks(order, self.site, self.directory)
+            if len(self._cultured) >= _KEPT_BODIES:
+                self._cultured.clear()
+            found = self._cultured[order.asks] = any(self.site.tests[a.test].culture is not None for a in asked)
+        return found
 
     def _limited_body(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, room_ul: int) -> _Body:
         """The best plan whose blood, discards and bottles included, stays within `room_ul`.

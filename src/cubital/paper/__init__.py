@@ -1,0 +1,1 @@
+"""Paper: specimen labels, the collector's sheet and wall cards, as PDF; needs the extra `paper`."""

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from cubital.app.ports import Now, RecordReading, RecordStore
 from cubital.errors import ClockSetBack, ImpossibleEvent, KeyReused, LostRace, RecordError
 from cubital.handling.chain import entry_of, head_of, seal
-from cubital.handling.record import begin, follow, pour, refuse_by_parents, state_of
+from cubital.handling.record import begin, follow, pour, refuse_by_parents, refuse_malformed, state_of
 from cubital.model.record import AnyContent, ClockTrusted, Entry, Head, Link, Recorded, Step
 from cubital.model.specimen import Aliquoted, AnyEvent, Poured, Specimen
 
@@ -34,6 +34,8 @@ class SpecimenRecord:
         something else, `ClockSetBack` where the clock cannot be right, `RecordUnavailable` where
         the database fails; then nothing of it is recorded, unless that error says otherwise.
         """
+        for step in steps:
+            refuse_malformed(step.event)
         keys = [step.event.key for step in steps]
         if len(set(keys)) < len(keys):
             raise KeyReused("found one key for two events; expected a key for each", where="record")

@@ -33,7 +33,7 @@ def begin(event: AnyEvent) -> Specimen:
     Raises `ImpossibleEvent` for any other event, a volume below zero, no test, an instant that
     is not in UTC, or a handle that cannot be written down.
     """
-    _refuse_malformed(event)
+    refuse_malformed(event)
     if isinstance(event, Poured):
         return _begin_aliquot(event)
     if not isinstance(event, Collected):
@@ -103,7 +103,7 @@ def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
     Nothing follows a discard or comes before the collection, no volume goes below zero, a test is
     reported only while its verdict lets it be, and never twice from one specimen.
     """
-    _refuse_malformed(event)
+    refuse_malformed(event)
     if event.specimen != specimen.id:
         raise _impossible(event, f"it names {event.specimen}", f"an event of {specimen.id}")
     if specimen.discarded_at is not None:
@@ -112,6 +112,28 @@ def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
         raise _impossible(event, f"{event.at:%Y-%m-%d %H:%M} UTC", "an instant after its collection")
     changed: Specimen = _FOLLOWS[type(event)](specimen, event)
     return replace(changed, events=specimen.events + 1)
+
+
+def refuse_malformed(event: AnyEvent) -> None:
+    """Raise `ImpossibleEvent` where the instant is not in UTC, or a handle cannot be written down plainly."""
+    instant: datetime = event.at
+    if instant.utcoffset() != timedelta(0):
+        raise _impossible(event, f"the instant {instant.isoformat()}", "an aware instant in UTC")
+    handles = [event.specimen, event.by, event.station]
+    if not isinstance(event, Poured):
+        handles.append(event.key)
+    if isinstance(event, Collected):
+        handles += [event.patient, *event.tests]
+    if isinstance(event, Aliquoted):
+        handles.append(event.child)
+    for handle in handles:
+        if not (0 < len(handle) <= LONGEST and handle.isprintable() and handle.strip() == handle):
+            kind = type(event).__name__.lower()
+            raise ImpossibleEvent(
+                f"found a handle of {len(handle)} characters, expected 1 to {LONGEST} printable characters without "
+                "space around them",
+                where=f"an event that it was {kind}",
+            )
 
 
 def refuse_by_parents(event: AnyEvent, parents: Iterable[Specimen]) -> None:
@@ -239,21 +261,6 @@ _FOLLOWS: dict[type, Callable[..., Specimen]] = {
     Added: _add,
     Discarded: _discard,
 }
-
-
-def _refuse_malformed(event: AnyEvent) -> None:
-    instant: datetime = event.at
-    if instant.utcoffset() != timedelta(0):
-        raise _impossible(event, f"the instant {instant.isoformat()}", "an aware instant in UTC")
-    handles = [event.key, event.specimen, event.by, event.station]
-    if isinstance(event, Collected):
-        handles += [event.patient, *event.tests]
-    if isinstance(event, Aliquoted):
-        handles.append(event.child)
-    for handle in handles:
-        if not (0 < len(handle) <= LONGEST and handle.isprintable() and handle.strip() == handle):
-            expected = f"1 to {LONGEST} printable characters without space around them"
-            raise _impossible(event, f"a handle of {len(handle)} characters", expected)
 
 
 def _impossible(event: AnyEvent, found: str, expected: str) -> ImpossibleEvent:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import msgspec
 
@@ -44,7 +44,10 @@ class Link(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Entry(msgspec.Struct, frozen=True, kw_only=True):
-    """One event as the record holds it: when it was written down, and the hash that seals it."""
+    """One event as the record holds it: when it was written down, and the hash that seals it.
+
+    `behind_us` above 0 marks an entry for which the clock stood behind the record.
+    """
 
     sequence: int
     batch: int
@@ -53,6 +56,11 @@ class Entry(msgspec.Struct, frozen=True, kw_only=True):
     version: int | None
     content: AnyContent
     hash: str
+
+    @property
+    def delay_s(self) -> int:
+        """How many whole seconds after it happened it was written down; below 0 where a clock was ahead."""
+        return (self.recorded_at - self.content.at) // timedelta(seconds=1)
 
 
 class Head(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,0 +1,1 @@
+"""The same tests on every database that can hold a record."""

@@ -1,6 +1,6 @@
 """Lorde, Gama, Kalaria. Citrate contamination of serum. Clin Chem Lab Med 2025;63:1383-1391 (abstract read).
 
-Of serum with sodium from 148 mmol/L, citrate contamination (1.5 mmol/L and more) is never missed by a chloride up to 105
+Of serum with sodium from 148 mmol/L, citrate contamination (from 1.5 mmol/L) is never missed by a chloride up to 105
 or a gap of sodium and chloride of 47 and more. Check 14, and what each cut-off means in plasma of a citrate tube.
 """
 

@@ -370,12 +370,16 @@ def _directory() -> list[str]:
         inside = ", ".join(raw.get("tests", ()))
         inside += "; ".join(f"{step['at_min']} min: {', '.join(step['tests'])}" for step in raw.get("series", ()))
         panels.append((f"`{key}`", raw["name"], ", ".join(raw.get("also", ())), inside, _claims(raw["from"])))
+    elsewhere = [(e.name, ", ".join(e.words), marks_text(e.marks)) for e in facts.elsewhere().values()]
     asked = [(name, ", ".join(keys)) for name, keys in facts.ambiguous().items()]
     return [
         "## Tests", "Volumes are typical (least), net of dead volume; a site's own analysers decide.",
         table(("test", "name", "also", "LOINC", "bench", "accepts", "handling", "rests on"), tests),
         "## Panels and series", table(("panel", "name", "also", "holds", "rests on"), panels),
         "## Names that stand for several", table(("name", "may mean"), asked),
+        "## Words that are not for blood",
+        "A name that the directory does not know and that holds one of these is refused as not a blood test.",
+        table(("asks for", "words", "rests on"), elsewhere),
         "## How specimens keep", "A test that is not here is not known. 0 means that it must not be kept so.",
         table(("test", "spin within", "room", "cold", "frozen", "added later", "rests on"), _kept()),
     ]  # fmt: skip

@@ -6,8 +6,13 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+import pytest
+
 from cubital import facts
+from cubital.errors import AmbiguousTest
+from cubital.exchange.site_folder import read_site
 from cubital.facts.directory import HANDLING
+from cubital.planning.directory import Directory, fold
 
 
 def has_check_digit(code: str) -> bool:
@@ -124,3 +129,28 @@ def test_whole_blood_tests_that_are_not_spun_have_no_time_to_separation() -> Non
     for key, keeps in facts.stability().items():
         if facts.tests_table()[key].get("do_not_spin"):
             assert keeps.separate_within_min is None, key
+
+
+def test_no_word_that_is_not_for_blood_is_a_word_of_the_shipped_directory() -> None:
+    words = {fold(word) for entry in facts.elsewhere().values() for word in entry.words}
+    names = {fold(name) for _, entry in records() for name in (entry["name"], *entry.get("also", ()))}
+    assert not words & names
+
+
+@pytest.mark.parametrize(
+    ("word", "key"),
+    [
+        ("type & screen", "type-and-screen"), ("group and save", "type-and-screen"), ("FBS", "glucose-tolerance-0-min"),
+        ("factor 8", "factor-viii"), ("VWF antigen", "von-willebrand-factor-antigen"), ("BCX", "blood-culture"),
+        ("CBC w/ diff", "complete-blood-count-with-differential"), ("UA", "urate"),
+    ],
+)  # fmt: skip
+def test_the_trade_s_other_words_are_understood(word: str, key: str) -> None:
+    assert Directory(read_site()).resolve(word) == ("test", key)
+
+
+def test_a_tolerance_test_without_its_dose_is_asked() -> None:
+    for word in ("OGTT", "GTT", "oral glucose tolerance test", "glucose tolerance"):
+        with pytest.raises(AmbiguousTest) as caught:
+            Directory(read_site()).resolve(word)
+        assert len(caught.value.choices) == 3

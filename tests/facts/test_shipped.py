@@ -55,7 +55,7 @@ def test_every_kind_can_be_filled_from_an_access_and_the_micro_kinds_only_from_a
 
 def test_no_two_kinds_share_a_mark_even_where_they_share_a_stopper() -> None:
     kinds = facts.tube_table().values()
-    yellow = [k for k in kinds if k["stopper"] == "yellow"]
+    yellow = [k for k in kinds if k.get("stopper") == "yellow"]
     assert {k["additive"] for k in yellow} == {"sps", "acd-a", "acd-b"}
     assert len({k["mark"] for k in kinds}) == len(kinds)
     assert len({k["name"] for k in kinds}) == len(kinds)
@@ -260,7 +260,7 @@ def everything() -> list[object]:
         facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
-        facts.blood_loss(),
+        facts.blood_loss(), facts.elsewhere(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

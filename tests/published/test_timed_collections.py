@@ -46,3 +46,14 @@ def test_a_plan_says_when_the_blood_is_to_be_taken(test: str, said: str) -> None
     plan = verified(order_of(test), SHIPPED)
     warned = [caution.text for caution in plan.cautions if caution.about == test and caution.level == "warn"]
     assert any(said in text for text in warned)
+
+
+@pytest.mark.parametrize(
+    "panel", ["glucose-tolerance-75-g", "glucose-tolerance-75-g-pregnancy", "glucose-tolerance-100-g"]
+)
+def test_a_tolerance_test_is_fasting_at_first_and_keeps_to_fluoride_throughout(panel: str) -> None:
+    # Fluoride preserves glucose: common practice, no source.
+    plan = verified(order_of(panel), SHIPPED)
+    assert {tube.additive.split("-")[0] for tube in plan.tubes} == {"fluoride"}
+    assert "fasting" in plan.tubes[0].handling
+    assert any("ask whether the patient is fasting" in c.text for c in plan.cautions)

@@ -145,10 +145,17 @@ def _row(tube: PlannedTube, site: Site) -> TubeRow:
         blood_ul=tube.draw_ul,
         liquid_ul=tube.liquid_additive_ul,
         size=f"{millilitres_text(tube.draw_ul)} mL",
-        mixing="" if tube.inversions is None else f"invert {tube.inversions}x",
+        mixing=_mixing(tube.inversions),
         contents=_contents(tube, site),
         care=_care(tube),
     )
+
+
+def _mixing(inversions: int | None) -> str:
+    """How to mix; nothing to mix is said in words, for a count of nought reads as a slip."""
+    if inversions is None:
+        return ""
+    return f"invert {inversions}x" if inversions else "not mixed"
 
 
 def _contents(tube: PlannedTube, site: Site) -> tuple[str, ...]:

@@ -45,7 +45,7 @@ from cubital.facts.contaminants import (
     salts,
 )
 from cubital.facts.defaults import edition, site_marks, site_table
-from cubital.facts.directory import Stability, ambiguous, panels_table, stability, tests_table
+from cubital.facts.directory import Elsewhere, Stability, ambiguous, elsewhere, panels_table, stability, tests_table
 from cubital.facts.flags import Flag, flags
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
 from cubital.facts.sources import Mark, Source, sources
@@ -91,6 +91,7 @@ __all__ = [
     "Discard",
     "Dose",
     "EdtaResponse",
+    "Elsewhere",
     "Evidence",
     "Fill",
     "Flag",
@@ -124,6 +125,7 @@ __all__ = [
     "contaminants",
     "cultures",
     "edition",
+    "elsewhere",
     "fills",
     "flags",
     "handling_terms",

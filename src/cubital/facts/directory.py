@@ -40,9 +40,7 @@ class AcceptEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
 
     def __post_init__(self) -> None:
         if self.minimum_ul > self.volume_ul:
-            raise ValueError(
-                f"found minimum_ul {self.minimum_ul} over volume_ul {self.volume_ul}; expected at most it"
-            )
+            raise ValueError(f"found minimum_ul {self.minimum_ul} over volume_ul {self.volume_ul}; expected at most it")
 
 
 class TestEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -99,9 +97,7 @@ class PanelEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         times = [step.at_min for step in self.series]
         if times != sorted(set(times)):
             raise ValueError(f"found at_min {times}; expected rising times, each once")
-        _check_claims(
-            self.from_, {"codes": bool(self.codes), "tests": bool(self.tests), "series": bool(self.series)}
-        )
+        _check_claims(self.from_, {"codes": bool(self.codes), "tests": bool(self.tests), "series": bool(self.series)})
 
 
 class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -191,10 +187,34 @@ def load_ambiguous(table: Mapping[str, Any], *, file: str) -> Mapping[str, tuple
     for name, choices in found.items():
         if len(set(choices)) < 2:
             raise FactsError(
-                f"found {len(set(choices))} meanings of {name!r}; expected two at least; "
-                "make it an `also` of its test",
+                f"found {len(set(choices))} meanings of {name!r}; expected two at least; make it an `also` of its test",
                 where=f"{file} [ambiguous]",
             )
+    return MappingProxyType(found)
+
+
+class Elsewhere(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is not blood, and the words that ask for it."""
+
+    name: str
+    words: Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+
+
+@cache
+def elsewhere() -> Mapping[str, Elsewhere]:
+    """What requests ask that is not for blood, by key.
+
+    >>> elsewhere()["urine"].words[0]
+    'urine'
+    """
+    return load_elsewhere(read_table("elsewhere.toml"), file="elsewhere.toml")
+
+
+def load_elsewhere(table: Mapping[str, Any], *, file: str) -> Mapping[str, Elsewhere]:
+    """What a parsed table says is not for blood."""
+    found = {key: shape(entry, Elsewhere, file=file, entry=key) for key, entry in entries(table, file=file)}
+    check_marks_of(found, file=file)
     return MappingProxyType(found)
 
 

@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
+from itertools import pairwise
 from typing import Literal, TypeVar
 
 import msgspec
 
-from cubital.errors import AmbiguousTest, UnknownTest
+from cubital import facts
+from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
 
 EntryKind = Literal["test", "panel"]
@@ -97,7 +100,8 @@ class Directory:
         """Which test or panel this text stands for, as its kind and its key.
 
         `system` is the code system the text is a code of; None is a name, an abbreviation or a
-        bare LOINC code. Raises `UnknownTest` with near misses, or `AmbiguousTest` with the choices.
+        bare LOINC code. Raises `UnknownTest` with near misses, `AmbiguousTest` with the choices, or
+        `NotBloodTest` where the words ask for something else.
 
         >>> site = Site(name="s", kinds={}, tests={"potassium": Test(key="potassium", name="Potassium",
         ...     also=("K",), codes={"loinc": "2823-3"}, bench="chemistry")})
@@ -112,6 +116,8 @@ class Directory:
         folded = fold(text)
         if (system is None or is_site_system(system)) and folded in self._ambiguous:
             raise self._ambiguous_error(text, self._ambiguous[folded], where)
+        if system is None or is_site_system(system):
+            refuse_elsewhere(text, where=where)
         raise self._unknown_error(text, system, where)
 
     def look_up(self, text: str, *, system: str | None = None) -> list[Entry]:
@@ -205,6 +211,24 @@ class Directory:
             asked=text[:MOST_TEXT],
             near=near,
         )
+
+
+def refuse_elsewhere(text: str, *, where: str) -> None:
+    """Refuse, as `NotBloodTest`, words that ask for something that is not blood."""
+    words = [fold(word) for word in re.split(r"[^\w]+", text[:MOST_TEXT]) if word]
+    pairs = [first + second for first, second in pairwise(words)]
+    known = _words_elsewhere()
+    for word in (*words, *pairs):
+        if word in known:
+            raise NotBloodTest(
+                f"found {_quoted(text)}, which asks for {known[word]}; expected a blood test; send it elsewhere",
+                where=where,
+            )
+
+
+@cache
+def _words_elsewhere() -> Mapping[str, str]:
+    return {fold(word): entry.name for entry in facts.elsewhere().values() for word in entry.words}
 
 
 def is_site_system(system: str) -> bool:

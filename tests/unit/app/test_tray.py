@@ -88,3 +88,13 @@ def test_standing_cautions_stand_apart_from_the_notes_of_this_plan() -> None:
     tray = tray_of("K")
     assert tray.always
     assert not set(tray.always) & set(tray.notes)
+
+
+def test_a_tube_with_nothing_to_mix_is_said_not_to_be_mixed() -> None:
+    zinc, clotted = tray_of("zinc").draws[0].rows[0], tray_of("TIBC").draws[0].rows[0]
+    assert (zinc.mixing, clotted.mixing) == ("not mixed", "invert 5x")
+
+
+def test_a_bottle_or_a_syringe_has_no_stopper_to_name() -> None:
+    assert [row.stopper for row in tray_of("blood culture").draws[0].rows] == [None, None]
+    assert tray_of("VBG", access="syringe").draws[0].rows[0].stopper is None

@@ -84,6 +84,18 @@ def test_the_published_ct_request_is_refused_as_not_a_blood_test() -> None:
     assert "code" in caught.value.where
 
 
+@pytest.mark.parametrize("text", ["chest CT", "Urinalysis", "X-ray of the chest"])
+def test_a_request_in_words_that_ask_for_something_else_is_refused_as_not_a_blood_test(text: str) -> None:
+    with pytest.raises(NotBloodTest, match="send it elsewhere") as caught:
+        read(request_of(code={"text": text}))
+    assert caught.value.where.endswith("code")
+
+
+def test_a_request_in_words_that_nobody_knows_is_not_said_to_be_no_blood_test() -> None:
+    with pytest.raises(UnknownTest):
+        read(request_of(code={"text": "frobnication"}))
+
+
 def test_a_bundle_gives_one_order_a_patient_with_age_sex_weight_and_hematocrit() -> None:
     value = bundle_of(
         patient_of(),
@@ -159,9 +171,7 @@ def test_two_different_measures_of_one_day_leave_the_weight_unknown_and_say_so()
 
 def test_references_by_address_and_by_id_mean_the_same_patient() -> None:
     url = "urn:uuid:61ebe359-bfdc-4613-8bf2-c5e300945f0a"
-    (order,) = read(
-        bundle_of(patient_of(), request_of(subject={"reference": url}), request_of("2951-2"), urls=(url,))
-    )
+    (order,) = read(bundle_of(patient_of(), request_of(subject={"reference": url}), request_of("2951-2"), urls=(url,)))
     assert len(order.asks) == 2
     assert order.patient.sex == "female"
 
@@ -180,16 +190,12 @@ def test_two_patients_of_one_id_are_never_mixed() -> None:
         read(bundle_of(*people, request_of(), urls=urls))
     (order,) = read(bundle_of(*people, request_of(subject={"reference": urls[1]}), urls=urls))
     assert order.patient.sex == "male"
-    (order,) = read(
-        bundle_of(people[0], request_of(subject={"reference": "http://c.example/Patient/1"}), urls=urls)
-    )
+    (order,) = read(bundle_of(people[0], request_of(subject={"reference": "http://c.example/Patient/1"}), urls=urls))
     assert order.patient.sex is None
 
 
 def test_requests_for_different_days_are_different_orders() -> None:
-    value = bundle_of(
-        request_of(occurrenceDateTime="2026-11-25"), request_of(occurrencePeriod={"start": "2026-11-26"})
-    )
+    value = bundle_of(request_of(occurrenceDateTime="2026-11-25"), request_of(occurrencePeriod={"start": "2026-11-26"}))
     assert [order.on for order in read(value, on=None)] == [ON, datetime.date(2026, 11, 26)]
 
 
@@ -227,9 +233,7 @@ def test_a_priority_is_mapped_and_what_was_raised_is_said(priority: str, ours: s
         ({"doNotPerform": "no"}, "another shape than FHIR R4"),
     ],
 )
-def test_a_request_that_must_not_be_drawn_is_refused_with_the_reason(
-    fields: dict[str, Any], message: str
-) -> None:
+def test_a_request_that_must_not_be_drawn_is_refused_with_the_reason(fields: dict[str, Any], message: str) -> None:
     with pytest.raises(OrderError) as caught:
         read(request_of(**fields))
     assert message in str(caught.value)
@@ -282,9 +286,7 @@ def test_one_test_requested_twice_is_refused() -> None:
         read(bundle_of(request_of(), request_of("K", "urn:example:site")))
 
 
-@pytest.mark.parametrize(
-    ("born", "unknown"), [("1986", "names no day"), ("1986-11", "names no day"), (None, None)]
-)
+@pytest.mark.parametrize(("born", "unknown"), [("1986", "names no day"), ("1986-11", "names no day"), (None, None)])
 def test_an_age_that_cannot_be_worked_out_is_unknown(born: str | None, unknown: str | None) -> None:
     (order,) = read(bundle_of(patient_of(birthDate=born), request_of()))
     assert order.patient.age_h is None

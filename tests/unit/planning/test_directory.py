@@ -5,8 +5,9 @@ from __future__ import annotations
 import time
 
 import pytest
+from msgspec.structs import replace
 
-from cubital.errors import AmbiguousTest, UnknownTest
+from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
 from cubital.planning.directory import Directory, fold, has_loinc_check_digit
 
@@ -14,9 +15,7 @@ SITE = Site(
     name="a site (invented)",
     kinds={},
     tests={
-        "potassium": Test(
-            key="potassium", name="Potassium", also=("K",), codes={"loinc": "2823-3"}, bench="chemistry"
-        ),
+        "potassium": Test(key="potassium", name="Potassium", also=("K",), codes={"loinc": "2823-3"}, bench="chemistry"),
         "vitamin-b12": Test(
             key="vitamin-b12", name="Vitamin B12", also=("B12",), codes={"loinc": "2132-9"}, bench="immuno"
         ),
@@ -174,3 +173,36 @@ def test_a_directory_of_a_thousand_tests_is_indexed_in_a_moment() -> None:
         spent_s.append(time.perf_counter() - start)
     assert directory.resolve("t no 999") == ("test", "test-999")
     assert min(spent_s) < 0.2
+
+
+@pytest.mark.parametrize(
+    ("words", "asked_for"),
+    [
+        ("chest CT", "imaging"),
+        ("X-ray, chest", "imaging"),
+        ("XRAY", "imaging"),
+        ("urine culture", "urine"),
+        ("24 h urine", "urine"),
+        ("stool culture", "stool"),
+        ("CSF glucose", "another body fluid"),
+        ("12-lead ECG", "a procedure"),
+    ],
+)
+def test_words_that_ask_for_something_else_than_blood_are_refused_as_that(words: str, asked_for: str) -> None:
+    with pytest.raises(NotBloodTest, match=f"asks for {asked_for}.*; send it elsewhere") as caught:
+        Directory(SITE).resolve(words, where="tests[0]")
+    assert caught.value.where == "tests[0]"
+
+
+def test_a_name_of_the_directory_is_a_blood_test_whatever_words_it_holds() -> None:
+    scan = Test(key="scan", name="Antibody scan", also=("CT",), bench="blood bank")
+    directory = Directory(replace(SITE, tests={"scan": scan}))
+    assert directory.resolve("antibody scan") == directory.resolve("ct") == ("test", "scan")
+    with pytest.raises(UnknownTest):
+        directory.resolve("scanning")
+
+
+@pytest.mark.parametrize("system", ["http://loinc.org", "http://snomed.info/sct"])
+def test_a_foreign_code_is_not_read_as_words(system: str) -> None:
+    with pytest.raises(UnknownTest):
+        Directory(SITE).resolve("CT", system=system)

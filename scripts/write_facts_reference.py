@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from cubital import facts
+from cubital.facts.labels import label_content, label_stock
 from cubital.facts.plausibility import plausibility
 from cubital.units import millilitres_text
 
@@ -32,6 +33,7 @@ def facts_page() -> str:
         *_orders_of_draw(),
         *_volumes(),
         *_at_the_chair(),
+        *_labels(),
         *_directory(),
         *_defaults(),
         *_sources(),
@@ -312,6 +314,25 @@ def _cultures() -> list[str]:
     return [
         "## Blood cultures", table(("source", "weight", "volume", "rests on"), rows),
         table(("rule", "words", "rests on"), rules),
+    ]  # fmt: skip
+
+
+def _labels() -> list[str]:
+    stock = [
+        (
+            f"`{one.key}`", one.name, f"{one.width_mm} × {one.height_mm} mm", f"{one.edge_mm} mm",
+            "roll" if one.sheet is None else f"{one.sheet.columns} × {one.sheet.rows} on {one.sheet.paper}",
+            mark_text(one.from_),
+        )
+        for one in label_stock().values()
+    ]  # fmt: skip
+    content = [
+        (f"`{key}`", field.says, f"{field.most_pt} to {field.least_pt} pt", marks_text(field.marks))
+        for key, field in label_content().items()
+    ]
+    return [
+        "## Label stock", table(("stock", "name", "one label", "free edge", "comes as", "rests on"), stock),
+        "## What a label says", table(("field", "says", "type", "rests on"), content),
     ]  # fmt: skip
 
 

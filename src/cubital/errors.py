@@ -20,6 +20,7 @@
     │   ├── UnreadyRecord no record there, or one of another edition
     │   └── RecordUnavailable  the database cannot be reached, read or written
     ├── LocalTimeError    a local time that is no instant, or two
+    ├── PaperError        what cannot be printed so that it can be read; names the field
     ├── MissingLibrary    a part of cubital that is not installed
     ├── SpinError         tubes and centrifuges that do not make one question
     └── ExchangeError     bytes from outside that cannot be read
@@ -196,6 +197,14 @@ class RecordUnavailable(RecordError, OSError):
 
 class LocalTimeError(CubitalError, ValueError):
     """A local time that the clocks skipped, that they showed twice, or that is no time at all."""
+
+
+class PaperError(CubitalError, ValueError):
+    """What cannot be printed so that it can be read; `field` names what does not fit or has no letters."""
+
+    def __init__(self, message: str, *, where: str = "", field: str = "") -> None:
+        self.field = field
+        super().__init__(message, where=where)
 
 
 class MissingLibrary(CubitalError, ImportError):

@@ -90,7 +90,8 @@ def _over(g: float | None, rpm: float | None, most_g: float | None, most_rpm: fl
 
 
 def _fits(spin: facts.Spin, g: float | None) -> bool:
-    return g is not None and spin.rcf_low_g <= g <= spin.rcf_high_g
+    """Whether a force, to the whole g, is in the range: no speed gives one exactly."""
+    return g is not None and spin.rcf_low_g <= round(g) <= spin.rcf_high_g
 
 
 def _chosen(purpose: str, site: Site) -> tuple[facts.Spin, ...]:

@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from cubital import facts
+from cubital.facts.labels import label_content, label_stock
 from cubital.facts.tubes import AdditiveKey
 
 SERUM_FAMILIES = ("none", "clot-activator", "thrombin")
@@ -257,7 +258,7 @@ def everything() -> list[object]:
     """Every family of records that carries marks."""
     return [
         facts.additives(), facts.spins(), facts.fills(), facts.order_policies(), facts.stability(),
-        facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
+        label_stock(), label_content(), facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         facts.blood_loss(), facts.elsewhere(),

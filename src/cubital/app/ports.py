@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol
 
 from cubital.model.record import Head, Link
@@ -79,6 +80,11 @@ class RecordStore(Protocol):
     @property
     def where(self) -> str:
         """How a message names it, without a password."""
+        ...
+
+    @property
+    def file(self) -> Path | None:
+        """The file that holds it; None where a server does."""
         ...
 
     def reading(self) -> AbstractContextManager[RecordReading]:

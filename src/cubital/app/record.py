@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from cubital.app.ports import Now, RecordReading, RecordStore
 from cubital.errors import ClockSetBack, ImpossibleEvent, KeyReused, LostRace, RecordError
-from cubital.handling.chain import entry_of, head_of, seal
+from cubital.handling.chain import entry_of, event_of, head_of, seal
 from cubital.handling.record import begin, follow, pour, refuse_by_parents, refuse_malformed, state_of
 from cubital.model.record import AnyContent, ClockTrusted, Entry, Head, Link, Recorded, Step
 from cubital.model.specimen import Aliquoted, AnyEvent, Poured, Specimen
@@ -243,14 +243,7 @@ def _repeat(record: RecordReading, steps: Sequence[Step], known: Mapping[str, Li
 
 
 def _state(links: Sequence[Link]) -> Specimen | None:
-    return state_of(_event_of(link) for link in links) if links else None
-
-
-def _event_of(link: Link) -> AnyEvent:
-    content = entry_of(link).content
-    if isinstance(content, ClockTrusted):
-        raise RecordError("found a word on the clock among the events of a specimen", where=f"entry {link.sequence}")
-    return content
+    return state_of(event_of(link) for link in links) if links else None
 
 
 def _is_behind(now: datetime, head: Head) -> bool:

@@ -11,6 +11,7 @@ from cubital.cli import (
     bloodvolume_command,
     carryover_command,
     citrate_command,
+    db_command,
     explain_command,
     fill_command,
     find_command,
@@ -36,6 +37,7 @@ cubital.add_command(site_command.site)
 cubital.add_command(carryover_command.carryover)
 cubital.add_command(fill_command.fill)
 cubital.add_command(citrate_command.citrate)
+cubital.add_command(db_command.db)
 cubital.add_command(rcf_command.rcf)
 cubital.add_command(bloodvolume_command.bloodvolume)
 

@@ -16,6 +16,15 @@ if TYPE_CHECKING:
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON, one document a line.")
+record_option = click.option(
+    "--db",
+    "address",
+    metavar="DB",
+    envvar="CUBITAL_DB",
+    default="cubital.db",
+    show_default=True,
+    help="The record: a SQLite file, or postgresql://USER@HOST/DATABASE; else what CUBITAL_DB says.",
+)
 _SITE = (
     click.option("--site", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the site."),
     click.option("--demo", is_flag=True, help="Use the demo site, an invented small hospital."),

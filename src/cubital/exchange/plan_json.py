@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from cubital.errors import CubitalError
@@ -11,7 +12,10 @@ from cubital.units import millilitres
 PLAN_FORMAT = "cubital.plan/1"
 ERROR_FORMAT = "cubital.error/1"
 # What an error knows beyond its message, by attribute; each is stated where the error has it.
-_ERROR_FACTS = ("asked", "near", "choices", "test", "kind", "policy", "findings")
+_ERROR_FACTS = (
+    "asked", "near", "choices", "test", "kind", "policy", "findings",
+    "specimen", "expected", "found", "by", "station", "at", "did", "now", "last", "sequence", "is_outcome_known",
+)  # fmt: skip
 
 
 def plan_document(plan: Plan) -> dict[str, Any]:
@@ -60,9 +64,15 @@ def error_document(error: CubitalError, *, id: str | None = None) -> dict[str, A
     }
     for name in _ERROR_FACTS:
         value = getattr(error, name, None)
-        if value:
-            document[name] = list(value) if isinstance(value, tuple) else value
+        if value is not None and value not in ("", ()):
+            document[name] = _plain(value)
     return document
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return list(value) if isinstance(value, tuple) else value
 
 
 def _tube(tube: PlannedTube) -> dict[str, Any]:

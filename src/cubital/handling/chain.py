@@ -19,7 +19,7 @@ import msgspec
 
 from cubital.errors import BrokenChain
 from cubital.model.record import AnyContent, ClockTrusted, Entry, Head, Link
-from cubital.model.specimen import Specimen
+from cubital.model.specimen import AnyEvent, Specimen
 
 NO_HASH = "0" * 64
 EMPTY = Head(sequence=0, hash=NO_HASH)
@@ -120,6 +120,18 @@ def entry_of(link: Link) -> Entry:
         content=content_of(link.body),
         hash=link.hash,
     )
+
+
+def event_of(link: Link) -> AnyEvent:
+    """The event of a specimen that this link holds; raises `BrokenChain` where it holds none."""
+    content = content_of(link.body)
+    if isinstance(content, ClockTrusted):
+        raise BrokenChain(
+            "found a word on the clock, expected an event of a specimen",
+            where=f"record entry {link.sequence}",
+            sequence=link.sequence,
+        )
+    return content
 
 
 def walk(links: Iterable[Link], *, after: Head = EMPTY) -> Iterator[Link]:

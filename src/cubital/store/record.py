@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import groupby
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Row, Select, delete, func, select, text
@@ -15,7 +16,7 @@ from cubital.errors import UnreadyRecord
 from cubital.handling.chain import EMPTY, body_of, head_of, specimen_of
 from cubital.model.record import Head, Link
 from cubital.model.specimen import Specimen
-from cubital.store.engine import for_writing, name_of
+from cubital.store.engine import for_writing, name_of, path_of
 from cubital.store.fault import fault_of
 from cubital.store.tables import EDITION, event, specimen
 
@@ -42,9 +43,9 @@ class SqlRecord:
         return name_of(self._engine)
 
     @property
-    def engine(self) -> Engine:
-        """The engine, for what only its own kind of database can do."""
-        return self._engine
+    def file(self) -> Path | None:
+        """The file that holds it; None where a server does."""
+        return path_of(self._engine) if self._is_sqlite else None
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:

@@ -172,20 +172,30 @@ def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int
         total_ul = all_blood_ul + order.patient.drawn_ul
         if total_ul == limit.limit_ul:
             found.append(caution_of("warn", "this draw reaches the blood limit: nothing more today"))
-    caps = facts.cultures().caps
-    cap_ul = None if limit.blood_volume_ul is None else int(limit.blood_volume_ul * Fraction(caps.percent_of_tbv) / 100)
-    if cap_ul is not None and culture_ul > cap_ul:
-        text = (
-            f"the cultures take {millilitres_text(culture_ul)} mL by the table of weights; CLSI M47 caps them at "
-            f"{caps.percent_of_tbv} % of the blood volume, {millilitres_text(cap_ul)} mL: ask which rule holds"
-        )
-        found.append(caution_of("warn", text, next(m for m in caps.marks if m.source == "clsi-m47")))
-    large = facts.safety()["large-draw"]
-    if limit.blood_volume_ul and large.limit_percent is not None:
-        share = Fraction(100 * (all_blood_ul + order.patient.drawn_ul), limit.blood_volume_ul)
-        if share > Fraction(large.limit_percent):
-            found.append(caution_of("warn", f"{large.text} This draw: {float(share):.1f} %.", large.marks[0]))
+    if culture_ul and limit.blood_volume_ul is not None:
+        caps = facts.cultures().caps
+        cap_ul = int(limit.blood_volume_ul * Fraction(caps.percent_of_tbv) / 100)
+        if culture_ul > cap_ul:
+            text = (
+                f"the cultures take {millilitres_text(culture_ul)} mL by the table of weights; CLSI M47 caps them at "
+                f"{caps.percent_of_tbv} % of the blood volume, {millilitres_text(cap_ul)} mL: ask which rule holds"
+            )
+            found.append(caution_of("warn", text, next(m for m in caps.marks if m.source == "clsi-m47")))
+    if limit.blood_volume_ul:
+        share_of_all = 100 * (all_blood_ul + order.patient.drawn_ul)
+        most = _large_share()
+        if most is not None and share_of_all * most.denominator > most.numerator * limit.blood_volume_ul:
+            large = facts.safety()["large-draw"]
+            share = share_of_all / limit.blood_volume_ul
+            found.append(caution_of("warn", f"{large.text} This draw: {share:.1f} %.", large.marks[0]))
     return found
+
+
+@cache
+def _large_share() -> Fraction | None:
+    """The share of the blood volume, in percent, above which one draw is large."""
+    percent = facts.safety()["large-draw"].limit_percent
+    return None if percent is None else Fraction(percent)
 
 
 def from_unplaced(unplaced: Iterable[Unplaced]) -> list[Caution]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from fractions import Fraction
+from functools import cache
 from typing import NamedTuple
 
 from cubital import facts
@@ -27,6 +29,26 @@ class Limit(NamedTuple):
     blood_volume_ul: int | None
     reasons: tuple[Reason, ...]
     missing: str | None
+
+
+def age_class(age_h: int | None) -> int:
+    """Which class this age is in: within one, no hematocrit and no blood volume depends on the age.
+
+    -1 is an age not known.
+
+    >>> age_class(24 * 365 * 30) == age_class(24 * 365 * 80), age_class(24 * 10) == age_class(24 * 365 * 80)
+    (True, False)
+    """
+    return -1 if age_h is None else bisect_right(_turns_h(), age_h)
+
+
+@cache
+def _turns_h() -> tuple[int, ...]:
+    """Every age in hours at which some fact about blood begins or ends."""
+    bands = [(band.age_min_d, band.age_max_d) for band in facts.hematocrits()]
+    bands += [(band.age_min_d, band.age_max_d) for band in facts.blood_volumes().bands]
+    days = {day for band in bands for day in band if day is not None}
+    return tuple(sorted(24 * day for day in days | {ADULT_D, PRETERM_D}))
 
 
 def planning_hematocrit(patient: Patient, site: Site) -> Fraction:

@@ -28,12 +28,13 @@ from cubital.model import (
 from cubital.model.vocabulary import PRIORITIES, ObjectiveKey
 from cubital.planning import cautions
 from cubital.planning.asks import Asked, resolve_asks
+from cubital.planning.bedside import Bedside, Taken
 from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, opposed_terms
 from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, plan_discard
 from cubital.planning.directory import Directory
 from cubital.planning.layout import Layout
 from cubital.planning.packing import NODE_LIMIT, Packing, pack
-from cubital.planning.patient import Limit, planning_hematocrit, sampling_limit
+from cubital.planning.patient import Limit
 from cubital.planning.rows import tube_row
 from cubital.planning.sequence import Sequence
 from cubital.units import millilitres_text
@@ -51,9 +52,19 @@ class _Body(NamedTuple):
     draws: tuple[Draw, ...]
     tubes: tuple[PlannedTube, ...]
     all_blood_ul: int
+    culture_ul: int
     unplaced: tuple[Unplaced, ...]
     cautions: tuple[Caution, ...]
     reasons: tuple[Reason, ...]
+    bound: Bound
+
+
+class _Question(NamedTuple):
+    """What one set of asks comes to, and the plans of it so far by all else that decides them."""
+
+    asked: tuple[Asked, ...]
+    has_culture: bool
+    bodies: dict[object, _Body]
 
 
 class Planner:
@@ -69,8 +80,9 @@ class Planner:
         self._is_dated = any(size.expires is not None for kind in site.kinds.values() for size in kind.sizes)
         self._shelves: dict[object, Shelf] = {}
         self._sequences: dict[str, Sequence] = {}
-        self._bodies: dict[object, _Body] = {}
-        self._cultured: dict[tuple[Ask, ...], bool] = {}
+        self._bedside = Bedside(site)
+        self._questions: dict[tuple[Ask, ...], _Question] = {}
+        self._kept = 0
 
     def plan(self, order: Order) -> Plan:
         """The plan for this order; raises `OrderError` or `PlanError` where there is none."""
@@ -80,72 +92,83 @@ class Planner:
                 "found no day of the draw, and this site's stock has expiry dates; expected the day; give it",
                 where="on",
             )
-        hematocrit = planning_hematocrit(order.patient, self.site)
-        limit = sampling_limit(order.patient, self.site)
-        body = self._free_body(order, objective, hematocrit)
-        if limit.limit_ul is not None:
-            room_ul = limit.limit_ul - order.patient.drawn_ul
-            if body is None or body.all_blood_ul > room_ul:
-                body = self._limited_body(order, objective, hematocrit, max(0, room_ul))
-        assert body is not None
-        return self._finish(body, order, objective, limit, hematocrit)
-
-    def _free_body(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction) -> _Body:
-        """The plan as if there were no blood limit, from the store when it was asked before."""
         patient = order.patient
+        question = self._questions.get(order.asks) or self._ask(order)
+        taken = self._bedside.hematocrit(patient)
+        limit = self._bedside.limit(patient)
         key = (
-            order.asks, order.access, objective, order.line, order.on, patient.flags, order.unread,
-            hematocrit, patient.hematocrit is not None, cautions.is_newborn(patient),
-            _culture_class(patient.weight_g, patient.age_h) if self._asks_a_culture(order) else None,
+            taken.number, order.access, objective, patient.flags, order.unread, order.on,
+            order.line if order.access == "line" else None, cautions.is_newborn(patient),
+            _culture_class(patient.weight_g, patient.age_h) if question.has_culture else None,
         )  # fmt: skip
-        body = self._bodies.get(key)
+        body = question.bodies.get(key)
         if body is None:
-            body = self._build(order, objective, hematocrit, None)
-            if len(self._bodies) >= _KEPT_BODIES:
-                self._bodies.clear()
-            self._bodies[key] = body
+            body = self._keep(question, key, self._build(order, question.asked, objective, taken.hematocrit, None))
+        if limit.limit_ul is not None:
+            room_ul = max(0, limit.limit_ul - patient.drawn_ul)
+            if body.all_blood_ul > room_ul:
+                short = (*key, room_ul)
+                found = question.bodies.get(short)
+                if found is None:
+                    found = self._limited_body(order, question.asked, objective, taken.hematocrit, room_ul)
+                    self._keep(question, short, found)
+                body = found
+        return self._finish(body, order, objective, limit, taken)
+
+    def _ask(self, order: Order) -> _Question:
+        """What these asks come to, from now on."""
+        asked = resolve_asks(order, self.site, self.directory)
+        if len(asked) > MOST_TESTS:
+            raise OrderError(
+                f"found {len(asked)} tests; expected at most {MOST_TESTS} in one order; split it", where="tests"
+            )
+        has_culture = any(self.site.tests[a.test].culture is not None for a in asked)
+        self._questions[order.asks] = question = _Question(asked, has_culture, {})
+        return question
+
+    def _keep(self, question: _Question, key: object, body: _Body) -> _Body:
+        """This body, from now on; all are forgotten when they are too many."""
+        if self._kept >= _KEPT_BODIES:
+            self._questions.clear()
+            self._kept = 0
+        self._kept += 1
+        question.bodies[key] = body
         return body
 
-    def _asks_a_culture(self, order: Order) -> bool:
-        """Whether some test of this order is a blood culture, whose bottles follow from the weight."""
-        found = self._cultured.get(order.asks)
-        if found is None:
-            asked = resolve_asks(order, self.site, self.directory)
-            if len(self._cultured) >= _KEPT_BODIES:
-                self._cultured.clear()
-            found = self._cultured[order.asks] = any(self.site.tests[a.test].culture is not None for a in asked)
-        return found
-
-    def _limited_body(self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, room_ul: int) -> _Body:
+    def _limited_body(
+        self, order: Order, asked: tuple[Asked, ...], objective: ObjectiveKey, hematocrit: Fraction, room_ul: int
+    ) -> _Body:
         """The best plan whose blood, discards and bottles included, stays within `room_ul`.
 
         A discard is owed only where a ratio tube is drawn, and its blood may cost a test. So where the
         tubes alone fit but not with their discards, each set of draws is also planned without ratio
         tubes, and the plan that loses least is taken.
         """
-        free = self._build(order, objective, hematocrit, room_ul)
+        free = self._build(order, asked, objective, hematocrit, room_ul)
         if free.all_blood_ul <= room_ul:
             return free
         critical = sorted({t.draw for t in free.tubes if t.purpose == "collect" and t.additive in RATIO_CRITICAL})
         some = critical[:_MOST_SPARED_DRAWS]
         bodies = [
-            self._within(order, objective, hematocrit, room_ul, frozenset(spared))
+            self._within(order, asked, objective, hematocrit, room_ul, frozenset(spared))
             for count in range(len(some) + 1)
             for spared in combinations(some, count)
         ]
         best = min(bodies, key=lambda body: _loss(body, objective))
         if len(some) < len(critical) or self._may_open_draw(order, best):
             # A harmless tube drawn first might spare the discard; that is not searched, so nothing is proved.
-            best = best._replace(packing=best.packing._replace(finished=False))
+            unproved = msgspec.structs.replace(best.bound, finished=False)
+            best = best._replace(packing=best.packing._replace(finished=False), bound=unproved)
         return best
 
     def _within(
-        self, order: Order, objective: ObjectiveKey, hematocrit: Fraction, room_ul: int, spared: frozenset[int]
-    ) -> _Body:
+        self, order: Order, asked: tuple[Asked, ...], objective: ObjectiveKey, hematocrit: Fraction, room_ul: int,
+        spared: frozenset[int],
+    ) -> _Body:  # fmt: skip
         """The plan within `room_ul`, its discards paid for, with no ratio tube in the spared draws."""
         budget_ul = room_ul
         while True:
-            body = self._build(order, objective, hematocrit, budget_ul, spared)
+            body = self._build(order, asked, objective, hematocrit, budget_ul, spared)
             discard_ul = sum(tube.draw_ul for tube in body.tubes if tube.purpose == "discard")
             if body.all_blood_ul <= room_ul or budget_ul < 0:
                 return body
@@ -188,17 +211,13 @@ class Planner:
     def _build(
         self,
         order: Order,
+        asked: tuple[Asked, ...],
         objective: ObjectiveKey,
         hematocrit: Fraction,
         budget_ul: int | None,
         spared: frozenset[int] = frozenset(),
     ) -> _Body:
         """One plan; draws numbered in `spared` get no ratio tube, whatever that leaves out."""
-        asked = resolve_asks(order, self.site, self.directory)
-        if len(asked) > MOST_TESTS:
-            raise OrderError(
-                f"found {len(asked)} tests; expected at most {MOST_TESTS} in one order; split it", where="tests"
-            )
         sequence = self._sequence(order.access)
         shelf = self._shelf(order, sequence, hematocrit)
         minutes = sorted({a.at_min for a in asked})
@@ -223,9 +242,14 @@ class Planner:
             *cautions.standing(),
         ]
         reasons = tuple(reason for plan in cultures.values() for reason in plan.reasons)
+        bound = Bound(
+            tubes=packing.bound[0], blood_ul=packing.bound[1], preference=packing.bound[2],
+            searched=packing.nodes, finished=packing.finished,
+        )  # fmt: skip
+        culture_ul = sum([tube.draw_ul for tube in tubes if tube.purpose == "culture"])
         return _Body(
-            volumes, packing, layout.draws, tubes, sum(tube.draw_ul for tube in tubes), tuple(unplaced),
-            cautions.in_order(found), reasons,
+            volumes, packing, layout.draws, tubes, sum([tube.draw_ul for tube in tubes]), culture_ul,
+            tuple(unplaced), cautions.in_order(found), reasons, bound,
         )  # fmt: skip
 
     def _allot(
@@ -346,21 +370,14 @@ class Planner:
             needs = f"{millilitres_text(draw_ul)} mL more blood ({kind}), when the limit allows or a physician decides"
         return Unplaced(test=asked.test, priority=PRIORITIES[asked.priority], why=why, needs=needs)
 
-    def _finish(self, body: _Body, order: Order, objective: ObjectiveKey, limit: Limit, hematocrit: Fraction) -> Plan:
+    def _finish(self, body: _Body, order: Order, objective: ObjectiveKey, limit: Limit, taken: Taken) -> Plan:
         packing = body.packing
-        drawn_ul = order.patient.drawn_ul
-        culture_ul = sum(tube.draw_ul for tube in body.tubes if tube.purpose == "culture")
-        warned = cautions.from_limit(limit, body.all_blood_ul, order, culture_ul=culture_ul)
-        source = "measured" if order.patient.hematocrit is not None else "taken for planning, not measured"
-        first = Reason(about="plan", text=f"hematocrit {float(hematocrit):.2f}, {source}", basis="computed", sources=())
+        warned = cautions.from_limit(limit, body.all_blood_ul, order, culture_ul=body.culture_ul)
         return Plan(
             objective=objective,
             volumes=body.volumes,
             optimal=packing.finished,
-            bound=Bound(
-                tubes=packing.bound[0], blood_ul=packing.bound[1], preference=packing.bound[2],
-                searched=packing.nodes, finished=packing.finished,
-            ),
+            bound=body.bound,
             policy=self._sequence(order.access).policy.key,
             site=self.site.name,
             access=order.access,
@@ -369,11 +386,11 @@ class Planner:
             totals=Totals(
                 tubes=packing.cost[0], blood_ul=packing.cost[1], preference=packing.cost[2],
                 all_tubes=len(body.tubes), all_blood_ul=body.all_blood_ul, limit_ul=limit.limit_ul,
-                already_drawn_ul=drawn_ul, blood_volume_ul=limit.blood_volume_ul,
+                already_drawn_ul=order.patient.drawn_ul, blood_volume_ul=limit.blood_volume_ul,
             ),
             unplaced=body.unplaced,
             cautions=cautions.in_order([*warned, *body.cautions]) if warned else body.cautions,
-            reasons=(first, *limit.reasons, *body.reasons),
+            reasons=(taken.reason, *limit.reasons, *body.reasons),
             edition=facts.edition(),
             id=order.id,
         )  # fmt: skip

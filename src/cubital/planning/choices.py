@@ -6,7 +6,7 @@ from collections.abc import Mapping, Set
 from datetime import date
 from fractions import Fraction
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from cubital import facts
 from cubital.errors import NoTube, PlanError
@@ -72,6 +72,7 @@ class Shelf:
         self.ways: list[Way] = []
         self.way_of: dict[tuple[str, str], int] = {}
         self._wanted: dict[tuple[str, bool], Ways] = {}
+        self.stairs: dict[object, Any] = {}  # what `budget` has worked out for clusters of tests
         for kind in site.kinds.values():
             if self._is_open(kind) and kind.additive != "culture-medium":
                 self._stock_kind(kind, hematocrit, site.planning.recovery)

@@ -33,7 +33,8 @@ from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, opposed_term
 from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, plan_discard
 from cubital.planning.directory import Directory
 from cubital.planning.layout import Layout
-from cubital.planning.packing import NODE_LIMIT, Packing, pack
+from cubital.planning.packing import NODE_LIMIT, pack
+from cubital.planning.parts import Packing
 from cubital.planning.patient import Limit
 from cubital.planning.rows import tube_row
 from cubital.planning.sequence import Sequence

@@ -10,7 +10,7 @@ from cubital import facts
 from cubital.model import PlannedTube, Reason, Site, Test, Tube, TubeKind
 from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted
 from cubital.planning.collections import CLEARED, Bottle
-from cubital.planning.packing import Packed
+from cubital.planning.parts import Packed
 from cubital.planning.sequence import Sequence
 from cubital.units import millilitres_text
 

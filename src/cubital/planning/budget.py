@@ -1,0 +1,94 @@
+"""The packing within a budget of blood: every cluster down its stairs, and the best of each together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from cubital.errors import PlanError
+from cubital.planning.choices import Shelf, Wanted
+from cubital.planning.clusters import clusters, lots
+from cubital.planning.lanes import search_together
+from cubital.planning.parts import Packed, Packing, Part, part_of
+from cubital.planning.stairs import Stairs, Step, best_within, one_number
+
+MOST_IN_A_CLUSTER = 14
+_MOST_KEPT = 20_000
+
+
+class TooLarge(Exception):
+    """The whole is better searched at once: at most one cluster, a large one, a scarce size, or a search that was cut."""
+
+
+def pack_within(
+    shelf: Shelf, wanted: Sequence[Wanted], budget_ul: int, least_blood: bool, may_drop: bool, node_limit: int
+) -> list[Part] | None:
+    """The parts of the optimal packing within this blood, stock counted in each cluster alone.
+
+    None when no packing is within it. Raises `TooLarge` where this is not the way to find out.
+    """
+    groups = [cluster for members in lots(wanted).values() for cluster in clusters(wanted, members)]
+    if len(groups) <= 1 or max(map(len, groups)) > MOST_IN_A_CLUSTER or _is_scarce(shelf, wanted):
+        raise TooLarge
+    flights = [_stairs(shelf, [wanted[n] for n in group], least_blood, may_drop, node_limit) for group in groups]
+    chosen = best_within(flights, budget_ul)
+    return None if chosen is None else [_placed(step, group) for step, group in zip(chosen, groups, strict=True)]
+
+
+def _is_scarce(shelf: Shelf, wanted: Sequence[Wanted]) -> bool:
+    """Whether some counted size could run out, which couples the clusters and makes each step slow."""
+    scarce = {item for item, count in shelf.stock.items() if count < len(wanted)}
+    return bool(scarce) and any(
+        size.item in scarce for test in wanted for way in test.ways for size in shelf.ways[way].sizes
+    )
+
+
+def _stairs(
+    shelf: Shelf, tests: list[Wanted], least_blood: bool, may_drop: bool, node_limit: int
+) -> Stairs[Packing]:
+    """The stairs of these tests, from the shelf when they were walked before."""
+    key = (tuple((test.priority, tuple(test.ways.items())) for test in tests), least_blood, may_drop, node_limit)
+    found = shelf.stairs.get(key)
+    if found is None:
+        if len(shelf.stairs) >= _MOST_KEPT:
+            shelf.stairs.clear()
+
+        def descend(budget_ul: int) -> Step[Packing] | None:
+            return _descend(shelf, tests, least_blood, may_drop, node_limit, budget_ul)
+
+        found = shelf.stairs[key] = Stairs(descend)
+    return found
+
+
+def _descend(
+    shelf: Shelf, tests: list[Wanted], least_blood: bool, may_drop: bool, node_limit: int, budget_ul: int
+) -> Step[Packing] | None:
+    """The best packing of these tests with at most this blood."""
+    members = tuple(range(len(tests)))
+    try:
+        packing = search_together(
+            shelf, tests, members, least_blood, node_limit, budget_ul=budget_ul, may_drop=may_drop
+        )
+    except PlanError as cut:
+        raise TooLarge from cut
+    if packing is None:
+        return None
+    if not packing.finished:
+        raise TooLarge
+    left = [0, 0, 0]
+    for number in packing.dropped:
+        left[tests[number].priority] += 1
+    tubes, blood_ul, preference = packing.cost
+    worth = (blood_ul, tubes) if least_blood else (tubes, blood_ul)
+    return Step(blood_ul, one_number((*left, *worth, preference)), packing)
+
+
+def _placed(step: Step[Packing], group: list[int]) -> Part:
+    """This step's packing with the tests numbered as in the order."""
+    packing = step.packing
+    return part_of(
+        packing._replace(
+            tubes=tuple(Packed(t.item, t.way, tuple(group[n] for n in t.members)) for t in packing.tubes),
+            dropped=tuple(group[n] for n in packing.dropped),
+        ),
+        tuple(group),
+    )

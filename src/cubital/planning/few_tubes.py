@@ -1,0 +1,90 @@
+"""One tube or two for all tests of a cluster, where that is known to be optimal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from cubital.planning.choices import Shelf, Wanted
+from cubital.planning.pairs import best_pair
+from cubital.planning.parts import Packed, Part
+
+
+def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:
+    """All these tests in one tube, when that is optimal; None when it is not, or not known to be."""
+    best = _cheapest_single(shelf, wanted, members)
+    is_doubtful = best is not None and least_blood and len(members) > 1
+    if is_doubtful and best is not None and best.cost[1] > 2 * _smallest_draw(shelf, wanted, members):
+        return None
+    return best
+
+
+def _cheapest_single(shelf: Shelf, wanted: Sequence[Wanted], members: list[int]) -> Part | None:
+    """The one tube of least blood, then preference, that holds all these tests; None without any."""
+    first = wanted[members[0]].ways
+    best: tuple[int, int, int, int] | None = None
+    for way, (need, place) in first.items():
+        total, preference = need, place
+        for number in members[1:]:
+            more = wanted[number].ways.get(way)
+            if more is None:
+                break
+            total += more[0]
+            preference += more[1]
+        else:
+            for size in shelf.ways[way].sizes:
+                if size.cap_ul >= total:
+                    if best is None or (size.draw_ul, preference) < best[:2]:
+                        best = (size.draw_ul, preference, size.item, way)
+                    break
+    if best is None:
+        return None
+    cost = (1, best[0], best[1])
+    return Part(tuple(members), [Packed(best[2], best[3], tuple(members))], cost, cost, 0, True)
+
+
+def two_tubes(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:
+    """All these tests in two tubes, when one tube is known not to be optimal and two are; else None.
+
+    For the least blood, one tube competes with two, and more must be known to take no less.
+    """
+    pair = best_pair([wanted[number].ways for number in members], shelf.ways)
+    best = _cheapest_single(shelf, wanted, members) if least_blood else None
+    if pair is not None and (best is None or pair.blood_ul < best.cost[1]):
+        cost = (2, pair.blood_ul, pair.preference)
+        tubes = [Packed(tube.size.item, tube.way, tuple(members[n] for n in tube.members)) for tube in pair.tubes]
+        best = Part(tuple(members), tubes, cost, cost, 0, True)
+    if best is None or (least_blood and _may_more_take_less(shelf, wanted, members, best.cost[1])):
+        return None
+    return best
+
+
+def _may_more_take_less(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], blood_ul: int) -> bool:
+    """Whether three or more tubes might hold these tests with less blood: only False is certain.
+
+    Four of the smallest take too much, or it might. Three might when any three together less in draw
+    have room for what every test needs at least.
+    """
+    roomiest: dict[int, int] = {}
+    for way in {way for number in members for way in wanted[number].ways}:
+        for size in shelf.ways[way].sizes:
+            if size.cap_ul > roomiest.get(size.draw_ul, 0):
+                roomiest[size.draw_ul] = size.cap_ul
+    sizes = sorted(roomiest.items())
+    if 4 * sizes[0][0] < blood_ul:
+        return True
+    need_ul = sum(min(need for need, _ in wanted[number].ways.values()) for number in members)
+    for i, (first_ul, first_cap_ul) in enumerate(sizes):
+        for j, (second_ul, second_cap_ul) in enumerate(sizes[i:], start=i):
+            left_ul = blood_ul - first_ul - second_ul
+            if left_ul <= second_ul:
+                break
+            for third_ul, third_cap_ul in sizes[j:]:
+                if third_ul >= left_ul:
+                    break
+                if first_cap_ul + second_cap_ul + third_cap_ul >= need_ul:
+                    return True
+    return False
+
+
+def _smallest_draw(shelf: Shelf, wanted: Sequence[Wanted], members: Iterable[int]) -> int:
+    return min(shelf.ways[way].sizes[0].draw_ul for number in members for way in wanted[number].ways)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from time import perf_counter
 
+from tests.oracles.campaign import make_case
+
 from bench.report import Line, show, spread
 from bench.solvers import check_equal, fastest_s, instance_of
 from cubital.planning import Planner
-from tests.oracles.campaign import make_case
 
 
 def measure(seeds: range, *, seconds: float) -> list[float]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from cubital.model import Order, Plan, Site
 from tests.oracles import cpsat, highs
 from tests.oracles.contract import value_of
 from tests.oracles.instance import Answer, Instance
+
+from cubital.model import Order, Plan, Site
 
 
 def instance_of(plan: Plan, order: Order, site: Site) -> Instance:

@@ -7,8 +7,9 @@ from typing import Any
 
 from cubital.exchange.table import Table, is_text, near_misses, words
 from cubital.model import Accept, Finding, Panel, SeriesStep, Test
+from cubital.model.finding import LevelKey
 from cubital.model.vocabulary import MATRICES
-from cubital.planning.directory import fold
+from cubital.planning.directory import LOINC_SYSTEMS, fold, has_loinc_check_digit, is_loinc_shaped
 
 MOST_VOLUME_UL = 100_000
 MOST_SERIES_MIN = 60 * 24 * 7
@@ -46,30 +47,36 @@ def read_panels(content: Mapping[str, Any], *, file: str, findings: list[Finding
     return panels
 
 
-def find_clashes(
-    tests: Mapping[str, Test], panels: Mapping[str, Panel], *, files: Mapping[str, str]
-) -> list[Finding]:
-    """Every name, abbreviation or code that two entries claim; `files` says where tests and panels stand."""
+def find_clashes(tests: Mapping[str, Test], panels: Mapping[str, Panel], *, files: Mapping[str, str]) -> list[Finding]:
+    """Every name, abbreviation or code that two entries claim; `files` says where tests and panels stand.
+
+    A name that is also the key of another entry is an error, for a key always means itself. Any other
+    is a warning: whoever orders by it is asked which of the two is meant.
+    """
     owners: dict[tuple[str, str], tuple[str, str]] = {}
     findings = []
     records: list[tuple[str, Test | Panel]] = [
         *(("tests", t) for t in tests.values()),
         *(("panels", p) for p in panels.values()),
     ]
+    keys = {fold(record.key) for _, record in records}
     for family, record in records:
         claims = [("", fold(n), n) for n in (record.key, record.name, *record.also)]
         claims += [(system, code.casefold(), f"{system} {code}") for system, code in record.codes.items()]
         for system, folded, written in claims:
             owner = owners.setdefault((system, folded), (family, record.key))
             if owner != (family, record.key) and folded:
-                findings.append(_clash(files, family, record.key, written, owner))
+                level: LevelKey = "error" if not system and folded in keys else "warning"
+                findings.append(_clash(level, files, family, record.key, written, owner))
     return list(dict.fromkeys(findings))
 
 
-def _clash(files: Mapping[str, str], family: str, key: str, written: str, owner: tuple[str, str]) -> Finding:
+def _clash(
+    level: LevelKey, files: Mapping[str, str], family: str, key: str, written: str, owner: tuple[str, str]
+) -> Finding:
     owner_file = files[owner[0]]
     return Finding(
-        level="error",
+        level=level,
         file=files[family],
         entry=f"[{key}]",
         found=f'"{written}", which [{owner[1]}] of {owner_file} has too',
@@ -99,9 +106,7 @@ def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tupl
     culture = table.choice("culture", CULTURES)
     accepts = _read_accepts(table)
     if culture is None and "culture" not in table.content and "accepts" not in table.content:
-        table.missing(
-            "accepts", expected='such as [{matrix = "plasma", tubes = ["heparin"], volume_ul = 100}]'
-        )
+        table.missing("accepts", expected='such as [{matrix = "plasma", tubes = ["heparin"], volume_ul = 100}]')
     terms, said = _read_handling(table, handling)
     own_tube = table.flag("own_tube")
     name = table.text("name", default=key.replace("-", " "))
@@ -129,9 +134,21 @@ def _read_identity(table: Table) -> dict[str, Any]:
     inner = table.table("codes")
     for system in inner.content if inner else ():
         code = inner.text(system) if inner else None
+        if inner is not None and code is not None and system in LOINC_SYSTEMS and not _is_loinc(code):
+            inner.fault(
+                system,
+                found=code,
+                expected="a LOINC code with its check digit, such as 2823-3",
+                remedy="correct it",
+                level="warning",
+            )
         if code is not None:
             codes[system] = code
     return {"also": table.words("also"), "codes": codes, "basis": _read_basis(table.content.get("from"))}
+
+
+def _is_loinc(code: str) -> bool:
+    return is_loinc_shaped(code) and has_loinc_check_digit(code)
 
 
 def _read_basis(source: object) -> dict[str, tuple[str, str]]:
@@ -186,9 +203,7 @@ def _read_accept(row: Table) -> Accept | None:
     matrix = row.choice("matrix", MATRICES)
     tubes = row.words("tubes")
     if row.content.get("tubes") == []:
-        row.fault(
-            "tubes", found=words("an empty list"), expected="at least one tube kind", remedy="write one"
-        )
+        row.fault("tubes", found=words("an empty list"), expected="at least one tube kind", remedy="write one")
     volume_ul = row.whole("volume_ul", least=1, most=MOST_VOLUME_UL, unit="microlitres")
     minimum_ul = row.whole("minimum_ul", least=1, most=MOST_VOLUME_UL, unit="microlitres")
     if volume_ul is not None and minimum_ul is not None and minimum_ul > volume_ul:
@@ -258,9 +273,7 @@ def _read_panel(key: str, table: Table) -> Panel | None:
     return Panel(key=key, name=name or key, tests=tests, series=tuple(series), **identity)
 
 
-def refuse_unknown_members(
-    panels: Mapping[str, Panel], tests: Mapping[str, Test], *, file: str
-) -> list[Finding]:
+def refuse_unknown_members(panels: Mapping[str, Panel], tests: Mapping[str, Test], *, file: str) -> list[Finding]:
     """A finding for every panel of a site that names a test which the site does not have."""
     findings = []
     for panel in panels.values():

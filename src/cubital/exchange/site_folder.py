@@ -51,7 +51,7 @@ def read_site(folder: Path | None = None) -> Site:
     site, findings = read_site_with_findings(folder)
     if site is None:
         errors = [str(f) for f in findings if f.level == "error"]
-        more = f" (and {len(errors) - 1} more findings)" if len(errors) > 1 else ""
+        more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
         raise SiteError(errors[0] + more, where=str(folder), findings=[str(f) for f in findings])
     return site
 
@@ -123,9 +123,7 @@ def _read(
     policy = _read_policy(tables.get(SITE), findings)
     kinds = _read_kinds(tables.get(TUBES), findings)
     tests = _read_all_tests(tables.get(TESTS), findings)
-    panels = _read_all_panels(
-        tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check
-    )
+    panels = _read_all_panels(tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check)
     if cross_check:
         findings += _cross_findings(tables, policy, kinds, tests, panels)
     if any(f.level == "error" for f in findings):
@@ -191,9 +189,7 @@ def _includes_shipped(table: Mapping[str, Any]) -> bool:
     return table.get("include") == "shipped"
 
 
-def _take_include(
-    table: Mapping[str, Any], file: str, findings: list[Finding]
-) -> tuple[dict[str, Any], bool]:
+def _take_include(table: Mapping[str, Any], file: str, findings: list[Finding]) -> tuple[dict[str, Any], bool]:
     """The entries of a file without its `include`, and whether it adds to the shipped ones."""
     entries = {k: v for k, v in table.items() if k != "include"}
     if "include" in table and not _includes_shipped(table):

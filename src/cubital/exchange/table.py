@@ -47,6 +47,16 @@ def near_misses(word: str, known: Iterable[str], *, most: int = 3, least_ratio: 
     return [by_fold[k] for k in difflib.get_close_matches(folded, by_fold, most, least_ratio)]
 
 
+def _choose(word: str, options: tuple[str, ...]) -> str:
+    """What to write for this word: every option that it is a part of, for one of several is not guessed."""
+    inside = [option for option in options if word.casefold() in option.split("-")]
+    if len(inside) > 1:
+        *others, last = (f'"{option}"' for option in inside)
+        return f"write {', '.join(others)} or {last}, whichever it is"
+    near = near_misses(word, options)
+    return f'write "{near[0]}"' if near else "write one of them"
+
+
 class Table:
     """One TOML table and the place it stands, for findings that name file and entry."""
 
@@ -116,9 +126,7 @@ class Table:
         """The texts of a list, or none where it is absent."""
         value = self.content.get(key, [])
         if not isinstance(value, list):
-            self.fault(
-                key, found=value, expected="a list of texts", remedy='write it in brackets, such as ["K"]'
-            )
+            self.fault(key, found=value, expected="a list of texts", remedy='write it in brackets, such as ["K"]')
             return ()
         for i, word in enumerate(value):
             if not is_text(word):
@@ -129,9 +137,7 @@ class Table:
         """Whether a key is true."""
         value = self.content.get(key, default)
         if not isinstance(value, bool):
-            self.fault(
-                key, found=value, expected="true or false", remedy="write true or false without quotes"
-            )
+            self.fault(key, found=value, expected="true or false", remedy="write true or false without quotes")
             return default
         return value
 
@@ -143,8 +149,7 @@ class Table:
         options = tuple(options)
         if isinstance(value, str) and value in options:
             return value
-        near = near_misses(value, options) if isinstance(value, str) else []
-        remedy = f'write "{near[0]}"' if near else "write one of them"
+        remedy = _choose(value, options) if isinstance(value, str) else "write one of them"
         self.fault(key, found=value, expected="one of " + ", ".join(options), remedy=remedy)
         return default
 
@@ -163,9 +168,7 @@ class Table:
         if low <= number <= high and number != 0:
             return number
         share = number / 100
-        remedy = (
-            f"write {Decimal(share.numerator) / share.denominator}" if low <= share <= high else "correct it"
-        )
+        remedy = f"write {Decimal(share.numerator) / share.denominator}" if low <= share <= high else "correct it"
         self.fault(key, found=value, expected=expected, remedy=remedy if number > 1 else "correct it")
         return default
 
@@ -204,9 +207,7 @@ class Table:
             return number.numerator
         thousandfold = number * 1000
         is_ml = unit == "microlitres" and 0 < number < least + 1 and thousandfold.denominator == 1
-        self.fault(
-            key, found=value, expected=expected, remedy=f"write {thousandfold}" if is_ml else "correct it"
-        )
+        self.fault(key, found=value, expected=expected, remedy=f"write {thousandfold}" if is_ml else "correct it")
         return None
 
     def day(self, key: str) -> datetime.date | None:
@@ -267,9 +268,7 @@ def words(text: str) -> str:
 
 def is_text(value: object) -> bool:
     """Whether this is text that can be printed on a label: not empty, no control characters."""
-    return (
-        isinstance(value, str) and len(value.strip()) > 0 and len(value) <= MOST_TEXT and value.isprintable()
-    )
+    return isinstance(value, str) and len(value.strip()) > 0 and len(value) <= MOST_TEXT and value.isprintable()
 
 
 def _safe(key: str) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from cubital.errors import SiteError
+from cubital.errors import AmbiguousTest, SiteError
 from cubital.exchange.demo_folder import demo_folder
 from cubital.exchange.site_folder import read_site, read_site_with_findings
 from cubital.model import Accept, Placing, Site
@@ -83,8 +83,7 @@ def test_the_demo_site_is_read_and_says_that_it_is_invented() -> None:
     assert "(invented)" in site.name
     assert site.planning.order_of_draw == "clsi-gp41"
     assert any(
-        tube.expires is not None and tube.expires < datetime.date(2026, 1, 1)
-        for tube in site.kinds["citrate"].sizes
+        tube.expires is not None and tube.expires < datetime.date(2026, 1, 1) for tube in site.kinds["citrate"].sizes
     )
     assert Directory(site).resolve("K01", system="urn:example:quillmere:tests") == ("test", "potassium")
 
@@ -132,11 +131,9 @@ def test_a_name_that_the_site_gives_a_test_goes_before_the_shipped_panel_of_that
 
 
 def test_an_included_directory_is_added_to_and_an_entry_lies_over_the_shipped_one(tmp_path: Path) -> None:
-    tests = 'include = "shipped"\n[potassium]\nbench = "emergency"\n' + TESTS.replace(
-        "[K]", "[house-k]"
-    ).replace('"kalium"', '"house-kalium"').replace("Potassium", "House potassium").replace(
-        "2823-3", "2823-3x"
-    )
+    tests = 'include = "shipped"\n[potassium]\nbench = "emergency"\n' + TESTS.replace("[K]", "[house-k]").replace(
+        '"kalium"', '"house-kalium"'
+    ).replace("Potassium", "House potassium").replace("2823-3", "2823-3x")
     site = read(tmp_path, tests=tests)
     shipped = read_site()
     assert set(site.tests) == {*shipped.tests, "house-k"}
@@ -291,3 +288,57 @@ def test_a_huge_file_and_a_nesting_bomb_are_refused(tmp_path: Path) -> None:
 def test_an_endless_number_is_refused(tmp_path: Path, number: str) -> None:
     with pytest.raises(SiteError):
         read(tmp_path, tubes=f'[k]\nadditive = "none"\nsizes = [{{draw_ml = {number}}}]\n')
+
+
+@pytest.mark.parametrize(
+    ("written", "remedy"),
+    [
+        ("edta", 'write "k2-edta", "k3-edta" or "fluoride-edta", whichever it is'),
+        ("citrate", 'write "citrate-9-1" or "citrate-4-1", whichever it is'),
+        ("acd", 'write "acd-a" or "acd-b", whichever it is'),
+        ("k2-edt", 'write "k2-edta"'),
+        ("magic", "write one of them"),
+    ],
+)
+def test_an_additive_that_could_be_several_names_them_all(tmp_path: Path, written: str, remedy: str) -> None:
+    folder = write(tmp_path, tubes=f'[x]\nadditive = "{written}"\nsizes = [{{draw_ml = 3}}]\n')
+    site, findings = read_site_with_findings(folder)
+    assert site is None
+    assert [(f.entry, f.remedy) for f in findings] == [("[x] additive", remedy)]
+
+
+TWO_OF_A_NAME = """
+[chlorine]
+bench = "b"
+also = ["CL"]
+codes = {loinc = "2075-0"}
+accepts = [{matrix = "plasma", tubes = ["edta"], volume_ul = 100}]
+[chloride]
+bench = "b"
+also = ["cl"]
+accepts = [{matrix = "plasma", tubes = ["edta"], volume_ul = 100}]
+"""
+
+
+def test_a_name_that_two_tests_claim_warns_and_is_asked_only_where_it_is_ordered(tmp_path: Path) -> None:
+    site, findings = read_site_with_findings(write(tmp_path, tests=TWO_OF_A_NAME))
+    assert site is not None
+    assert [(f.level, f.entry) for f in findings] == [("warning", "[chloride]")]
+    assert Directory(site).resolve("chlorine") == ("test", "chlorine")
+    with pytest.raises(AmbiguousTest) as caught:
+        Directory(site).resolve("Cl")
+    assert caught.value.choices == ("chlorine", "chloride")
+
+
+def test_a_name_that_is_the_key_of_another_test_is_an_error(tmp_path: Path) -> None:
+    folder = write(tmp_path, tests=TWO_OF_A_NAME.replace('"cl"', '"chlorine"'))
+    site, findings = read_site_with_findings(folder)
+    assert site is None
+    assert [(f.level, f.entry) for f in findings] == [("error", "[chloride]")]
+
+
+@pytest.mark.parametrize("code", ["2075-1", "20750", "CL"])
+def test_a_loinc_code_that_cannot_be_one_warns(tmp_path: Path, code: str) -> None:
+    site, findings = read_site_with_findings(write(tmp_path, tests=TWO_OF_A_NAME.replace("2075-0", code)))
+    assert site is not None
+    assert ("warning", "[chlorine] codes.loinc") in [(f.level, f.entry) for f in findings]

@@ -91,3 +91,15 @@ def test_the_page_of_orders_names_every_key_of_an_order() -> None:
     written = (DOCS / "reference" / "order.md").read_text(encoding="utf-8")
     for key in (*ORDER_KEYS, *PATIENT_KEYS, *ASK_KEYS, *LINE_KEYS):
         assert f"`{key}`" in written
+
+
+def test_the_pictures_of_the_docs_are_what_the_code_draws_now(tmp_path: Path) -> None:
+    spec = importlib.util.spec_from_file_location("pictures", ROOT / "scripts" / "write_docs_pictures.py")
+    assert spec is not None
+    assert spec.loader is not None
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    script.write_pictures(tmp_path)
+    kept = {path.name: path.read_bytes() for path in script.PICTURES.glob("*.svg") if path.name in script.COMMANDS}
+    assert kept == {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    assert set(kept) == set(script.COMMANDS)

@@ -7,11 +7,12 @@ from typing import Any
 
 import msgspec
 
+from cubital.exchange.local_time import is_zone
 from cubital.exchange.table import Table, near_misses, words
 from cubital.model import Finding, Placing, Planning
 from cubital.model.vocabulary import OBJECTIVES
 
-SITE_KEYS = ("name", "planning", "place", "stoppers", "names")
+SITE_KEYS = ("name", "time_zone", "planning", "place", "stoppers", "names")
 PLANNING_KEYS = (
     "order_of_draw",
     "objective",
@@ -23,6 +24,7 @@ PLANNING_KEYS = (
 )
 PLACE_KEYS = ("after", "before", "with", "because")
 NO_LIMIT = "none"
+UTC = "UTC"
 # A policy for skin puncture is taken by the access, not chosen for a whole site.
 NOT_A_SITE_POLICY = ("skin-puncture",)
 
@@ -31,6 +33,7 @@ class Policy(msgspec.Struct, frozen=True, kw_only=True):
     """What `site.toml` says."""
 
     name: str
+    time_zone: str
     planning: Planning
     stoppers: Mapping[str, str]
     names: Mapping[str, str]
@@ -55,10 +58,24 @@ def read_policy(
     planned = msgspec.structs.replace(shipped, **values) if values else shipped
     return Policy(
         name=top.text("name", default=default_name) or default_name,
+        time_zone=_read_zone(top),
         planning=msgspec.structs.replace(planned, placings=placings) if placings else planned,
         stoppers=_read_texts(top, "stoppers"),
         names=_read_texts(top, "names"),
     )
+
+
+def _read_zone(top: Table) -> str:
+    name = top.text("time_zone", default=UTC) or UTC
+    if name == UTC or is_zone(name):
+        return name
+    top.fault(
+        "time_zone",
+        found=name,
+        expected="a name of the IANA time zone database",
+        remedy='write it as "Europe/Berlin" or "UTC"',
+    )
+    return UTC
 
 
 def _refuse_unknown_top(top: Table) -> None:

@@ -18,7 +18,7 @@ from cubital.exchange.directory_table import (
     read_tests,
     refuse_unknown_members,
 )
-from cubital.exchange.policy_table import Policy, read_policy, refuse_unknown_words
+from cubital.exchange.policy_table import UTC, Policy, read_policy, refuse_unknown_words
 from cubital.exchange.stock_table import read_stock, with_marks
 from cubital.exchange.table import near_misses, show
 from cubital.exchange.toml_file import read_toml
@@ -131,6 +131,7 @@ def _read(
     replaced = TESTS in tables and not _includes_shipped(tables[TESTS])
     site = Site(
         name=policy.name,
+        time_zone=policy.time_zone,
         kinds=_with_words(kinds, policy),
         tests=tests,
         panels=panels,
@@ -225,7 +226,7 @@ def _changed_marks(entry: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict
 def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Policy:
     shipped = _shipped_planning()
     if table is None:
-        return Policy(name=SHIPPED_NAME, planning=shipped, stoppers={}, names={})
+        return Policy(name=SHIPPED_NAME, time_zone=UTC, planning=shipped, stoppers={}, names={})
     planning = table.get("planning")
     asked = planning if isinstance(planning, dict) else {}
     return read_policy(

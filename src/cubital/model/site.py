@@ -44,9 +44,14 @@ class Planning(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Site(msgspec.Struct, frozen=True, kw_only=True):
-    """One site's whole truth. Tables are keyed as in its files, in file order."""
+    """One site's whole truth. Tables are keyed as in its files, in file order.
+
+    `time_zone` is the name of the zone that the site's clocks show; instants inside are in UTC all
+    the same.
+    """
 
     name: str
+    time_zone: str = "UTC"
     kinds: Mapping[str, TubeKind]
     tests: Mapping[str, Test]
     panels: Mapping[str, Panel] = {}

@@ -190,6 +190,7 @@ def test_a_policy_is_read_and_what_it_leaves_out_is_shipped(tmp_path: Path) -> N
         tmp_path,
         site="""
         name = "A site (invented)"
+        time_zone = "Pacific/Apia"
         [planning]
         order_of_draw = "eflm-2018"
         objective = "least-blood"
@@ -216,7 +217,7 @@ def test_a_policy_is_read_and_what_it_leaves_out_is_shipped(tmp_path: Path) -> N
         Placing(kind="lead", with_kind="edta", because="house"),
         Placing(kind="acd-a", before="edta"),
     )
-    assert site.name == "A site (invented)"
+    assert (site.name, site.time_zone) == ("A site (invented)", "Pacific/Apia")
     assert (site.kinds["edta"].stopper, site.kinds["edta"].name) == ("violet, ring", "EDTA of the house")
     assert site.names["potassium"] == "kalium"
 

@@ -16,13 +16,16 @@ from cubital.chemistry.carryover import (
     volume_at_limit_ul,
     withheld,
 )
-from cubital.errors import OrderError
+from cubital.errors import OrderError, UnitError
 from cubital.facts.analytes import Way
 from cubital.model import Site, TubeKind
 from cubital.units import millilitres_text
 
 FORMAT = "cubital.carryover/1"
 TAKEN_HEMATOCRIT = 0.45
+MOST_BLOOD_UL = 100_000
+# Glucose of 60 mmol/L is 12 times a healthy one; 90 mg/dL, which is healthy, would be 18 times (common practice).
+_MOST_TIMES = 15
 CAUTION = (
     "a computation for teaching and for judging an order; it never says that a sample is sound or spoiled: where "
     "carry-over is suspected, draw again"
@@ -92,6 +95,8 @@ def carry_over(
     if blood_ul is None:
         blood_ul = _smallest_ul(into, target, site)
         taken.append(f"{into} of {millilitres_text(blood_ul)} mL, the smallest of this site: a trace weighs most in it")
+    if not 0 < blood_ul <= MOST_BLOOD_UL:
+        raise UnitError(f"found {blood_ul / 1000:g} mL; expected above 0 and at most 100 mL", where="blood in the tube")
     if known.hematocrit is None:
         taken.append(f"hematocrit {TAKEN_HEMATOCRIT}, typical of an adult")
     native = _native(into, target, site, known, taken)
@@ -170,6 +175,8 @@ def _native(into: str, additive: str, site: Site, known: Blood, taken: list[str]
         raise OrderError(
             f"found {', '.join(sorted(unknown))}; expected one of {', '.join(facts.analytes())}", where="analyte"
         )
+    for key, value in known.values.items():
+        _check_value(key, value)
     typical = typical_values()
     measured = [*measured_in(into, additive, site), *(key for key in known.values)]
     native = {key: known.values.get(key, typical[key]) for key in dict.fromkeys(measured)}
@@ -178,6 +185,14 @@ def _native(into: str, additive: str, site: Site, known: Blood, taken: list[str]
         of = "" if len(unsaid) == len(native) else f" of {', '.join(unsaid)}"
         taken.append(f"a healthy adult's values{of}")
     return native
+
+
+def _check_value(key: str, value: float) -> None:
+    """Refuse a value that no blood has; amounts far over any patient's are most often in another unit."""
+    analyte = facts.analytes()[key]
+    most = _MOST_TIMES * float(analyte.typical) if analyte.unit in ("mmol/L", "g/L") and analyte.typical else 1e6
+    if not 0 <= value <= most:
+        raise UnitError(f"found {value:g}; expected 0 to {most:g} {analyte.unit}; write {analyte.unit}", where=key)
 
 
 def _check(known: Blood) -> None:

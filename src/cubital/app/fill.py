@@ -118,6 +118,10 @@ def _chosen(kinds: Sequence[str], site: Site, access: str) -> list[TubeKind]:
     for key in kinds:
         if key not in site.kinds:
             raise OrderError(f"found {key[:40]!r}; expected a tube kind of this site", where="tube kind")
+        if not _is_evacuated(site.kinds[key]):
+            raise OrderError(
+                f"found {key}; expected a kind with a vacuum: it is pulled or drips full", where="tube kind"
+            )
     named = [site.kinds[key] for key in dict.fromkeys(kinds)]
     return named or [kind for kind in site.kinds.values() if kind.can_be_filled_by(access) and _is_evacuated(kind)]
 

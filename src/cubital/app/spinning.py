@@ -12,6 +12,7 @@ from cubital.errors import OrderError, UnitError
 from cubital.model import Site
 
 FORMAT = "cubital.rcf/1"
+_LEAST_WORD = 3
 
 
 class Setting(msgspec.Struct, frozen=True, kw_only=True):
@@ -96,12 +97,13 @@ def _fits(spin: facts.Spin, g: float | None) -> bool:
 
 def _chosen(purpose: str, site: Site) -> tuple[facts.Spin, ...]:
     kind = site.kinds.get(purpose)
+    word = purpose.strip().casefold()
     family = purpose if kind is None else facts.additives()[kind.additive].family
     found = tuple(
         spin
         for spin in facts.spins()
         if (family in spin.families and (kind is None or spin.gel in (None, kind.gel)))
-        or (kind is None and purpose.casefold() in spin.purpose.casefold())
+        or (kind is None and len(word) >= _LEAST_WORD and word in spin.purpose.casefold())
     )
     if not found:
         known = "; ".join(spin.purpose for spin in facts.spins())

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import functools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from cubital.app.record import SpecimenRecord
     from cubital.model import Finding
     from cubital.model.record import Head, Link
+    from cubital.planning.directory import Directory
 
 
 class ByteLines(Protocol):
@@ -93,6 +95,19 @@ def read_request(
     `on` is the day of the draw where the person said it; an order of our own that names another
     is refused. A FHIR request whose day is past is planned for today, and says so.
     """
+    from cubital.planning.directory import Directory
+
+    return _read_request(data, lambda: Directory(site), where=where, on=on, today=today)
+
+
+def _read_request(
+    data: bytes,
+    directory: Callable[[], Directory],
+    *,
+    where: str,
+    on: datetime.date | None,
+    today: datetime.date | None,
+) -> list[Order]:
     from cubital.exchange.json_bytes import decode_json
 
     day = today or read_today()
@@ -100,12 +115,11 @@ def read_request(
     if not (isinstance(value, dict) and "resourceType" in value):
         return [_on_day(read_order(data, where=where, today=on or day), on, where=where)]
     from cubital.exchange.fhir import read_fhir
-    from cubital.planning.directory import Directory
 
-    orders = read_fhir(data, directory=Directory(site), where=where, on=on)
+    orders = read_fhir(data, directory=directory(), where=where, on=on)
     if on is None and any(order.on is None for order in orders):
         # An age from a birth date needs the day of the draw: read again with the one it will have.
-        orders = read_fhir(data, directory=Directory(site), where=where, on=day)
+        orders = read_fhir(data, directory=directory(), where=where, on=day)
     return [_brought_forward(order, day) if on is None else order for order in orders]
 
 
@@ -113,14 +127,25 @@ def read_lines(
     stream: ByteLines,
     *,
     where: str,
+    site: Site,
     on: datetime.date | None = None,
     today: datetime.date | None = None,
 ) -> Iterator[tuple[int, Order | Failure]]:
-    """Every order of JSON Lines with the number of its line; a bad line comes out as a `Failure`."""
+    """Every order of JSON Lines with the number of its line; a bad line comes out as a `Failure`.
+
+    A line may hold our own JSON or FHIR R4; a Bundle of several patients or days gives several orders.
+    """
     from cubital.exchange.order_file import BadOrder, read_orders
+    from cubital.planning.directory import Directory
+
+    day = today or read_today()
+    directory = functools.cache(lambda: Directory(site))
+
+    def read(data: bytes, place: str) -> list[Order]:
+        return _read_request(data, directory, where=place, on=on, today=day)
 
     counted = _CountedLines(stream)
-    for found in read_orders(counted, where=where, today=on or today or read_today()):
+    for found in read_orders(counted, where=where, today=on or day, read_request=read):
         if isinstance(found, BadOrder):
             yield found.line, Failure(line=found.line, error=found.error, id=found.id)
             continue

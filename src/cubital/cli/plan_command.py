@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.argument("tests", nargs=-1)
 @wording.site_options
 @click.option("--order", metavar="FILE", help="An order in JSON or FHIR R4 JSON; - is what comes in.")
-@click.option("--orders", metavar="FILE", help="Many orders in JSON Lines; - is what comes in.")
+@click.option("--orders", metavar="FILE", help="Many orders or FHIR requests, one a line; - is what comes in.")
 @wording.as_json
 @click.option("--reasons", is_flag=True, help="Print the reasons of every tube.")
 @wording.patient_options
@@ -129,6 +129,7 @@ def _reason_lines(plan: Plan, site: Site, sheet: Sheet) -> list[str]:
 
 def _plan_many(file: str, site: Site, on: str | None, *, as_json: bool) -> int:
     from cubital.app import wiring
+    from cubital.errors import CubitalError
 
     day = None if on is None else wiring.read_day(on, where="--on")
     if file == "-":
@@ -136,7 +137,7 @@ def _plan_many(file: str, site: Site, on: str | None, *, as_json: bool) -> int:
     try:
         with open(file, "rb") as stream:
             return _plan_stream(stream, file, site, day, as_json=as_json)
-    except BrokenPipeError:
+    except (BrokenPipeError, CubitalError):
         raise
     except (OSError, ValueError) as error:
         raise wiring.unreadable(file, error) from None
@@ -148,7 +149,7 @@ def _plan_stream(stream: Any, where: str, site: Site, day: Any, *, as_json: bool
 
     failed = False
     count = 0
-    for line, found in plan_lines(read_lines(stream, where=where, on=day), site):
+    for line, found in plan_lines(read_lines(stream, where=where, site=site, on=day), site):
         count += 1
         if isinstance(found, Failure):
             failed = True

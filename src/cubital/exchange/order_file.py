@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -32,6 +32,7 @@ PATIENT_KEYS = ("age", "birth_date", "sex", "weight_kg", "height_cm", "hematocri
 ASK_KEYS = ("test", "priority", "at_min", "system")
 LINE_KEYS = ("dead_space_ml", "carried_anticoagulant", "suspected_infection")
 _LEADING_NUMBER = re.compile(r"\s*([0-9]{1,3}(?:[.,][0-9]{1,4})?)")
+_RESOURCE = b'"resourceType"'
 _HEMATOCRIT = "a share from 0.05 to 0.85"
 
 
@@ -57,11 +58,16 @@ def read_order(data: bytes | str, *, where: str = "order", today: datetime.date 
 
 
 def read_orders(
-    stream: Iterable[bytes], *, where: str = "orders", today: datetime.date | None = None
+    stream: Iterable[bytes],
+    *,
+    where: str = "orders",
+    today: datetime.date | None = None,
+    read_request: Callable[[bytes, str], list[Order]] | None = None,
 ) -> Iterator[Order | BadOrder]:
     """Every order of JSON Lines, in order; a bad line comes out as a `BadOrder` and the rest go on.
 
-    A blank line is passed over. A line over 1 MB is refused without being held whole.
+    A blank line is passed over. A line over 1 MB is refused without being held whole. `read_request`
+    reads a line that names a `resourceType`, from its bytes and place, to one order or several.
     """
     for number, (line, is_cut) in enumerate(_lines(stream), start=1):
         if not is_cut and not line.strip():
@@ -76,7 +82,10 @@ def read_orders(
             )
             continue
         try:
-            yield read_order(line, where=place, today=today)
+            if read_request is not None and _RESOURCE in line:
+                yield from read_request(line, place)
+            else:
+                yield read_order(line, where=place, today=today)
         except CubitalError as error:
             yield BadOrder(line=number, error=error, id=_id_of(line))
 
@@ -140,9 +149,7 @@ def _read_asks(form: Form) -> tuple[tuple[Ask, ...], tuple[str, ...]]:
     default = form.choice("priority", PRIORITIES) or "routine"
     items = form.items("tests", most=MOST_TESTS, what="tests")
     if not items:
-        form.refuse(
-            "tests", found="no tests", expected="one test at least", remedy='write them, such as ["K"]'
-        )
+        form.refuse("tests", found="no tests", expected="one test at least", remedy='write them, such as ["K"]')
     asks: list[Ask] = []
     seen: dict[tuple[str, str | None, int], int] = {}
     unread: tuple[str, ...] = ()
@@ -277,9 +284,7 @@ def hours_since(born: datetime.date, on: datetime.date, *, form: Form, key: str)
     """How many hours of whole days lie between a birth and a draw; refuses a birth that is not possible."""
     days = (on - born).days
     if days < 0:
-        form.refuse(
-            key, found="a birth date in the future", expected=f"a day up to {on}", remedy="correct it"
-        )
+        form.refuse(key, found="a birth date in the future", expected=f"a day up to {on}", remedy="correct it")
     if days > MOST_AGE_YEARS * 365.25:
         form.refuse(
             key,

@@ -74,17 +74,32 @@ def test_a_fhir_request_without_a_day_is_planned_for_today_with_the_age_of_today
 def test_lines_carry_the_number_of_their_line_past_blank_and_overlong_ones() -> None:
     good = b'{"tests": ["K"]}\n'
     stream = io.BytesIO(b"\n" + good + b'{"id": "' + b"x" * 2_500_000 + b'"}\n' + b"\n" + good[:-1])
-    found = list(read_lines(stream, where="f", today=DAY))
+    found = list(read_lines(stream, where="f", site=SITE, today=DAY))
     assert [line for line, _ in found] == [2, 3, 5]
     assert [type(each) for _, each in found] == [Order, Failure, Order]
 
 
 def test_a_line_of_another_day_than_the_prompts_fails_alone() -> None:
     lines = b'{"tests": ["K"], "on": "2026-01-01", "id": "old"}\n{"tests": ["K"]}\n'
-    (_, first), (_, second) = read_lines(io.BytesIO(lines), where="f", on=DAY)
+    (_, first), (_, second) = read_lines(io.BytesIO(lines), where="f", site=SITE, on=DAY)
     assert isinstance(first, Failure)
     assert first.id == "old"
     assert isinstance(second, Order)
+
+
+def test_a_line_may_be_a_fhir_request_and_a_bundle_of_two_patients_gives_two_orders_of_its_line() -> None:
+    one = json.loads(request_on(str(DAY)))
+    other = {**one, "id": "other", "subject": {"reference": "Patient/2"}}
+    other.pop("contained", None)
+    bundle = {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one}, {"resource": other}]}
+    lines = [{"tests": ["K"], "id": "own"}, one, {**one, "status": "draft"}, bundle]
+    stream = io.BytesIO("".join(json.dumps(line) + "\n" for line in lines).encode())
+    found = list(read_lines(stream, where="f", site=SITE, today=DAY))
+    assert [line for line, _ in found] == [1, 2, 3, 4, 4]
+    assert [type(each) for _, each in found] == [Order, Order, Failure, Order, Order]
+    failure = found[2][1]
+    assert isinstance(failure, Failure)
+    assert failure.error.where == "f line 3 status"
 
 
 def test_words_are_checked_as_an_order_file_is() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cubital import facts
+from cubital.app.chair_explanation import SAFETY, explain_access, explain_safety, explain_stopper
 from cubital.app.explanation import Explanation, Statement, marked, of_claim, sections_of
 from cubital.app.kind_explanation import explain_kind
 from cubital.model import Panel, Site, Test
@@ -12,7 +13,7 @@ from cubital.units import millilitres_text
 
 
 def explain_subject(name: str, site: Site) -> tuple[Explanation, ...]:
-    """Everything that goes by this key: tube kinds, orders of draw, limits, tests and panels; empty where none.
+    """Everything that goes by this key: tube kinds, orders of draw, limits, accesses, stoppers; empty where none.
 
     A key may stand for two things, as `lead` does for a tube and a test: then both come.
     """
@@ -26,7 +27,12 @@ def explain_subject(name: str, site: Site) -> tuple[Explanation, ...]:
         found.append(_explain_policy(facts.order_policies()[key]))
     if key in facts.sampling_limits():
         found.append(_explain_limit(facts.sampling_limits()[key]))
-    return tuple(found)
+    if key in facts.accesses():
+        found.append(explain_access(key))
+    if key == SAFETY:
+        found.append(explain_safety())
+    stopper = None if found else explain_stopper(key, site)
+    return (stopper,) if stopper is not None else tuple(found)
 
 
 def explain_test(test: Test, site: Site) -> Explanation:
@@ -123,6 +129,7 @@ def _span_words(amount: int, unit: str) -> str:
 
 
 def _explain_policy(policy: facts.OrderPolicy) -> Explanation:
+    precaution = facts.safety()["order-is-precaution"]
     steps = [
         marked(f"{number}. {step.name}" + ("" if step.inner_order == "source" else " (order inside: ours)"), step.mark)
         for number, step in enumerate(policy.steps, start=1)
@@ -136,6 +143,7 @@ def _explain_policy(policy: facts.OrderPolicy) -> Explanation:
             ("Steps", steps),
             ("What it leaves unsaid", silent),
             ("What is not taken this way", [marked(r.what, r.mark) for r in policy.refused]),
+            ("Does it matter", [marked(precaution.text, precaution.marks)]),
         ),
     )
 

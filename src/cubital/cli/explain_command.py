@@ -21,7 +21,8 @@ from cubital.cli.complaint import REFUSED, complain, document, write_json
 def explain(names: tuple[str, ...], site: Path | None, demo: bool, as_json: bool, **said: Any) -> int:
     """Say why: this tube, this size, this place; and what each source holds.
 
-    NAMES are tests as for plan, or a tube kind, an additive, an order of draw or a blood limit.
+    NAMES are tests as for plan, or a tube kind, an additive, a stopper's colour, an order of draw, a blood limit, an
+    access, or safety.
 
     Every statement is followed by what it rests on: a standard or a publication and how it was
     seen (read, abstract, second-hand), memory, common practice, a computation, or the site itself.

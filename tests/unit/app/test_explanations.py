@@ -62,7 +62,7 @@ def test_every_statement_about_every_kind_says_what_it_rests_on(kind: str) -> No
 
 @pytest.mark.parametrize("key", [*sorted(facts.order_policies()), *sorted(facts.sampling_limits())])
 def test_every_order_of_draw_and_every_limit_is_explained(key: str) -> None:
-    (told,) = told_of(key)
+    told = told_of(key)[0]
     assert told.subject == key
     assert all(line.rests_on for section in told.sections for line in section.statements)
 
@@ -155,3 +155,36 @@ def test_the_proof_is_said_only_where_there_is_one() -> None:
 def test_an_order_of_which_nothing_fits_is_said_to_be_that() -> None:
     order = Order(asks=(Ask(test="PT"),), patient=Patient(age_h=48, weight_g=1000, drawn_ul=2000))
     assert proof_words(plan_order(order, DEMO, today=DAY)).startswith("proved: nothing of this order fits")
+
+
+def test_a_colour_is_told_to_be_no_tube_and_every_kind_that_has_it_by_letters_and_additive() -> None:
+    (yellow,) = told_of("yellow")
+    assert "does not tell the tube" in yellow.title
+    told = [line.text for section in yellow.sections for line in section.statements]
+    assert [text[:2] for text in told] == ["SP", "AA"]
+    assert "[SPS]" in told[0]
+    assert "[ACD-A]" in told[1]
+    with pytest.raises(UnknownTest):
+        told_of("mauve")
+
+
+@pytest.mark.parametrize("key", ["straight-needle", "winged-set", "syringe", "skin-puncture", "line"])
+def test_every_access_is_explained_with_what_it_discards(key: str) -> None:
+    told = told_of(key)
+    assert told[0].subject == key
+    text = " ".join(line.text for each in told for section in each.sections for line in section.statements)
+    if key == "line":
+        assert "discard 6 times the dead space" in text
+    if key == "winged-set":
+        assert "0.5 mL, as taken here" in text
+
+
+def test_every_standing_caution_is_explained_under_safety() -> None:
+    (told,) = told_of("safety")
+    said = {line.text for section in told.sections for line in section.statements}
+    assert said == {rule.text for rule in facts.safety().values()}
+
+
+def test_an_order_of_draw_says_that_it_is_a_precaution() -> None:
+    told = told_of("clsi-gp41")[0]
+    assert any("does not prove a spoiled sample" in line.text for s in told.sections for line in s.statements)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from cubital.app.ports import Now, RecordStore
     from cubital.app.record import SpecimenRecord
     from cubital.model import Finding
+    from cubital.model.identity import Collection
     from cubital.model.record import Head, Link
     from cubital.planning.directory import Directory
 
@@ -180,6 +181,13 @@ def read_drawn(
         for draw in found.draws
     )
     return found.patient, draws, found.unread
+
+
+def read_collection(data: bytes, *, where: str) -> Collection:
+    """Whose draw is printed: the patient's identifiers, the specimens' numbers, when and by whom taken."""
+    from cubital.exchange.collection_file import read_collection
+
+    return read_collection(data, where=where)
 
 
 def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Patient:

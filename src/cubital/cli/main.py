@@ -16,6 +16,7 @@ from cubital.cli import (
     fill_command,
     find_command,
     plan_command,
+    print_command,
     rcf_command,
     site_command,
 )
@@ -40,6 +41,7 @@ cubital.add_command(citrate_command.citrate)
 cubital.add_command(db_command.db)
 cubital.add_command(rcf_command.rcf)
 cubital.add_command(bloodvolume_command.bloodvolume)
+cubital.add_command(print_command.print_group)
 
 
 def run(arguments: list[str] | None = None) -> None:

@@ -213,6 +213,8 @@ def _draw_picture(surface: Surface, tube: SheetTube) -> None:
         y += points_mm(TEXT_PT)
     if fill_x is not None and tube.purpose != "discard":
         surface.text(fill_x + 2.0, 5.0, f"fill to here: {tube.volume}", SMALL_PT, bold=True)
+    elif tube.picture.is_bottle:
+        surface.text(NUMBER_MM, 5.0, f"put in: {tube.volume}", SMALL_PT, bold=True)
     elif tube.purpose == "discard":
         surface.text(NUMBER_MM, 5.0, f"discard {tube.volume}", SMALL_PT, bold=True)
 

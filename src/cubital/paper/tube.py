@@ -71,7 +71,9 @@ def _draw_glass(surface: Surface, glass: Corner, picture: TubePicture) -> float 
     surface.box(body, fill=WHITE, radius_mm=radius)
     fill_x = None
     with surface.clipped(body, radius_mm=radius):
-        if picture.blood_ul:
+        if picture.is_bottle and picture.blood_ul:
+            _draw_broth(surface, glass)
+        elif picture.blood_ul:
             fill_x = glass.right - FULL * glass.width
             _draw_content(surface, Corner(fill_x, glass.y, glass.right - fill_x, glass.height), picture)
         elif picture.gel:
@@ -104,6 +106,18 @@ def _draw_content(surface: Surface, inside: Corner, picture: TubePicture) -> Non
         surface.box(pool, fill=LIQUID, edge=INK, line_mm=0.2)
         for step in range(1, 7):
             surface.disc(pool.x + 0.9, pool.y + pool.height * step / 7, 0.22, fill=INK)
+
+
+def _draw_broth(surface: Surface, glass: Corner) -> None:
+    """A bottle holds broth already: how high the blood stands in it says nothing, so no line is drawn."""
+    broth = Corner(glass.x + glass.width * 0.42, glass.y, glass.width * 0.58, glass.height)
+    surface.box(Corner(glass.x + glass.width * 0.14, glass.y, glass.width * 0.28, glass.height), fill=BLOOD)
+    surface.box(broth, fill=LIQUID)
+    surface.line(broth.x, broth.y, broth.x, broth.bottom, line_mm=0.2)
+    for column in range(int(broth.width / 3)):
+        for row in range(3):
+            x, y = broth.x + 1.8 + column * 3, broth.y + broth.height * (row + 0.7) / 3.4
+            surface.disc(x + (1.5 if row % 2 else 0), y, 0.22, fill=INK)
 
 
 def _hatch(surface: Surface, inside: Corner) -> None:

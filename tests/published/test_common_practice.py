@@ -111,6 +111,7 @@ def test_edta_serves_counts_sedimentation_and_the_blood_bank_with_a_tube_of_its_
     assert check.own_tube
     group = verified(order_of("abo-rh-group", "group-check"), SHIPPED)
     assert len(group.tubes) == 2
+    assert any(c.level == "warn" and "by a separate draw" in c.text for c in group.cautions)
 
 
 def _key_of(word: str) -> str:

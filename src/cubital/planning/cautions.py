@@ -46,7 +46,7 @@ def from_tests(asked: Iterable[Asked], site: Site, order: Order) -> list[Caution
     for a in asked:
         test = site.tests[a.test]
         if test.timed is not None:
-            found.append(caution_of("warn", f"{test.name}: timed, {test.timed}", about=a.test))
+            found.append(caution_of("warn", f"{test.name}: {test.timed}", about=a.test))
         found += [caution_of("note", f"{test.name}: {text}", about=a.test) for text in test.cautions]
         if len(a.via) > 1:
             found.append(caution_of("note", f"{test.name} is asked by {', '.join(a.via)}: drawn once", about=a.test))

@@ -10,7 +10,7 @@ from cubital import facts
 from cubital.errors import PlanError
 from cubital.model import Order, Patient, PlannedTube, Reason, Site, Tube, TubeKind
 from cubital.planning.choices import RATIO_CRITICAL
-from cubital.planning.lint import is_usable
+from cubital.planning.lint import SKIN_PUNCTURE, is_usable
 from cubital.units import millilitres_text
 
 PEDIATRIC_BOTTLE_MAX_UL = 4000
@@ -125,6 +125,9 @@ class Bottles:
                         return self._taken(number, kind, tube, fill_ul)
                 if sizes and use == uses[-1]:
                     return self._taken(number, kind, sizes[-1], sizes[-1].draw_ul)
+        for refused in facts.order_policies()[SKIN_PUNCTURE].refused if self.order.access == SKIN_PUNCTURE else ():
+            if refused.additive == "culture-medium":
+                raise PlanError(refused.what, where="blood culture")
         raise PlanError(
             f"no bottle kept for {' or '.join(uses)} is in stock, in date and fillable by {self.order.access}; "
             "expected one; stock it, with that `use`, in tubes.toml",

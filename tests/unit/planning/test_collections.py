@@ -67,7 +67,7 @@ def test_no_bottle_is_no_culture() -> None:
     site = with_sizes(FREE, culture_aerobic=empty, culture_pediatric=empty)
     with pytest.raises(PlanError, match="no bottle kept for culture-aerobic"):
         plan_draw(order_of("blood-culture"), site)
-    with pytest.raises(PlanError, match="no bottle"):
+    with pytest.raises(PlanError, match="not taken by skin puncture"):
         plan_draw(order_of("blood-culture", access="skin-puncture"), FREE)
 
 
@@ -137,3 +137,8 @@ def test_the_shipped_site_has_bottles_for_every_weight() -> None:
     for kilograms in (0.5, 1.5, 5, 20, 90):
         assert verified(order_of("blood-culture", patient=patient_of(kilograms)), FREE).tubes
     assert SHIPPED.kinds["culture-pediatric"].sizes
+
+
+def test_a_culture_by_skin_puncture_is_refused_with_its_reason() -> None:
+    with pytest.raises(PlanError, match=r"by skin puncture: .*take it from a vein"):
+        plan_draw(order_of("blood-culture", access="skin-puncture", patient=patient_of(3)), SHIPPED)

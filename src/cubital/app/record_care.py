@@ -132,9 +132,10 @@ def _fold(record: RecordReading, links: Sequence[Link]) -> Specimen:
         event = event_of(link)
         if link.version != number:
             raise RecordError(f"found version {link.version}, expected {number}", where=f"record entry {link.sequence}")
-        if state is not None and isinstance(event, Aliquoted):
-            _refuse_other_pouring(record, state, event)
-        state = begin(event) if state is None else follow(state, event)
+        before = state
+        state = begin(event) if before is None else follow(before, event)
+        if before is not None and isinstance(event, Aliquoted):
+            _refuse_other_pouring(record, before, event)
     if state is None:
         raise ImpossibleEvent("found no event, expected a collection", where="record")
     return state

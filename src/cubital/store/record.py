@@ -8,7 +8,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, Select, delete, func, select, text
+from sqlalchemy import Connection, Engine, Row, Select, delete, func, select, text, tuple_
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -26,7 +26,7 @@ _LINK: Select[*tuple[Any, ...]] = select(
 )  # fmt: skip
 # Any number will do that nothing else in this database locks by.
 _LOCK = 0x6375626974616C
-_CHUNK = 1000
+_PAGE = 1000
 
 
 class SqlRecord:
@@ -113,14 +113,28 @@ class Reading:
 
     def links(self, *, after: int = 0, limit: int | None = None) -> Iterator[Link]:
         """The links after this sequence, in order, without holding them all."""
-        query = _LINK.where(event.c.sequence > after).order_by(event.c.sequence)
-        return map(_link, self._stream(query if limit is None else query.limit(limit)))
+        left = limit
+        while left is None or left > 0:
+            size = _PAGE if left is None else min(left, _PAGE)
+            rows = self._read(_LINK.where(event.c.sequence > after).order_by(event.c.sequence).limit(size))
+            yield from rows
+            if len(rows) < size:
+                return
+            after = rows[-1].sequence
+            left = None if left is None else left - size
 
     def histories(self) -> Iterator[tuple[Link, ...]]:
         """The links of each specimen, one specimen after another."""
-        query = _LINK.where(event.c.specimen.is_not(None)).order_by(event.c.specimen, event.c.version)
-        for _, rows in groupby(map(_link, self._stream(query)), key=lambda link: link.specimen):
-            yield tuple(rows)
+        for _, links in groupby(self._by_specimen(), key=lambda link: link.specimen):
+            yield tuple(links)
+
+    def _by_specimen(self) -> Iterator[Link]:
+        query = _LINK.where(event.c.specimen.is_not(None)).order_by(event.c.specimen, event.c.version).limit(_PAGE)
+        rows = self._read(query)
+        while rows:
+            yield from rows
+            after = (rows[-1].specimen, rows[-1].version)
+            rows = self._read(query.where(tuple_(event.c.specimen, event.c.version) > after))
 
     def specimen(self, id: str) -> Specimen | None:
         """The kept state of this specimen."""
@@ -135,7 +149,7 @@ class Reading:
     def specimens(self, *, statuses: Sequence[str]) -> Iterator[Specimen]:
         """The kept states of all specimens of these statuses."""
         query = select(specimen.c.state).where(specimen.c.status.in_(statuses))
-        return (specimen_of(row[0]) for row in self._stream(query))
+        return map(specimen_of, self._connection.execute(query).scalars())
 
     def count_states(self) -> int:
         """How many states are kept."""
@@ -148,8 +162,8 @@ class Reading:
         said = self._connection.execute(text("PRAGMA integrity_check(20)")).scalars().all()
         return tuple(line for line in said if line != "ok")
 
-    def _stream(self, query: Select[*tuple[Any, ...]]) -> Iterable[Row[*tuple[Any, ...]]]:
-        return self._connection.execution_options(yield_per=_CHUNK).execute(query)
+    def _read(self, query: Select[*tuple[Any, ...]]) -> list[Link]:
+        return [_link(row) for row in self._connection.execute(query)]
 
 
 class Writing(Reading):

@@ -1,0 +1,291 @@
+"""A record that was tampered with is found and the place named; a backup restores into either kind of database."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+from sqlalchemy.exc import DBAPIError
+
+from cubital.app.record import SpecimenRecord
+from cubital.app.record_care import check_record, rebuild_states, restore_record
+from cubital.app.wiring import back_up, head_of_backup, open_backup, open_record, open_store, upgrade_store
+from cubital.errors import BrokenChain, ExchangeError, RecordUnavailable, UnreadyRecord
+from cubital.model.record import Head
+from tests.contract import hands
+from tests.contract.conftest import KINDS
+from tests.contract.events import Clock, aliquoted, collected, in_order, judged, received, reported
+
+
+@pytest.fixture
+def kept(record: SpecimenRecord, clock: Clock) -> Head:
+    """The head of a record of three specimens and seven entries, the last two with the clock a little behind."""
+    record.append(*in_order(collected("s1"), received("s1"), judged("s1")))
+    record.append(*in_order(aliquoted("s1", "a1"), after=3))
+    clock.pass_s(-5)
+    record.append(*in_order(collected("s2", at=clock.at), received("s2")))
+    return record.head()
+
+
+def check(address: str, *noted: Head) -> tuple[str, ...]:
+    store = open_store(address)
+    try:
+        return check_record(store, noted=noted).faults
+    finally:
+        store.close()
+
+
+def test_a_sound_record_is_said_to_be_sound_with_its_counts(address: str, kept: Head) -> None:
+    store = open_store(address)
+    found = check_record(store, noted=[kept])
+    store.close()
+    assert (found.head, found.specimens, found.faults) == (kept, 3, ())
+    assert (found.behind, found.trusted) == (2, 0)
+
+
+def test_an_empty_record_is_sound(address: str) -> None:
+    assert check(address) == ()
+
+
+@pytest.mark.parametrize(
+    ("statement", "sequence", "said"),
+    [
+        ("UPDATE event SET body = replace(body, '1000', '9000') WHERE sequence = 1", 1, "of what it holds"),
+        ("UPDATE event SET body = replace(body, 'accept', 'refuse') WHERE sequence = 3", 3, "of what it holds"),
+        ("UPDATE event SET recorded_at = '2026-03-02T06:00:00.000000Z' WHERE sequence = 2", 2, "of what it holds"),
+        ("UPDATE event SET behind_us = 0 WHERE sequence = 6", 6, "of what it holds"),
+        ("UPDATE event SET batch = 2 WHERE sequence = 3", 3, "of what it holds"),
+        (f"UPDATE event SET hash = '{'0' * 64}' WHERE sequence = 4", 4, "of what it holds"),
+        ("UPDATE event SET key = 'other' WHERE sequence = 5", 5, "the columns"),
+        ("UPDATE event SET specimen = 's9' WHERE sequence = 7", 7, "the columns"),
+        ("DELETE FROM event WHERE sequence = 4", 4, "entries are missing"),
+        ("DELETE FROM event WHERE sequence = 1", 1, "entries are missing"),
+        ("UPDATE event SET body = 'nothing' WHERE sequence = 2", 2, "of what it holds"),
+    ],
+)
+def test_a_broken_chain_is_found_and_its_first_broken_link_named(
+    address: str, kept: Head, statement: str, sequence: int, said: str
+) -> None:
+    hands.run(address, statement)
+    with pytest.raises(BrokenChain, match=said) as broken:
+        check(address)
+    assert (broken.value.sequence, broken.value.where) == (sequence, f"record entry {sequence}")
+
+
+def test_entries_put_in_each_others_place_are_found(address: str, kept: Head) -> None:
+    hands.run(
+        address, "UPDATE event SET sequence = 1000 WHERE sequence = 2",
+        "UPDATE event SET sequence = 2 WHERE sequence = 3", "UPDATE event SET sequence = 3 WHERE sequence = 1000",
+    )  # fmt: skip
+    with pytest.raises(BrokenChain) as broken:
+        check(address)
+    assert broken.value.sequence == 2
+
+
+def test_a_cut_tail_fits_the_chain_and_is_found_only_against_a_head_noted_elsewhere(address: str, kept: Head) -> None:
+    hands.run(address, "DELETE FROM event WHERE sequence >= 6", "DELETE FROM specimen WHERE id = 's2'")
+    assert check(address) == ()
+    with pytest.raises(BrokenChain, match="cut short") as broken:
+        check(address, kept)
+    assert broken.value.sequence == 6
+
+
+def test_a_chain_written_anew_fits_and_is_found_only_against_a_head_noted_elsewhere(address: str, kept: Head) -> None:
+    hands.write_anew(address, 6, '"patient":"patient-of-s2"', '"patient":"patient-of-s3"')
+    store = open_store(address)
+    rebuild_states(store)
+    store.close()
+    assert check(address) == ()
+    with pytest.raises(BrokenChain, match="as noted"):
+        check(address, kept)
+
+
+def test_a_state_that_is_not_what_its_events_say_is_found_and_computed_anew(address: str, kept: Head) -> None:
+    hands.run(address, "UPDATE specimen SET state = replace(state, '800', '900') WHERE id = 's1'")
+    assert check(address) == (
+        "specimen s1: its kept state is not what its events say; run: cubital db rebuild",
+    )  # fmt: skip
+    store = open_store(address)
+    assert rebuild_states(store) == 3
+    store.close()
+    assert check(address, kept) == ()
+
+
+def test_a_state_too_many_or_too_few_is_found(address: str, kept: Head) -> None:
+    hands.run(address, "DELETE FROM specimen WHERE id = 'a1'")
+    assert any("2 states are kept for 3 specimens" in fault for fault in check(address))
+
+
+def test_a_version_that_does_not_count_on_is_found(address: str, kept: Head) -> None:
+    hands.run(address, "UPDATE event SET version = 9 WHERE sequence = 7")
+    assert check(address) == ("record entry 7: found version 9, expected 2",)
+
+
+def test_events_that_cannot_have_happened_are_found_even_where_the_chain_fits(address: str, kept: Head) -> None:
+    hands.write_anew(address, 4, '"volume_ul":200', '"volume_ul":5000')
+    assert any("5000 uL taken" in fault for fault in check(address))
+
+
+def test_an_aliquot_that_is_not_what_was_poured_is_found(address: str, kept: Head) -> None:
+    hands.write_anew(address, 5, '"left_ul":200', '"left_ul":300')
+    assert any("another first event of a1" in fault for fault in check(address))
+
+
+@pytest.mark.parametrize("statement", ["UPDATE event SET body = 'x' WHERE sequence = 1", "DELETE FROM event"])
+def test_the_database_itself_refuses_to_change_or_remove_an_event(address: str, kept: Head, statement: str) -> None:
+    with pytest.raises(DBAPIError, match="only added to"):
+        hands.run(address, statement, is_guarded=True)
+    assert check(address, kept) == ()
+
+
+def test_no_form_of_replacing_or_emptying_gets_past_the_guards(
+    sqlite_address: str, postgresql_address: str, clock: Clock
+) -> None:
+    columns = "sequence, batch, recorded_at, behind_us, key, specimen, version, body, hash"
+    upsert = f"INSERT INTO event SELECT {columns} FROM event ON CONFLICT (sequence) DO UPDATE SET key = 'k'"
+    for address, statement in [
+        (sqlite_address, f"INSERT OR REPLACE INTO event SELECT {columns} FROM event"),
+        (sqlite_address, f"REPLACE INTO event SELECT {columns} FROM event"),
+        (sqlite_address, "UPDATE OR REPLACE event SET key = 'k'"),
+        (postgresql_address, "TRUNCATE event"),
+        (postgresql_address, upsert),
+    ]:
+        record = open_record(address, now=clock)
+        record.append(*in_order(collected("s1")))
+        record.close()
+        with pytest.raises(DBAPIError, match="only added to"):
+            hands.run(address, statement, is_guarded=True)
+        assert check(address) == ()
+
+
+@pytest.mark.parametrize("target", KINDS)
+@pytest.mark.parametrize("is_portable", [False, True])
+def test_a_backup_restores_into_either_kind_and_is_the_same_record(
+    address: str, kept: Head, record: SpecimenRecord, tmp_path: Path, request: pytest.FixtureRequest,
+    target: str, is_portable: bool,
+) -> None:  # fmt: skip
+    backup = tmp_path / "backup"
+    for head in (back_up(address, backup, is_portable=is_portable), head_of_backup(backup)):
+        assert (head.sequence, head.hash) == (kept.sequence, kept.hash)
+    restored_to = (
+        str(tmp_path / "restored.db") if target == "sqlite" else request.getfixturevalue("second_postgresql_address")
+    )
+    upgrade_store(restored_to)
+    store = open_store(restored_to)
+    with open_backup(backup) as (head, links):
+        assert restore_record(links, head, store).hash == kept.hash
+    store.close()
+    assert check(restored_to, kept) == ()
+    restored = open_record(restored_to)
+    assert restored.since(0) == record.since(0)
+    assert sorted(restored.open_specimens(), key=lambda s: s.id) == sorted(record.open_specimens(), key=lambda s: s.id)
+    restored.close()
+
+
+def test_a_restored_record_goes_on_where_the_backup_ended(sqlite_address: str, tmp_path: Path, clock: Clock) -> None:
+    record = open_record(sqlite_address, now=clock)
+    record.append(*in_order(collected("s1")))
+    record.close()
+    back_up(sqlite_address, tmp_path / "backup")
+    record = open_record(str(tmp_path / "backup"), now=clock)
+    assert record.append(*in_order(received("s1"), after=1)).entries[0].sequence == 2
+    record.close()
+    assert check(str(tmp_path / "backup")) == ()
+
+
+def test_a_backup_never_writes_over_a_file(address: str, kept: Head, tmp_path: Path) -> None:
+    (tmp_path / "backup").write_bytes(b"dear")
+    with pytest.raises(RecordUnavailable, match="a file of this name"):
+        back_up(address, tmp_path / "backup")
+    assert (tmp_path / "backup").read_bytes() == b"dear"
+    with pytest.raises(RecordUnavailable, match="nothing was written"):
+        back_up(address, tmp_path / "no folder" / "backup")
+
+
+@pytest.mark.parametrize(
+    ("harm", "sequence"),
+    [
+        (lambda lines: lines[:-1], 7),
+        (lambda lines: lines[:3] + lines[4:], 3),
+        (lambda lines: [*lines[:-1], lines[-1][:40]], 7),
+        (lambda lines: [*lines[:2], lines[2].replace(b"bench-1", b"bench-2"), *lines[3:]], 2),
+        (lambda lines: [*lines, lines[-1]], 8),
+        (lambda lines: lines[:1], 1),
+    ],
+)
+def test_a_harmed_backup_restores_nothing(
+    address: str, sqlite_address: str, tmp_path: Path, kept: Head, harm: object, sequence: int
+) -> None:
+    backup, target = tmp_path / "backup", str(tmp_path / "target.db")
+    back_up(address, backup, is_portable=True)
+    assert callable(harm)
+    backup.write_bytes(b"".join(harm(backup.read_bytes().splitlines(keepends=True))))
+    upgrade_store(target)
+    store = open_store(target)
+    with pytest.raises(BrokenChain) as broken, open_backup(backup) as (head, links):
+        restore_record(links, head, store)
+    assert broken.value.sequence == sequence
+    with store.reading() as reading:
+        assert (reading.head().sequence, reading.count_states()) == (0, 0)
+    store.close()
+
+
+def test_a_restore_into_a_record_with_entries_is_refused(address: str, kept: Head, tmp_path: Path) -> None:
+    back_up(address, tmp_path / "backup", is_portable=True)
+    store = open_store(address)
+    with pytest.raises(UnreadyRecord, match="found 7 entries"), open_backup(tmp_path / "backup") as (head, links):
+        restore_record(links, head, store)
+    store.close()
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"{}\n", b'{"format":"cubital.record/2","entries":0,"head":"x"}\n', b"PK\x03\x04"]
+)
+def test_a_file_that_is_no_backup_is_refused(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "backup").write_bytes(content)
+    with pytest.raises(ExchangeError), open_backup(tmp_path / "backup"):
+        pass
+
+
+def test_a_backup_taken_while_a_station_writes_is_of_one_moment(address: str, tmp_path: Path, clock: Clock) -> None:
+    stop = threading.Event()
+    failed: list[BaseException] = []
+
+    def write() -> None:
+        record = open_record(address, now=clock)
+        try:
+            number = 0
+            while not stop.is_set():
+                number += 1
+                name = f"t{number}"
+                record.append(*in_order(collected(name), received(name), aliquoted(name, f"a{number}")))
+        except BaseException as error:
+            failed.append(error)
+        finally:
+            record.close()
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        heads = [back_up(address, tmp_path / f"backup-{n}", is_portable=n % 2 == 0) for n in range(6)]
+    finally:
+        stop.set()
+        writer.join()
+    assert failed == []
+    assert all(head.sequence % 4 == 0 for head in heads)
+    assert check(address, *heads) == ()
+
+
+def test_a_test_is_reported_from_a_restored_record_only_once(address: str, kept: Head, tmp_path: Path) -> None:
+    back_up(address, tmp_path / "backup", is_portable=True)
+    target = str(tmp_path / "target.db")
+    upgrade_store(target)
+    store = open_store(target)
+    with open_backup(tmp_path / "backup") as (head, links):
+        restore_record(links, head, store)
+    store.close()
+    record = open_record(target, now=Clock())
+    said = record.append(*in_order(reported("a1"), after=1))
+    assert record.append(*in_order(reported("a1"), after=1)).entries == said.entries
+    record.close()

@@ -9,6 +9,8 @@ from cubital.model import Ask, Order, Site
 from cubital.model.vocabulary import PRIORITIES
 from cubital.planning.directory import Directory
 
+_RANKS = {priority: rank for rank, priority in enumerate(PRIORITIES)}
+
 
 class Asked(NamedTuple):
     """One test at one minute of the order: how urgent, and the words it came from."""
@@ -46,7 +48,7 @@ def resolve_asks(order: Order, site: Site, directory: Directory) -> tuple[Asked,
 
 
 def _add(found: dict[tuple[int, str], Asked], minute: int, test: str, ask: Ask) -> None:
-    priority = PRIORITIES.index(ask.priority)
+    priority = _RANKS[ask.priority]
     before = found.get((minute, test))
     if before is None:
         found[minute, test] = Asked(test, minute, priority, (ask.test,))

@@ -22,5 +22,6 @@ def usable_ul(kind: TubeKind, tube: Tube, matrix: str, *, hematocrit: Fraction, 
     dead_ul = kind.dead_volume_ul.get(matrix, 0)  # type: ignore[call-overload]
     if matrix == "whole-blood":
         return max(0, tube.draw_ul - int(dead_ul))
-    cell_free = (tube.draw_ul * (1 - hematocrit) + tube.liquid_additive_ul) * recovery
-    return max(0, cell_free.numerator // cell_free.denominator - int(dead_ul))
+    whole, cells = hematocrit.denominator, hematocrit.numerator
+    cell_free = tube.draw_ul * (whole - cells) + tube.liquid_additive_ul * whole
+    return max(0, cell_free * recovery.numerator // (whole * recovery.denominator) - int(dead_ul))

@@ -7,7 +7,7 @@ from fractions import Fraction
 from functools import cache
 
 from cubital import facts
-from cubital.model import Caution, Order, Patient, PlannedTube, Site, Tube, Unplaced
+from cubital.model import Caution, Order, Patient, PlannedTube, Site, Test, Tube, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL
@@ -15,7 +15,7 @@ from cubital.planning.patient import Limit
 from cubital.units import millilitres_text
 
 NEWBORN_D = 30
-_LEVELS = ("stop", "warn", "note")
+_LEVELS = {"stop": 0, "warn": 1, "note": 2}
 _BY_VEIN = ("straight-needle", "winged-set", "syringe")
 
 
@@ -51,6 +51,11 @@ def from_tests(asked: Iterable[Asked], site: Site, order: Order) -> list[Caution
         if len(a.via) > 1:
             found.append(caution_of("note", f"{test.name} is asked by {', '.join(a.via)}: drawn once", about=a.test))
     return found
+
+
+def may_warn(test: Test) -> bool:
+    """Whether this test, asked once, may bring a caution of its own."""
+    return bool(test.timed is not None or test.cautions or "fasting" in test.handling)
 
 
 def from_patient(order: Order) -> list[Caution]:
@@ -210,7 +215,7 @@ def in_order(cautions: Iterable[Caution]) -> tuple[Caution, ...]:
     >>> [c.level for c in in_order([caution_of("note", "a"), caution_of("stop", "b")])]
     ['stop', 'note']
     """
-    return tuple(sorted(dict.fromkeys(cautions), key=lambda c: _LEVELS.index(c.level)))
+    return tuple(sorted(dict.fromkeys(cautions), key=lambda c: _LEVELS[c.level]))
 
 
 def volume_words(volumes: str, objective: str) -> list[Caution]:

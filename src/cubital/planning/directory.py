@@ -95,6 +95,12 @@ class Directory:
                 _claim(self._names, fold(name), entry)
             for system, code in record.codes.items():
                 _claim(self._codes, (_system_key(system), code.casefold()), entry)
+        # Most orders name tests by their keys, spelled as they stand: these are not folded again.
+        self._spelled = {
+            record.key: entry
+            for entry, record in self._entries()
+            if self.look_up(record.key) == [entry]
+        }
 
     def resolve(self, text: str, *, system: str | None = None, where: str = "") -> Entry:
         """Which test or panel this text stands for, as its kind and its key.
@@ -108,6 +114,8 @@ class Directory:
         >>> Directory(site).resolve("k"), Directory(site).resolve("2823-3", system="http://loinc.org")
         (('test', 'potassium'), ('test', 'potassium'))
         """
+        if system is None and text in self._spelled:
+            return self._spelled[text]
         found = self.look_up(text, system=system)
         if len(found) == 1:
             return found[0]

@@ -34,22 +34,23 @@ from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, pl
 from cubital.planning.directory import Directory
 from cubital.planning.layout import Layout
 from cubital.planning.packing import NODE_LIMIT, pack
-from cubital.planning.parts import Packing
+from cubital.planning.parts import Packed, Packing
 from cubital.planning.patient import Limit
-from cubital.planning.rows import tube_row
+from cubital.planning.rows import Rack
 from cubital.planning.sequence import Sequence
 from cubital.units import millilitres_text
 
 MOST_TESTS = 250
 _KEPT_BODIES = 50_000
+_KEPT_STANDS = 500
 _MOST_SPARED_DRAWS = 3
 
 
-class _Body(NamedTuple):
-    """What of a plan does not depend on the patient's blood limit."""
+class _Body(msgspec.Struct, frozen=True, gc=False):
+    """What of a plan does not depend on the patient's blood limit; `cost` as (tubes, blood, preference)."""
 
     volumes: str
-    packing: Packing
+    cost: tuple[int, int, int]
     draws: tuple[Draw, ...]
     tubes: tuple[PlannedTube, ...]
     all_blood_ul: int
@@ -58,6 +59,14 @@ class _Body(NamedTuple):
     cautions: tuple[Caution, ...]
     reasons: tuple[Reason, ...]
     bound: Bound
+
+
+class _Stand(NamedTuple):
+    """One shelf, the order of draw from it, and its tubes as rows."""
+
+    shelf: Shelf
+    sequence: Sequence
+    rack: Rack
 
 
 class _Question(NamedTuple):
@@ -79,7 +88,9 @@ class Planner:
         self.directory = Directory(site)
         self._node_limit = node_limit
         self._is_dated = any(size.expires is not None for kind in site.kinds.values() for size in kind.sizes)
-        self._shelves: dict[object, Shelf] = {}
+        self._stands: dict[object, _Stand] = {}
+        self._opposing = _tests_that_may_oppose(site)
+        self._notable = frozenset(key for key, test in site.tests.items() if cautions.may_warn(test))
         self._sequences: dict[str, Sequence] = {}
         self._bedside = Bedside(site)
         self._questions: dict[tuple[Ask, ...], _Question] = {}
@@ -159,7 +170,7 @@ class Planner:
         if len(some) < len(critical) or self._may_open_draw(order, best):
             # A harmless tube drawn first might spare the discard; that is not searched, so nothing is proved.
             unproved = msgspec.structs.replace(best.bound, finished=False)
-            best = best._replace(packing=best.packing._replace(finished=False), bound=unproved)
+            best = msgspec.structs.replace(best, bound=unproved)
         return best
 
     def _within(
@@ -189,19 +200,19 @@ class Planner:
             for kind in self.site.kinds.values()
         )
 
-    def _shelf(self, order: Order, sequence: Sequence, hematocrit: Fraction) -> Shelf:
+    def _stand(self, order: Order, hematocrit: Fraction) -> _Stand:
         key = (order.access, order.on, hematocrit)
-        shelf = self._shelves.get(key)
-        if shelf is None:
-            if len(self._shelves) >= 500:
-                self._shelves.clear()
+        stand = self._stands.get(key)
+        if stand is None:
+            if len(self._stands) >= _KEPT_STANDS:
+                self._stands.clear()
+            sequence = self._sequence(order.access)
             refused = {
                 kind.key: why for kind in self.site.kinds.values() if (why := sequence.refusal(kind)) is not None
             }
-            shelf = self._shelves[key] = Shelf(
-                self.site, access=order.access, on=order.on, hematocrit=hematocrit, refused=refused
-            )
-        return shelf
+            shelf = Shelf(self.site, access=order.access, on=order.on, hematocrit=hematocrit, refused=refused)
+            stand = self._stands[key] = _Stand(shelf, sequence, Rack(shelf, sequence, hematocrit))
+        return stand
 
     def _sequence(self, access: str) -> Sequence:
         sequence = self._sequences.get(access)
@@ -219,8 +230,8 @@ class Planner:
         spared: frozenset[int] = frozenset(),
     ) -> _Body:
         """One plan; draws numbered in `spared` get no ratio tube, whatever that leaves out."""
-        sequence = self._sequence(order.access)
-        shelf = self._shelf(order, sequence, hematocrit)
+        stand = self._stand(order, hematocrit)
+        shelf = stand.shelf
         minutes = sorted({a.at_min for a in asked})
         bottled = [a for a in asked if self.site.tests[a.test].culture is not None]
         packed = [a for a in asked if self.site.tests[a.test].culture is None]
@@ -229,7 +240,7 @@ class Planner:
         )
         volumes, wanted, packing = packed_up
         layout = Layout(minutes, cultures, [a for a in bottled if a not in left_cultures])
-        tubes = self._tubes(layout, wanted, packing, shelf, sequence, order, hematocrit)
+        tubes = self._tubes(layout, wanted, packing, stand, order, minimum=volumes == "minimum")
         unplaced = [
             *(_left_out_culture(a) for a in left_cultures),
             *(self._left_out(packed[n], shelf, budget_ul) for n in packing.dropped),
@@ -237,7 +248,7 @@ class Planner:
         found = [
             *cautions.from_unplaced(unplaced),
             *cautions.from_patient(order),
-            *cautions.from_tests(asked, self.site, order),
+            *cautions.from_tests([a for a in asked if len(a.via) > 1 or a.test in self._notable], self.site, order),
             *cautions.from_tubes(tubes, order, hematocrit, self.site),
             *cautions.volume_words(volumes if packed else "typical", objective),
             *cautions.standing(),
@@ -249,7 +260,7 @@ class Planner:
         )  # fmt: skip
         culture_ul = sum([tube.draw_ul for tube in tubes if tube.purpose == "culture"])
         return _Body(
-            volumes, packing, layout.draws, tubes, sum([tube.draw_ul for tube in tubes]), culture_ul,
+            volumes, packing.cost, layout.draws, tubes, sum([tube.draw_ul for tube in tubes]), culture_ul,
             tuple(unplaced), cautions.in_order(found), reasons, bound,
         )  # fmt: skip
 
@@ -315,11 +326,13 @@ class Planner:
         self, asked: list[Asked], minutes: list[int], shelf: Shelf, spared: frozenset[int], *, minimum: bool
     ) -> list[Wanted]:
         found = []
-        opposed = opposed_terms({term for a in asked for term in self.site.tests[a.test].handling})
+        tests = self.site.tests
+        terms = {term for a in asked if a.test in self._opposing for term in tests[a.test].handling}
+        opposed = opposed_terms(terms | {t for a in asked for t in tests[a.test].handling}) if terms else frozenset()
         for a in asked:
-            test = self.site.tests[a.test]
+            test = tests[a.test]
             draw = minutes.index(a.at_min)
-            apart = " ".join(term for term in test.handling if term in opposed) if opposed else ""
+            apart = " ".join([term for term in test.handling if term in opposed]) if opposed else ""
             group = shelf.lots.get(test.bench, test.bench)
             lot = (draw, f"{group} {apart}" if apart else group)
             ways = shelf.ways_for(test, minimum=minimum)
@@ -329,30 +342,37 @@ class Planner:
         return found
 
     def _tubes(
-        self, layout: Layout, wanted: list[Wanted], packing: Packing, shelf: Shelf, sequence: Sequence,
-        order: Order, hematocrit: Fraction,
-    ) -> tuple[PlannedTube, ...]:  # fmt: skip
+        self, layout: Layout, wanted: list[Wanted], packing: Packing, stand: _Stand, order: Order, *, minimum: bool
+    ) -> tuple[PlannedTube, ...]:
         """Every container, draw by draw, in order of draw, with its position."""
-        rows = layout.bottle_rows(self.site, sequence)
+        shelf, sequence, rack = stand
+        bottles = layout.bottle_rows(self.site, sequence)
+        pieces: dict[int, list[tuple[tuple[object, ...], Packed | PlannedTube]]] = {d.number: [] for d in layout.draws}
+        for bottle in bottles:
+            pieces[bottle.draw].append((sequence.sort_key(bottle.kind, 0, bottle.tests), bottle))
         for tube in packing.tubes:
-            row = tube_row(tube, wanted, shelf, sequence, hematocrit)
-            rows.append(_replace(row, draw=layout.number_of(row.draw)))
-        used = Counter((row.kind, row.draw_ul) for row in rows)
+            number = layout.number_of(wanted[tube.members[0]].draw)
+            pieces[number].append((rack.sort_key(tube, wanted), tube))
+        used = Counter((row.kind, row.draw_ul) for row in bottles)
+        if order.access == "winged-set":
+            used.update([(kind.key, size.draw_ul) for kind, size in (shelf.items[t.item] for t in packing.tubes)])
         placed: list[PlannedTube] = []
-        for draw in layout.draws:
-            here = sorted(
-                (row for row in rows if row.draw == draw.number),
-                key=lambda row: (
-                    *sequence.sort_key(row.kind, row.draw_ul if row.purpose == "collect" else 0, row.tests),
-                ),
-            )
-            if order.access == "syringe":
+        for number, unordered in pieces.items():
+            here = [
+                piece
+                if isinstance(piece, PlannedTube)
+                else rack.row(piece, wanted, minimum=minimum, draw=number, position=n)
+                for n, (_, piece) in enumerate(sorted(unordered, key=_by_key), start=1)
+            ]
+            if order.access == "syringe" and bottles:
                 here = layout.keep_bottle_order(here)
             discard = plan_discard(here[0] if here else None, here, order, self.site, used)
             if discard is not None:
                 used[discard.kind, discard.draw_ul] += 1
                 here.insert(0, discard)
-            placed += [_replace(row, position=n) for n, row in enumerate(here, start=1)]
+            if discard is not None or bottles:
+                here = [_replace(row, position=n) for n, row in enumerate(here, start=1)]
+            placed += here
         return tuple(placed)
 
     def _left_out(self, asked: Asked, shelf: Shelf, budget_ul: int | None) -> Unplaced:
@@ -372,12 +392,11 @@ class Planner:
         return Unplaced(test=asked.test, priority=PRIORITIES[asked.priority], why=why, needs=needs)
 
     def _finish(self, body: _Body, order: Order, objective: ObjectiveKey, limit: Limit, taken: Taken) -> Plan:
-        packing = body.packing
         warned = cautions.from_limit(limit, body.all_blood_ul, order, culture_ul=body.culture_ul)
         return Plan(
             objective=objective,
             volumes=body.volumes,
-            optimal=packing.finished,
+            optimal=body.bound.finished,
             bound=body.bound,
             policy=self._sequence(order.access).policy.key,
             site=self.site.name,
@@ -385,7 +404,7 @@ class Planner:
             draws=body.draws,
             tubes=body.tubes,
             totals=Totals(
-                tubes=packing.cost[0], blood_ul=packing.cost[1], preference=packing.cost[2],
+                tubes=body.cost[0], blood_ul=body.cost[1], preference=body.cost[2],
                 all_tubes=len(body.tubes), all_blood_ul=body.all_blood_ul, limit_ul=limit.limit_ul,
                 already_drawn_ul=order.patient.drawn_ul, blood_volume_ul=limit.blood_volume_ul,
             ),
@@ -397,10 +416,21 @@ class Planner:
         )  # fmt: skip
 
 
+def _tests_that_may_oppose(site: Site) -> frozenset[str]:
+    """The tests with a handling term that opposes some other term."""
+    known = facts.handling_terms()
+    terms = {term for term in known if known[term].opposes}
+    return frozenset(key for key, test in site.tests.items() if not terms.isdisjoint(test.handling))
+
+
+def _by_key(piece: tuple[tuple[object, ...], object]) -> tuple[object, ...]:
+    return piece[0]
+
+
 def _loss(body: _Body, objective: ObjectiveKey) -> tuple[object, ...]:
     """What this plan gives up: tests by urgency, then typical volumes, then the objective."""
     left = tuple(sum(entry.priority == priority for entry in body.unplaced) for priority in PRIORITIES)
-    tubes, blood_ul, preference = body.packing.cost
+    tubes, blood_ul, preference = body.cost
     worth = (blood_ul, tubes) if objective == "least-blood" else (tubes, blood_ul)
     return (*left, body.volumes == "minimum", *worth, preference)
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence as Tests
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
+
+import msgspec
 
 from cubital import facts
 from cubital.model import PlannedTube, Reason, Site, Test, Tube, TubeKind
-from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted
+from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, Way
 from cubital.planning.collections import CLEARED, Bottle
 from cubital.planning.parts import Packed
 from cubital.planning.sequence import Sequence
@@ -19,42 +21,105 @@ TWICE = "double_spin"
 WARM = "warm"
 BODY_C = 37
 WHOLE_BLOOD: Final = "whole-blood"
+_BY_SITE = ("site", "site")
+_KEPT_ROWS = 200_000
 
 
-def tube_row(
-    packed: Packed, wanted: Tests[Wanted], shelf: Shelf, sequence: Sequence, hematocrit: Fraction
-) -> PlannedTube:
-    """This packed tube as a row; its position is set later, when the draw is in order."""
-    kind, tube = shelf.items[packed.item]
-    way = shelf.ways[packed.way]
-    site = shelf.site
-    members = [wanted[number] for number in packed.members]
-    tests = [site.tests[member.test] for member in members]
-    usable_ul = next(size.cap_ul for size in way.sizes if size.item == packed.item)
-    needed_ul = sum(member.ways[packed.way][0] for member in members)
-    handling = tuple(dict.fromkeys(term for test in tests for term in test.handling))
-    additive = facts.additives()[kind.additive]
-    clotting = facts.clotting(kind.additive, kind.gel, WARM in handling) if way.matrix == "serum" else None
-    reasons = [
-        *_why_kind(members, tests, packed, way.kind, way.matrix),
-        _why_size(kind, tube, way.matrix, needed_ul, usable_ul, hematocrit),
-        _why_place(kind, sequence),
-    ]
-    return PlannedTube(
-        position=0, draw=members[0].draw, purpose="collect", kind=kind.key, name=kind.name,
-        additive=kind.additive, gel=kind.gel, draw_ul=tube.draw_ul, stopper=kind.stopper, mark=kind.mark,
-        liquid_additive_ul=tube.liquid_additive_ul,
-        matrix=way.matrix,
-        benches=tuple(dict.fromkeys(test.bench for test in tests)),
-        tests=tuple(member.test for member in members),
-        usable_ul=usable_ul, needed_ul=needed_ul,
-        fill_min_percent=least_fill_percent(kind),
-        inversions=inversion_count(kind),
-        clot_s=None if clotting is None else clotting.min_s,
-        spin=None if way.matrix == WHOLE_BLOOD else spin_words(additive.family, kind.gel, handling),
-        handling=handling,
-        reasons=tuple(reasons),
-    )  # fmt: skip
+class _Label(NamedTuple):
+    """What every row of one stock size and matrix has in common."""
+
+    kind: TubeKind
+    tube: Tube
+    way: Way
+    usable_ul: int
+    sort_key: tuple[object, ...]
+    fill_min_percent: int | None
+    inversions: int | None
+    why_place: Reason
+    by_handling: dict[tuple[str, ...], tuple[int | None, str | None]]
+
+
+class Rack:
+    """The packed tubes of one shelf as rows; a row asked for again is the same row."""
+
+    def __init__(self, shelf: Shelf, sequence: Sequence, hematocrit: Fraction) -> None:
+        self._shelf = shelf
+        self._sequence = sequence
+        self._hematocrit = hematocrit
+        self._labels: dict[tuple[int, int], _Label] = {}
+        self._rows: dict[tuple[object, ...], PlannedTube] = {}
+
+    def sort_key(self, packed: Packed, wanted: Tests[Wanted]) -> tuple[object, ...]:
+        """Where this tube stands in its draw: the sequence's order."""
+        tests = tuple([wanted[number].test for number in packed.members])
+        return (*self._label(packed).sort_key, tests)
+
+    def row(self, packed: Packed, wanted: Tests[Wanted], *, minimum: bool, draw: int, position: int) -> PlannedTube:
+        """This packed tube as a row; `minimum` says which volumes `wanted` holds."""
+        tests = tuple([wanted[number].test for number in packed.members])
+        plain = (packed.item, packed.way, tests, minimum)
+        place = (plain, draw, position)
+        found = self._rows.get(place)
+        if found is None:
+            if len(self._rows) >= _KEPT_ROWS:
+                self._rows.clear()
+            like = self._rows.get(plain)
+            if like is None:
+                found = self._rows[plain] = self._make(packed, wanted, tests, draw, position)
+            else:
+                found = msgspec.structs.replace(like, draw=draw, position=position)
+            self._rows[place] = found
+        return found
+
+    def _label(self, packed: Packed) -> _Label:
+        key = (packed.item, packed.way)
+        found = self._labels.get(key)
+        if found is None:
+            kind, tube = self._shelf.items[packed.item]
+            way = self._shelf.ways[packed.way]
+            usable_ul = next(size.cap_ul for size in way.sizes if size.item == packed.item)
+            found = self._labels[key] = _Label(
+                kind, tube, way, usable_ul, self._sequence.sort_key(kind.key, tube.draw_ul, ())[:-1],
+                least_fill_percent(kind), inversion_count(kind), _why_place(kind, self._sequence), {},
+            )  # fmt: skip
+        return found
+
+    def _make(
+        self, packed: Packed, wanted: Tests[Wanted], keys: tuple[str, ...], draw: int, position: int
+    ) -> PlannedTube:
+        label = self._label(packed)
+        kind, tube, way = label.kind, label.tube, label.way
+        tests = [self._shelf.site.tests[key] for key in keys]
+        ways = [wanted[number].ways[packed.way] for number in packed.members]
+        needed_ul = sum([need for need, _ in ways])
+        handling = tuple(dict.fromkeys([term for test in tests for term in test.handling]))
+        clot_s, spin = self._after(label, handling)
+        return PlannedTube(
+            position=position, draw=draw, purpose="collect", kind=kind.key, name=kind.name,
+            additive=kind.additive, gel=kind.gel, draw_ul=tube.draw_ul, stopper=kind.stopper, mark=kind.mark,
+            liquid_additive_ul=tube.liquid_additive_ul, matrix=way.matrix,
+            benches=tuple(dict.fromkeys([test.bench for test in tests])), tests=keys,
+            usable_ul=label.usable_ul, needed_ul=needed_ul, fill_min_percent=label.fill_min_percent,
+            inversions=label.inversions, clot_s=clot_s, spin=spin, handling=handling,
+            reasons=(
+                *_why_kind([place for _, place in ways], tests, way),
+                _why_size(label, needed_ul, self._hematocrit),
+                label.why_place,
+            ),
+        )  # fmt: skip
+
+    def _after(self, label: _Label, handling: tuple[str, ...]) -> tuple[int | None, str | None]:
+        """How long this tube clots at least, and how it is spun."""
+        found = label.by_handling.get(handling)
+        if found is None:
+            kind, matrix = label.kind, label.way.matrix
+            clotting = facts.clotting(kind.additive, kind.gel, WARM in handling) if matrix == "serum" else None
+            family = facts.additives()[kind.additive].family
+            found = label.by_handling[handling] = (
+                None if clotting is None else clotting.min_s,
+                None if matrix == WHOLE_BLOOD else spin_words(family, kind.gel, handling),
+            )
+        return found
 
 
 def bottle_row(bottle: Bottle, draw: int, test: str, site: Site, sequence: Sequence) -> PlannedTube:
@@ -124,25 +189,25 @@ def spin_words(family: str, gel: bool, handling: Tests[str]) -> str | None:
     return f"{times}{force} g, {chosen.minutes} min, {warmth} C"
 
 
-def _why_kind(members: Tests[Wanted], tests: Tests[Test], packed: Packed, kind: str, matrix: str) -> list[Reason]:
+def _why_kind(places: Tests[int], tests: Tests[Test], way: Way) -> list[Reason]:
     """Why these tests are in this kind: grouped by the place it takes in their preferences."""
-    by_place: dict[tuple[int, str, str], list[str]] = {}
-    for member, test in zip(members, tests, strict=True):
-        claim = test.basis.get("accepts", ("site", "site"))
-        by_place.setdefault((member.ways[packed.way][1], *claim), []).append(test.name)
+    by_place: dict[tuple[int, tuple[str, str]], list[str]] = {}
+    for place, test in zip(places, tests, strict=True):
+        by_place.setdefault((place, test.basis.get("accepts", _BY_SITE)), []).append(test.name)
     reasons = []
-    for (place, basis, source), names in sorted(by_place.items()):
+    for (place, (basis, source)), names in sorted(by_place.items()):
         choice = "first choice" if place == 0 else f"choice {place + 1}"
-        text = f"{', '.join(names)}: {matrix} from {kind}, the {choice}"
+        text = f"{', '.join(names)}: {way.matrix} from {way.kind}, the {choice}"
         reasons.append(Reason(about="kind", text=text, basis=basis, sources=(source,)))
     return reasons
 
 
-def _why_size(kind: TubeKind, tube: Tube, matrix: str, needed_ul: int, usable_ul: int, hematocrit: Fraction) -> Reason:
+def _why_size(label: _Label, needed_ul: int, hematocrit: Fraction) -> Reason:
+    matrix = label.way.matrix
     share = "" if matrix == WHOLE_BLOOD else f" at hematocrit {float(hematocrit):.2f}"
     text = (
-        f"the tests need {millilitres_text(needed_ul)} mL of {matrix}; a draw of {millilitres_text(tube.draw_ul)} mL "
-        f"yields {millilitres_text(usable_ul)} mL{share}"
+        f"the tests need {millilitres_text(needed_ul)} mL of {matrix}; a draw of "
+        f"{millilitres_text(label.tube.draw_ul)} mL yields {millilitres_text(label.usable_ul)} mL{share}"
     )
     return Reason(about="size", text=text, basis="computed", sources=())
 

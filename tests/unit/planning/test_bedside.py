@@ -15,14 +15,9 @@ from cubital.planning.patient import age_class, planning_hematocrit, sampling_li
 from tests.published.shipped import SHIPPED
 
 SEXES: tuple[SexKey | None, ...] = ("female", "male", None)
-TURNS_H = sorted(
-    {
-        24 * day
-        for band in (*facts.hematocrits(), *facts.blood_volumes().bands)
-        for day in (band.age_min_d, band.age_max_d)
-        if day
-    }
-)
+BANDS = [(band.age_min_d, band.age_max_d) for band in facts.hematocrits()]
+BANDS += [(band.age_min_d, band.age_max_d) for band in facts.blood_volumes().bands]
+TURNS_H = sorted({24 * day for band in BANDS for day in band if day})
 
 
 def some_patient(random: Random) -> Patient:

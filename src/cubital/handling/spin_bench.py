@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
 
@@ -74,6 +75,7 @@ class Bench:
         self.machines: list[Machine] = []
         for centrifuge in centrifuges:
             self._add_machine(centrifuge, standing.get(centrifuge.key, Standing(free_s=0)), programs)
+        self.full_counts: dict[tuple[int, int], list[tuple[int, ...]]] = {}
         self._pairs: dict[tuple[int, int, int], int] = {}
         self._rows = [
             [rows_mask(m.centrifuge, self.tubes[first_bit(mask)].diameter_um) for mask in self.likenesses]
@@ -183,6 +185,18 @@ class Bench:
                 rows = self._rows[machine][kind]
                 demand[rows] = demand.get(rows, 0) + self.pairs_of(machine, kind, mine)
         return holds(demand, self.machines[machine].capacities)
+
+    def due_before(self, at_s: int) -> int:
+        """The tubes that are late in a run that ends at this second: those of the lowest places."""
+        return (1 << bisect_left(self.due, at_s)) - 1
+
+    def first_due(self, machine: int, ready: int) -> int:
+        """A full load of these tubes, taken by what is due first."""
+        load = 0
+        for i in bits(ready):
+            if self.fits(machine, load | 1 << i):
+                load |= 1 << i
+        return load
 
     def most_of(self, tubes: int) -> int:
         """How many of these tubes one run can hold at most, on the roomiest machine."""

@@ -31,23 +31,23 @@ class Bounds:
         self.most_pairs = max(m.pairs for m in bench.machines)
         self.whole_most = bench.most_of(bench.everything)
 
-    def below(self, left: int, free_s: Sequence[int], cost: Cost) -> Cost:
-        """The least that a plan can cost in all, with these tubes left to spin."""
+    def below(self, left: int, free_s: Sequence[int], cost: Cost, *, floor_s: int = -NEVER) -> Cost:
+        """The least that a plan can cost in all, with these tubes left to spin, none to end before `floor_s`."""
         missed, late_s, runs, end_s = cost
         if not left:
             return cost
         tubes = list(bits(left))
-        starts, ends = self._alone(left, tubes, free_s)
+        starts, ends = self._alone(tubes, free_s, floor_s)
         ready_s = min(starts[i] for i in tubes)
         paces = self._paces(left, free_s, ready_s)
-        slots = self._slots(paces, len(tubes))
+        slots = self._slots(paces, len(tubes), floor_s)
         forced, more_missed = self._missed(tubes, ends, slots)
         more_late_s = self._late(tubes, ends, slots)
         more_runs = self._runs(left, starts, forced if forced.bit_count() == more_missed else left)
         last_s = max(end_s, max(ends[i] for i in tubes), self._nth_end(paces, more_runs))
         return missed + more_missed, late_s + more_late_s, runs + more_runs, last_s
 
-    def _alone(self, left: int, tubes: list[int], free_s: Sequence[int]) -> tuple[dict[int, int], dict[int, int]]:
+    def _alone(self, tubes: list[int], free_s: Sequence[int], floor_s: int) -> tuple[dict[int, int], dict[int, int]]:
         """The earliest start and end of each tube if it had the centrifuges to itself."""
         bench = self.bench
         ways: dict[int, list[tuple[int, int]]] = {}
@@ -63,7 +63,7 @@ class Bounds:
                 at = ready_s if ready_s > free else free
                 start = min(start, at)
                 end = min(end, at + run)
-            starts[i], ends[i] = start, end
+            starts[i], ends[i] = start, end if end > floor_s else floor_s
         return starts, ends
 
     def _paces(self, left: int, free_s: Sequence[int], ready_s: int) -> list[tuple[int, int, int]]:
@@ -78,9 +78,11 @@ class Bounds:
         return found
 
     @staticmethod
-    def _slots(paces: list[tuple[int, int, int]], count: int) -> list[int]:
+    def _slots(paces: list[tuple[int, int, int]], count: int, floor_s: int) -> list[int]:
         """The earliest ends that so many tubes can have, if every run were full, whatever they are."""
-        ends = [(first + n * step, most) for first, step, most in paces for n in range(ceil_div(count, most))]
+        ends = [
+            (max(floor_s, first + n * step), most) for first, step, most in paces for n in range(ceil_div(count, most))
+        ]
         ends.sort()
         found: list[int] = []
         for end, most in ends:

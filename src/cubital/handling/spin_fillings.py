@@ -15,7 +15,10 @@ def fillings(bench: Bench, machine: int, ready: int, *, end_s: int, settled_s: S
     """
     classes = [(c, mask & ready) for c, mask in enumerate(bench.classes) if mask & ready]
     members = [list(bits(mask)) for _, mask in classes]
-    for counts in _full_counts(bench, machine, members):
+    key = (machine, ready)
+    if key not in bench.full_counts:
+        bench.full_counts[key] = list(_full_counts(bench, machine, members))
+    for counts in bench.full_counts[key]:
         loads = [0]
         for (c, _), mine, count in zip(classes, members, counts, strict=True):
             choices = [*_choices(bench, mine, count, end_s=end_s, settled_s=settled_s[c])]

@@ -34,7 +34,7 @@ from cubital.handling.spin_bench import Bench, Way, bits
 from cubital.handling.spin_bound import Bounds, Cost
 from cubital.handling.spin_fillings import fillings
 
-BEAM = 24
+BEAM, QUICK_STARTS = 24, 6
 NOTHING: Cost = (0, 0, 0, 0)
 
 
@@ -105,30 +105,37 @@ class _Search:
             if self._is_passed(state):
                 continue
             steps += 1
-            for child in self.children(state):
+            for child in self.children(state, best.cost):
+                if not child.left:
+                    best = child if child.cost < best.cost else best
+                    continue
+                if self._leads_nowhere(child, best.cost) or self._is_worse(child):
+                    continue
+                pushed += 1
                 bound = self.bounds.below(child.left, child.free_s, child.cost)
-                if bound < best.cost and not self._is_worse(child):
-                    pushed += 1
-                    if not child.left:
-                        best = child
-                    else:
-                        heapq.heappush(heap, (bound, child.left.bit_count(), pushed, child))
+                heapq.heappush(heap, (bound, child.left.bit_count(), pushed, child))
         return Found(runs=best.runs(), cost=best.cost, bound=best.cost, steps=steps)
 
+    def _leads_nowhere(self, child: State, best: Cost) -> bool:
+        """Whether nothing better comes of this run where it is the first of all the rest to end.
+
+        That is all it is tried for. The child itself may be worth more, when other runs end before it.
+        """
+        assert child.run is not None
+        return self.bounds.below(child.left, child.free_s, child.cost, floor_s=child.run.end_s) >= best
+
     def _dive(self, first: State) -> State:
-        """A good plan soon: the most promising states only, run by run."""
+        """A good plan soon: the most promising states only, run by run, each run loaded by what is due first."""
         states = [first]
         best: State | None = None
         while states:
             ranked: dict[tuple[int, tuple[int, ...]], tuple[Cost, int, State]] = {}
             for state in states:
-                for child in self.children(state):
+                for child in self._quick_children(state):
                     if not child.left:
                         best = child if best is None or child.cost < best.cost else best
                         continue
                     bound = self.bounds.below(child.left, child.free_s, child.cost)
-                    if best is not None and bound >= best.cost:
-                        continue
                     key = (child.left, self._key(child.free_s))
                     if key not in ranked or bound < ranked[key][0]:
                         ranked[key] = (bound, child.left.bit_count(), child)
@@ -138,8 +145,20 @@ class _Search:
             raise ValueError("found a tube that no run can take; expected each to be served somewhere")
         return best
 
-    def children(self, state: State) -> Iterator[State]:
-        """Each state after one more run that may be the next to end."""
+    def _quick_children(self, state: State) -> Iterator[State]:
+        """A few runs that may come next: soon, and full of what is due first."""
+        bench = self.bench
+        for k, station in enumerate(bench.stations):
+            for way in station.ways:
+                wanted = state.left & way.tubes
+                free_s = state.free_s[k]
+                for start_s in [free_s, *bench.starts_after(free_s, wanted)][:QUICK_STARTS] if wanted else ():
+                    ready = wanted & bench.ready_by(start_s)
+                    if ready:
+                        yield self._after(state, k, way, start_s, bench.first_due(station.machine, ready))
+
+    def children(self, state: State, best: Cost) -> Iterator[State]:
+        """Each state after one more run that may be the next to end in a plan that costs less than `best`."""
         bench = self.bench
         for number, machine in enumerate(bench.machines):
             if machine.twin is not None and self._is_same(state.free_s, number, machine.twin):
@@ -147,13 +166,13 @@ class _Search:
             for k in machine.stations:
                 quicker: list[int] = []
                 for way in bench.stations[k].ways:
-                    for start_s, tubes in self._loads(state, k, way):
+                    for start_s, tubes in self._loads(state, k, way, best):
                         # A quicker way that serves them all is tried with them from the same second.
                         if all(tubes & ~served for served in quicker):
                             yield self._after(state, k, way, start_s, tubes)
                     quicker.append(way.tubes)
 
-    def _loads(self, state: State, station: int, way: Way) -> Iterator[tuple[int, int]]:
+    def _loads(self, state: State, station: int, way: Way, best: Cost) -> Iterator[tuple[int, int]]:
         """The seconds at which this run may start, each with every load that is worth trying."""
         bench = self.bench
         wanted = state.left & way.tubes
@@ -162,6 +181,8 @@ class _Search:
         free_s = state.free_s[station]
         machine = bench.stations[station].machine
         for start_s in (free_s, *bench.starts_after(free_s, wanted)):
+            if self._is_too_late(state, start_s + way.run_s, best):
+                return
             ready = wanted & bench.ready_by(start_s)
             if not ready:
                 continue
@@ -172,6 +193,14 @@ class _Search:
             for tubes in fillings(bench, machine, ready, end_s=start_s + way.run_s, settled_s=settled_s):
                 if start_s == free_s or any(bench.ready[i] == start_s for i in bits(tubes)):
                     yield start_s, tubes
+
+    def _is_too_late(self, state: State, end_s: int, best: Cost) -> bool:
+        """Whether a plan in which nothing that is left ends before this second costs more than the best."""
+        late = state.left & self.bench.due_before(end_s)
+        missed = state.cost[0] + late.bit_count()
+        if missed != best[0]:
+            return missed > best[0]
+        return state.cost[1] + sum(end_s - self.bench.due[i] for i in bits(late)) > best[1]
 
     def _settled(self, state: State, station: int, start_s: int, way: Way, wanted: int) -> list[int]:
         """For each class, the second from which any later run that may hold it starts at the earliest."""

@@ -12,7 +12,7 @@ import msgspec
 from cubital.app.clock import today as read_today
 from cubital.app.wiring import read_findings, starter_files
 from cubital.errors import SiteError
-from cubital.model import Finding
+from cubital.model import Finding, Site
 
 
 class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
@@ -34,10 +34,13 @@ def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck
     """Every finding about this folder in one run: of its files, and of what no plan could use."""
     from cubital.planning.lint import lint
 
-    site, findings = read_findings(folder)
-    if site is None:
+    site, lost_kinds, findings = read_findings(folder)
+    errors = [f for f in findings if f.level == "error"]
+    if site is not None:
+        told = lint(site, on=today or read_today())
+        findings = (*findings, *(f for f in told if not _follows(f, errors, site, lost_kinds)))
+    if site is None or errors:
         return SiteCheck(name=None, kinds=0, tests=0, panels=0, findings=_gravest_first(findings))
-    findings = (*findings, *lint(site, on=today or read_today()))
     return SiteCheck(
         name=site.name,
         kinds=len(site.kinds),
@@ -45,6 +48,15 @@ def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck
         panels=len(site.panels),
         findings=_gravest_first(findings),
     )
+
+
+def _follows(found: Finding, errors: list[Finding], site: Site, lost_kinds: frozenset[str]) -> bool:
+    """Whether this finding may only follow from an error told already: from a kind or a rule that was not read."""
+    if found.file == "tests.toml":
+        test = site.tests.get(found.entry.removeprefix("[").split("]")[0])
+        return test is not None and any(kind in lost_kinds for way in test.accepts for kind in way.tubes)
+    has_policy = not any(error.file == "site.toml" for error in errors)
+    return not has_policy or (bool(lost_kinds) and found.file == "site.toml")
 
 
 def _gravest_first(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -65,11 +65,11 @@ def open_site(folder: Path | str | None = None, *, demo: bool = False) -> Site:
     return read_site(None if folder is None else Path(folder))
 
 
-def read_findings(folder: Path) -> tuple[Site | None, tuple[Finding, ...]]:
-    """The site in this folder, None where it cannot be used, and what reading it found."""
-    from cubital.exchange.site_folder import read_site_with_findings
+def read_findings(folder: Path) -> tuple[Site | None, frozenset[str], tuple[Finding, ...]]:
+    """The sound entries of this folder as a site, the tube kinds that are not sound, and what reading it found."""
+    from cubital.exchange.site_folder import read_as_far_as_sound
 
-    return read_site_with_findings(folder)
+    return read_as_far_as_sound(folder)
 
 
 def read_order(data: bytes | str, *, where: str = "order", today: datetime.date | None = None) -> Order:

@@ -16,11 +16,11 @@ SOME_FAILED = 1
 
 
 def complain(error: CubitalError, *, site: Site | None = None) -> None:
-    """Say on stderr what is wrong and where; then every finding, or the tests that may be meant."""
+    """Say on stderr what is wrong and where; then every further finding, or the tests that may be meant."""
     print(f"cubital: {error}", file=sys.stderr)
-    findings = getattr(error, "findings", ())
-    for line in findings if len(findings) > 1 else ():
-        print(f"  {line}", file=sys.stderr)
+    for line in getattr(error, "findings", ()):
+        if line not in error.message:
+            print(f"  {line}", file=sys.stderr)
     for key in (*getattr(error, "near", ()), *_keys(error, site)):
         print(f"  {key:<32} {_name(key, site)}".rstrip(), file=sys.stderr)
 

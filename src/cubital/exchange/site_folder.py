@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
@@ -59,7 +59,7 @@ def read_site(folder: Path | None = None) -> Site:
 @functools.cache
 def _shipped_site() -> Site:
     site, findings = _read({})
-    if site is None:
+    if any(f.level == "error" for f in findings):
         raise SiteError(str(findings[0]), where="shipped facts", findings=[str(f) for f in findings])
     return site
 
@@ -68,15 +68,33 @@ def read_site_with_findings(folder: Path | None = None) -> tuple[Site | None, tu
     """The site in this folder and every finding; the site is None where a finding is an error."""
     if folder is None:
         return _shipped_site(), ()
+    read = read_as_far_as_sound(folder)
+    return (None if any(f.level == "error" for f in read.findings) else read.site), read.findings
+
+
+class PartlyRead(NamedTuple):
+    """What of a folder could be read: the site of its sound entries, and the tube kinds that are not among them.
+
+    `site` is None where a whole file could not be read. It is for looking on, never for planning.
+    """
+
+    site: Site | None
+    lost_kinds: frozenset[str]
+    findings: tuple[Finding, ...]
+
+
+def read_as_far_as_sound(folder: Path) -> PartlyRead:
+    """The sound entries of this folder and every finding of its files, so that one run can find the rest."""
     findings: list[Finding] = []
     if not folder.is_dir():
         found = "a file" if folder.exists() else "no such folder"
-        return None, (_folder_finding(folder, found),)
+        return PartlyRead(None, frozenset(), (_folder_finding(folder, found),))
     tables: dict[str, dict[str, Any]] = {}
     try:
         paths = sorted(folder.iterdir())
     except OSError as error:
-        return None, (_folder_finding(folder, error.strerror or "a folder that cannot be opened"),)
+        said = error.strerror or "a folder that cannot be opened"
+        return PartlyRead(None, frozenset(), (_folder_finding(folder, said),))
     for path in paths:
         if path.name in FILES:
             table = read_toml(path, findings=findings)
@@ -89,7 +107,8 @@ def read_site_with_findings(folder: Path | None = None) -> tuple[Site | None, tu
     are_all_read = not any(f.level == "error" and f.file in FILES for f in findings)
     site, more = _read(tables, cross_check=are_all_read)
     findings += more
-    return (None if any(f.level == "error" for f in findings) else site), tuple(findings)
+    lost = frozenset(key for key in tables.get(TUBES, {}) if key not in site.kinds and key != "include")
+    return PartlyRead(site if are_all_read else None, lost, tuple(findings))
 
 
 def _folder_finding(folder: Path, found: str, *, level: LevelKey = "error") -> Finding:
@@ -115,10 +134,8 @@ def _stray_finding(path: Path) -> Finding:
     )
 
 
-def _read(
-    tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True
-) -> tuple[Site | None, tuple[Finding, ...]]:
-    """The site of these tables; without `cross_check`, only what each table says on its own is looked at."""
+def _read(tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True) -> tuple[Site, tuple[Finding, ...]]:
+    """The site of the sound entries of these tables; without `cross_check`, each table is looked at on its own."""
     findings: list[Finding] = []
     policy = _read_policy(tables.get(SITE), findings)
     kinds = _read_kinds(tables.get(TUBES), findings)
@@ -126,8 +143,6 @@ def _read(
     panels = _read_all_panels(tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check)
     if cross_check:
         findings += _cross_findings(tables, policy, kinds, tests, panels)
-    if any(f.level == "error" for f in findings):
-        return None, tuple(findings)
     replaced = TESTS in tables and not _includes_shipped(tables[TESTS])
     site = Site(
         name=policy.name,

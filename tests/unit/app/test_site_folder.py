@@ -76,3 +76,65 @@ def test_a_check_gives_every_finding_gravest_first(tmp_path: Path) -> None:
         assert any(said in text for text in errors), said
     levels = [("error", "warning", "note").index(f.level) for f in found.findings]
     assert levels == sorted(levels)
+
+
+FAULTY = {
+    "site": '[planning]\norder_of_draw = "clsi-gp41"\n',
+    "tubes": """
+[edta]
+additive = "k2-edta"
+sizes = [{draw_ml = 2.0, in_stok = 3}]
+[broken]
+additive = "magic"
+sizes = [{draw_ml = 2.0}]
+[trace-plain]
+additive = "none"
+use = "trace-element"
+sizes = [{draw_ml = 2.0}]
+""",
+    "tests": """
+[count]
+bench = "b"
+accepts = [{matrix = "whole-blood", tubes = ["edta"], volume_ul = 5000}]
+[unserved]
+bench = "b"
+accepts = [{matrix = "serum", tubes = ["serum-gel"], volume_ul = 100}]
+[of-the-broken]
+bench = "b"
+accepts = [{matrix = "serum", tubes = ["broken"], volume_ul = 100}]
+""",
+}
+
+
+def faulty(folder: Path, **files: str) -> list[tuple[str, str, str]]:
+    for name, text in {**FAULTY, **files}.items():
+        (folder / f"{name}.toml").write_text(text)
+    found = check_site(folder, today=DAY)
+    assert not found.is_usable
+    return [(f.level, f.file, f.entry) for f in found.findings]
+
+
+def test_one_run_finds_errors_and_what_no_plan_could_use_but_not_what_only_follows(
+    tmp_path: Path,
+) -> None:
+    assert faulty(tmp_path) == [
+        ("error", "tubes.toml", "[edta] sizes[0].in_stok"),
+        ("error", "tubes.toml", "[broken] additive"),
+        ("warning", "tubes.toml", "[trace-plain]"),
+        ("warning", "tests.toml", "[count] accepts[0].minimum_ul"),
+        ("warning", "tests.toml", "[unserved] accepts"),
+    ]
+
+
+def test_an_order_of_draw_that_was_not_read_places_nothing_and_blames_nothing(tmp_path: Path) -> None:
+    found = faulty(tmp_path, site='[planning]\norder_of_draw = "clsi"\n')
+    assert ("error", "site.toml", "[planning] order_of_draw") in found
+    assert ("warning", "tubes.toml", "[trace-plain]") not in found
+
+
+def test_a_file_that_is_not_toml_is_told_alone(tmp_path: Path) -> None:
+    assert faulty(tmp_path, tests="[a b]") == [
+        ("error", "tests.toml", ""),
+        ("error", "tubes.toml", "[edta] sizes[0].in_stok"),
+        ("error", "tubes.toml", "[broken] additive"),
+    ]

@@ -275,3 +275,12 @@ def test_an_interrupt_leaves_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
     said = say("plan", "K")
     assert said.status == 130
     assert "Traceback" not in said.err
+
+
+def test_a_site_with_several_faults_tells_each_of_them_once(tmp_path: Path) -> None:
+    (tmp_path / "site.toml").write_text('[planning]\nrecovery = 90\nobjective = "least"\n')
+    found = say("plan", "K", "--site", str(tmp_path))
+    assert found.status == 2
+    assert "(and 1 more)" in found.err
+    assert found.err.count("recovery: found 90") == 1
+    assert found.err.count('objective: found "least"') == 1

@@ -12,7 +12,7 @@ from cubital.errors import PaperError
 from cubital.facts.labels import PAPER_MM, PaperKey
 from cubital.paper.surface import FAINT, HAIR, INK, Corner, Document, Surface, points_mm, readable, wrap
 
-MARGIN = 12.0
+MARGIN, GUTTER = 12.0, 6.0
 FOOT_PT = 6.6
 
 
@@ -38,37 +38,57 @@ class Imprint(msgspec.Struct, frozen=True, kw_only=True):
     detail: str = ""
 
 
-def print_blocks(
-    blocks: Sequence[Block], imprint: Imprint, paper: PaperKey, *, columns: int = 1, lead: Block | None = None
-) -> bytes:
-    """The PDF of these blocks, in columns, each page with its imprint; `lead` stands across the first page's top."""
+class Section(NamedTuple):
+    """Blocks under one imprint, in columns; its pages are numbered by themselves. `lead` stands across its top."""
+
+    imprint: Imprint
+    blocks: Sequence[Block]
+    columns: int = 1
+    lead: Block | None = None
+
+
+def print_sections(sections: Sequence[Section], paper: PaperKey) -> bytes:
+    """The PDF of these sections, each beginning on a page of its own."""
+    first = sections[0].imprint
+    document = Document(title=first.title, subject=f"{first.site}; facts {first.edition}; {first.on}")
+    for section in sections:
+        _print_section(document, section, paper)
+    return document.finish()
+
+
+def _print_section(document: Document, section: Section, paper: PaperKey) -> None:
     width, height = (float(side) for side in PAPER_MM[paper])
-    room = width - 2 * MARGIN
-    foot = _foot_lines(imprint, room)
-    head_mm = 17.0 + (5.0 if imprint.detail else 0)
-    bottom = height - MARGIN - len(foot) * points_mm(FOOT_PT) - 2.5
-    starts = [MARGIN + head_mm + (lead.height if lead else 0), MARGIN + head_mm]
-    pages = paginate(blocks, [bottom - start for start in starts], columns)
-    document = Document(title=imprint.title, subject=f"{imprint.site}; facts {imprint.edition}; {imprint.on}")
-    gutter = 6.0
-    column_mm = (room - gutter * (columns - 1)) / columns
+    foot = _foot_lines(section.imprint, width - 2 * MARGIN)
+    top, bottom = _top(section.imprint), height - MARGIN - len(foot) * points_mm(FOOT_PT) - 2.5
+    starts = [top + (section.lead.height if section.lead else 0), top]
+    pages = paginate(section.blocks, [bottom - start for start in starts], section.columns)
+    step = column_width(paper, section.columns) + GUTTER
     for number, page in enumerate(pages, start=1):
         surface = document.page(width, height)
-        _draw_head(surface, imprint, width, number, len(pages))
+        _draw_head(surface, section.imprint, width, number, len(pages))
         _draw_foot(surface, foot, height)
-        if number == 1 and lead is not None:
-            lead.draw(surface.at(MARGIN, MARGIN + head_mm))
+        if number == 1 and section.lead is not None:
+            section.lead.draw(surface.at(MARGIN, top))
         for place, column in enumerate(page):
             y = starts[min(number - 1, 1)]
             for block in column:
-                block.draw(surface.at(MARGIN + place * (column_mm + gutter), y))
+                block.draw(surface.at(MARGIN + place * step, y))
                 y += block.height
-    return document.finish()
+
+
+def room_down(imprint: Imprint, paper: PaperKey) -> float:
+    """How much height a page has for blocks, in millimetres."""
+    lines = len(_foot_lines(imprint, column_width(paper)))
+    return float(PAPER_MM[paper][1]) - MARGIN - lines * points_mm(FOOT_PT) - 2.5 - _top(imprint)
+
+
+def _top(imprint: Imprint) -> float:
+    return MARGIN + 17.0 + (5.0 if imprint.detail else 0)
 
 
 def column_width(paper: PaperKey, columns: int = 1) -> float:
     """How wide one column of a page is, in millimetres."""
-    return (float(PAPER_MM[paper][0]) - 2 * MARGIN - 6.0 * (columns - 1)) / columns
+    return (float(PAPER_MM[paper][0]) - 2 * MARGIN - GUTTER * (columns - 1)) / columns
 
 
 def paginate(blocks: Sequence[Block], rooms: Sequence[float], columns: int) -> list[list[list[Block]]]:

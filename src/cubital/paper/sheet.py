@@ -6,7 +6,7 @@ import msgspec
 
 from cubital.facts.labels import PaperKey
 from cubital.model.identity import Collection, Identity
-from cubital.paper.flow import Block, Imprint, column_width, print_blocks
+from cubital.paper.flow import Block, Imprint, Section, column_width, print_sections
 from cubital.paper.gauge import BloodGauge, gauge_block
 from cubital.paper.surface import (
     CAPITAL,
@@ -86,7 +86,7 @@ def print_sheet(sheet: CollectorSheet, paper: PaperKey) -> bytes:
         blocks += [_title_block(draw.title, room)] if draw.title else []
         blocks += [_tube_block(tube, room) for tube in draw.tubes]
     blocks += _note_blocks(sheet, room)
-    return print_blocks(blocks, sheet.imprint, paper)
+    return print_sections([Section(sheet.imprint, blocks)], paper)
 
 
 def _identity_block(sheet: CollectorSheet, room: float) -> Block:

@@ -76,6 +76,8 @@ def _draw_glass(surface: Surface, glass: Corner, picture: TubePicture) -> float 
         elif picture.blood_ul:
             fill_x = glass.right - FULL * glass.width
             _draw_content(surface, Corner(fill_x, glass.y, glass.right - fill_x, glass.height), picture)
+        elif picture.liquid_ul:
+            _draw_liquid(surface, Corner(glass.right - 6.0, glass.y, 6.0, glass.height))
         elif picture.gel:
             surface.box(Corner(glass.right - GEL - glass.height / 2, glass.y, GEL, glass.height), fill=(0.8, 0.8, 0.82))
     surface.box(body, edge=INK, line_mm=0.35, radius_mm=radius)
@@ -103,9 +105,14 @@ def _draw_content(surface: Surface, inside: Corner, picture: TubePicture) -> Non
             surface.line(plug.x, y, plug.right, y, line_mm=0.15)
     if liquid:
         pool = Corner(blood.right + (gel and gel + ends), inside.y, liquid + ends, inside.height)
-        surface.box(pool, fill=LIQUID, edge=INK, line_mm=0.2)
-        for step in range(1, 7):
-            surface.disc(pool.x + 0.9, pool.y + pool.height * step / 7, 0.22, fill=INK)
+        _draw_liquid(surface, pool)
+
+
+def _draw_liquid(surface: Surface, pool: Corner) -> None:
+    """The additive that is already inside, a row of dots where it begins."""
+    surface.box(pool, fill=LIQUID, edge=INK, line_mm=0.2)
+    for step in range(1, 7):
+        surface.disc(pool.x + 0.9, pool.y + pool.height * step / 7, 0.22, fill=INK)
 
 
 def _draw_broth(surface: Surface, glass: Corner) -> None:

@@ -148,7 +148,7 @@ class Shelf:
         least_ul = min(a.minimum_ul if minimum else a.volume_ul for a in test.accepts)
         most_ul = max((self.ways[w].most_ul for k in usable for w in self._ways_of(k)), default=0)
         return (
-            f"it needs {millilitres_text(least_ul)} mL; the largest usable tube of {', '.join(usable)} "
+            f"it needs {millilitres_text(least_ul)} mL; the largest usable tube of {', '.join(dict.fromkeys(usable))} "
             f"yields {millilitres_text(most_ul)} mL at this hematocrit; stock a larger size or check the volume"
         )
 

@@ -94,7 +94,7 @@ def sheet_of(
     sheet = CollectorSheet(
         imprint=Imprint(
             title="Collector's sheet", site=plan.site, edition=plan.edition or facts.edition(), on=today,
-            cautions=tray.always, detail=_setting(plan, order),
+            cautions=tray.always, detail=_setting(plan, order), patient=_patient_line(collection),
         ),
         headline=tray.headline,
         patient=describe(order.patient),
@@ -169,6 +169,14 @@ def _stat_tests(order: Order, site: Site) -> Iterator[str]:
                 panel = site.panels[key]
                 yield from panel.tests
                 yield from (test for step in panel.series for test in step.tests)
+
+
+def _patient_line(collection: Collection | None) -> str:
+    """Whose sheet it is, for the pages after the first; lines to write on where that is not known."""
+    if collection is None:
+        return "name ____________________ number ____________"
+    who = collection.identity
+    return f"{who.name}   {who.number}   born {who.birth_date.isoformat()}"
 
 
 def _setting(plan: Plan, order: Order) -> str:

@@ -21,6 +21,7 @@ from cubital.planning.sequence import Sequence
 
 CARDS = ("order", "tests", "bench")
 _VENOUS = "straight-needle"
+DO_NOT_SPIN, MOST_NAMED = "do_not_spin", 3
 _MINUTES_PER_H, _MINUTES_PER_D = 60, 1440
 
 
@@ -177,13 +178,27 @@ def _bench_row(kind: TubeKind, site: Site) -> BenchRow | None:
     if not matrices:
         return None
     steps: list[BenchStep] = []
-    if "whole-blood" in matrices:
-        told = "mix at once and again before the test"
-        steps.append(BenchStep(verb="WHOLE BLOOD: DO NOT SPIN", how=told, is_ban=True))
+    whole = [test for test, accept in uses if accept.matrix == "whole-blood"]
+    if whole:
+        banned = [test for test in whole if DO_NOT_SPIN in test.handling]
+        if banned:
+            others = f"; {len(whole) - len(banned)} others by their bench" if len(banned) < len(whole) else ""
+            how = f"{_few(banned, site)}{others}"
+            steps.append(BenchStep(verb="WHOLE BLOOD: DO NOT SPIN", how=how, is_ban=True))
+        else:
+            steps.append(BenchStep(verb="WHOLE BLOOD: AS DRAWN", how=f"{_few(whole, site)}, by their bench"))
     spun = " or ".join(sorted(matrices - {"whole-blood"}))
     if spun:
         steps += _spun_steps(kind, spun, [test for test, accept in uses if accept.matrix != "whole-blood"], bool(steps))
     return BenchRow(cap=_cap(kind), steps=tuple(steps))
+
+
+def _few(tests: list[Test], site: Site) -> str:
+    """The tests by name where they are few; else the first, and how many others."""
+    names = [site.names.get(test.key) or test.name for test in tests]
+    if len(names) <= MOST_NAMED:
+        return " · ".join(names)
+    return f"{names[0]} and {len(names) - 1} more"
 
 
 def _spun_steps(kind: TubeKind, matrix: str, tests: list[Test], is_instead: bool) -> list[BenchStep]:
@@ -220,7 +235,7 @@ def _care_lines(site: Site) -> Iterator[CareLine]:
     for key, term in facts.handling_terms().items():
         names = [site.names.get(k) or test.name for k, test in site.tests.items() if key in test.handling]
         if names:
-            yield CareLine(instruction=term.instruction, tests=", ".join(sorted(names, key=str.casefold)))
+            yield CareLine(instruction=term.instruction, tests=" · ".join(sorted(names, key=str.casefold)))
 
 
 def _keep_lines(site: Site) -> Iterator[KeepLine]:

@@ -84,6 +84,31 @@ def sheet(paper: str, target: str, **said: Any) -> int:
 
 
 @print_group.command()
+@click.argument("card")
+@wording.site_options
+@_PAPER
+@_PRINTED
+@_TO
+def wall(card: str, site: Path | None, demo: bool, paper: str, printed: str | None, target: str) -> int:
+    """Print a wall card of a site.
+
+    CARD is order (of draw), tests (which tube for which) or bench (clot, spin, separate, keep).
+    """
+    from cubital.errors import CubitalError
+
+    try:
+        from cubital.app.wall_cards import wall_card
+
+        here = wording.open_chosen(site, demo=demo)
+        pdf = wall_card(card, here, paper=_paper_of(paper), today=_printed_on(printed))
+        _write(target, pdf, f"wall card {card} on {paper}")
+    except CubitalError as error:
+        complain(error)
+        return REFUSED
+    return 0
+
+
+@print_group.command()
 def stock() -> int:
     """List the label stock that labels are laid out for."""
     from cubital.facts.labels import label_stock

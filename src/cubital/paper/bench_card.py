@@ -63,7 +63,7 @@ def lay_bench_card(card: BenchCard, paper: PaperKey) -> tuple[Section, Section]:
     room = column_width(paper)
     blocks = [_row_block(row, room) for row in card.rows]
     if card.care:
-        blocks.append(_head_block("Special care", room))
+        blocks.append(_head_block("Special care, at the chair and at the bench", room))
         blocks += [_care_block(line, room) for line in card.care]
     column = column_width(paper, KEEP_COLUMNS)
     keep = [_keep_block(line, column) for line in card.keep]

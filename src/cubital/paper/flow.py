@@ -10,7 +10,19 @@ import msgspec
 
 from cubital.errors import PaperError
 from cubital.facts.labels import PAPER_MM, PaperKey
-from cubital.paper.surface import FAINT, HAIR, INK, Corner, Document, Surface, points_mm, readable, wrap
+from cubital.paper.surface import (
+    FAINT,
+    HAIR,
+    INK,
+    Corner,
+    Document,
+    Surface,
+    fitted_pt,
+    points_mm,
+    readable,
+    width_mm,
+    wrap,
+)
 
 MARGIN, GUTTER = 12.0, 6.0
 FOOT_PT = 6.6
@@ -28,7 +40,10 @@ class Block(NamedTuple):
 
 
 class Imprint(msgspec.Struct, frozen=True, kw_only=True):
-    """What every page says of itself: what it is, whose, from which facts, made when, and what to mind."""
+    """What every page says of itself: what it is, whose, from which facts, made when, and what to mind.
+
+    `patient` says whose sheet it is on the pages after the first, which says it in full.
+    """
 
     title: str
     site: str
@@ -36,6 +51,7 @@ class Imprint(msgspec.Struct, frozen=True, kw_only=True):
     on: date
     cautions: tuple[str, ...]
     detail: str = ""
+    patient: str = ""
 
 
 class Section(NamedTuple):
@@ -131,6 +147,12 @@ def _draw_head(surface: Surface, imprint: Imprint, width: float, number: int, co
     surface.text(right, MARGIN + 11.6, printed, 8.5, align="right", colour=FAINT)
     if imprint.detail:
         surface.text(MARGIN, MARGIN + 16.2, readable(imprint.detail, field="setting"), 8.5, colour=FAINT)
+    if imprint.patient and number > 1:
+        text = readable(imprint.patient, field="name")
+        left = MARGIN + width_mm(imprint.title, 19, bold=True) + 8
+        room = right - width_mm(pages, 10, bold=True) - 4 - left
+        size_pt = fitted_pt(text, room, most_pt=12, least_pt=6, field="name", where="sheet", bold=True)
+        surface.text(left, MARGIN + 6.2, text, size_pt, bold=True)
 
 
 def _draw_foot(surface: Surface, lines: list[str], height: float) -> None:

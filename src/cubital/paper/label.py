@@ -117,8 +117,14 @@ class _Places:
             return self._page
         row, column = divmod(place, sheet.columns)
         return self._page.at(
-            float(sheet.left_mm + column * sheet.pitch_x_mm), float(sheet.top_mm + row * sheet.pitch_y_mm)
+            _on_dots(float(sheet.left_mm + column * sheet.pitch_x_mm)),
+            _on_dots(float(sheet.top_mm + row * sheet.pitch_y_mm)),
         )
+
+
+def _on_dots(length_mm: float) -> float:
+    """The length of whole printer dots that is nearest."""
+    return round(length_mm / DOT_MM) * DOT_MM
 
 
 class _Line(NamedTuple):
@@ -132,6 +138,11 @@ class _Line(NamedTuple):
     def height(self) -> float:
         """How high the line is, in millimetres."""
         return self.size_pt * 1.06 / POINTS_PER_MM
+
+    @property
+    def drop(self) -> float:
+        """How far its baseline stands above its foot, in millimetres."""
+        return self.size_pt * 0.2 / POINTS_PER_MM
 
 
 class _Laid(NamedTuple):
@@ -150,6 +161,11 @@ class _Laid(NamedTuple):
         return max(3.9 * self.scale, sum(line.height for line in self.names))
 
     @property
+    def lines(self) -> int:
+        """How many lines of type it has."""
+        return len(self.names) + len(self.numbers) + len(self.below)
+
+    @property
     def foot(self) -> float:
         """How high the lines below the bars are, with the matrix beside them."""
         return max(self.matrix, sum(line.height for line in self.below))
@@ -160,26 +176,26 @@ def _draw_label(surface: Surface, label: SpecimenLabel, stock: LabelStock, where
     room = Corner(edge, edge, float(stock.width_mm) - 2 * edge, float(stock.height_mm) - 2 * edge)
     laid = _lay(label, room, where)
     _draw_place(surface, room, label, laid)
-    y = room.y + (0.8 * laid.head - laid.names[0].height + 0.5 if len(laid.names) == 1 else 0)
+    y = room.y + (0.8 * laid.head - laid.names[0].height + laid.names[0].drop if len(laid.names) == 1 else 0)
     for line in laid.names:
         y += line.height
-        surface.text(room.x, y - 0.5, line.text, line.size_pt, bold=line.bold)
+        surface.text(room.x, y - line.drop, line.text, line.size_pt, bold=line.bold)
     y = room.y + laid.head + ROW_GAP_MM
     for line in laid.numbers:
         y += line.height
-        surface.text(room.x, y - 0.5, line.text, line.size_pt, bold=line.bold)
+        surface.text(room.x, y - line.drop, line.text, line.size_pt, bold=line.bold)
     if label.is_stat:
-        _draw_stat(surface, room.right, y - 0.5, laid.numbers[-1].size_pt)
+        _draw_stat(surface, room.right, y - laid.numbers[-1].drop, laid.numbers[-1].size_pt)
     _draw_bars(surface, Corner(0, y + BAR_GAP_MM / 2, float(stock.width_mm), laid.bars), label.specimen, where)
     y = room.bottom - laid.foot
     for line in laid.below:
         y += line.height
-        surface.text(room.x, y - 0.5, line.text, line.size_pt, bold=line.bold)
+        surface.text(room.x, y - line.drop, line.text, line.size_pt, bold=line.bold)
     _draw_matrix(surface, room.right - laid.matrix, room.bottom - laid.matrix, label.specimen, laid.matrix)
 
 
 def _lay(label: SpecimenLabel, room: Corner, where: str) -> _Laid:
-    """The label in the largest type that leaves good bars; else in one that leaves any; else refused."""
+    """The label in as few lines, then in as large a type, as leaves good bars; else any bars; else refused."""
     tries = []
     for scale in SCALES:
         try:
@@ -189,9 +205,11 @@ def _lay(label: SpecimenLabel, room: Corner, where: str) -> _Laid:
             if scale == SCALES[-1] and not tries:
                 raise
     for least in (GOOD_BAR_MM, LEAST_BAR_MM):
-        for laid in tries:
-            if laid.bars >= least:
-                return laid._replace(bars=min(MOST_BAR_MM, laid.bars))
+        fitting = [laid for laid in tries if laid.bars >= least]
+        if fitting:
+            # A text on one line in smaller type is read more surely than one that is broken.
+            laid = min(fitting, key=lambda laid: (laid.lines, -laid.scale))
+            return laid._replace(bars=min(MOST_BAR_MM, laid.bars))
     most = max(laid.bars for laid in tries)
     raise PaperError(
         f"found {most:.1f} mm of height left for the bars; expected {LEAST_BAR_MM:g} mm at least; "
@@ -332,7 +350,7 @@ def _draw_matrix(surface: Surface, x: float, y: float, specimen: str, size: floa
     rows = datamatrix.matrix_of(specimen)
     step = size / (len(rows) + 2 * datamatrix.QUIET_MODULES)
     # On whole dots, so that a printer of 203 dots an inch makes every module alike.
-    left, top = (round((edge + datamatrix.QUIET_MODULES * step) / DOT_MM) * DOT_MM for edge in (x, y))
+    left, top = (_on_dots(edge + datamatrix.QUIET_MODULES * step) for edge in (x, y))
     for row, cells in enumerate(rows):
         for column, is_dark in enumerate(cells):
             if is_dark:

@@ -78,7 +78,7 @@ def _step_block(step: CardStep, room: float, row_mm: float) -> Block:
             (SPINE_MM - 3) / 2, 8.4 if height > 12 else height / 2 + 3, str(step.number), 22, bold=True,
             align="middle", colour=WHITE,
         )  # fmt: skip
-        surface.box(Corner(SPINE_MM - 3, 0, room - SPINE_MM + 3, HEAD_MM - 0.6), fill=(0.93, 0.93, 0.94))
+        surface.line(SPINE_MM - 3, HEAD_MM - 0.6, room, HEAD_MM - 0.6, line_mm=0.4)
         rests = readable(step.rests_on, field="basis")
         surface.text(room - 2, 3.6, rests, 7, align="right", colour=FAINT)
         name = readable(step.name, field="step")
@@ -95,7 +95,7 @@ def _draw_row(surface: Surface, tube: CardTube, room: float, row_mm: float) -> N
     high = row_mm * 0.78
     draw_tube(surface, Corner(0, (row_mm - high) / 2 - 0.3, PICTURE_MM, high), tube.picture)
     text_x = PICTURE_MM + 4
-    text_mm = room - text_x - TURNS_MM
+    text_mm = room - text_x - TURNS_MM * scale
     name = readable(tube.name, field="tube")
     name_pt = fitted_pt(name, text_mm, most_pt=NAME_PT * scale, least_pt=6, field="tube", where="card", bold=True)
     middle = row_mm / 2

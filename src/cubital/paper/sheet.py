@@ -13,7 +13,6 @@ from cubital.paper.surface import (
     FAINT,
     HAIR,
     INK,
-    PALE,
     POINTS_PER_MM,
     WHITE,
     Corner,
@@ -156,7 +155,7 @@ def _alert_block(text: str, flag: str, room: float, *, is_grave: bool) -> Block:
 
 def _title_block(title: str, room: float) -> Block:
     def draw(surface: Surface) -> None:
-        surface.box(Corner(0, 1.5, room, 6.6), fill=PALE)
+        surface.box(Corner(0, 1.5, room, 6.6), edge=INK, line_mm=0.6)
         surface.text(3, 6.1, readable(title, field="draw"), NAME_PT, bold=True)
         surface.text(room - 3, 6.1, "taken at  ____ : ____", TEXT_PT, align="right")
 

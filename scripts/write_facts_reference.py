@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from cubital import facts
+from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from cubital.facts.labels import label_content, label_stock
 from cubital.facts.plausibility import plausibility
 from cubital.units import millilitres_text
@@ -34,6 +35,7 @@ def facts_page() -> str:
         *_volumes(),
         *_at_the_chair(),
         *_labels(),
+        *_after_the_draw(),
         *_directory(),
         *_defaults(),
         *_sources(),
@@ -412,6 +414,61 @@ def _kept() -> Iterable[Sequence[object]]:
         words = ["" if minutes is None else f"{minutes} min" for minutes in times]
         frozen = "" if s.frozen_d is None else f"{s.frozen_d} d"
         yield (f"`{key}`", *words, frozen, "never" if s.no_add_on else "", marks_text(s.marks))
+
+
+def _after_the_draw() -> list[str]:
+    claims = []
+    for c in keeping_claims():
+        kind = ("limit", c.limit_min) if c.limit_min is not None else ("held to", c.held_min)
+        kind = kind if c.fails_min is None else ("failed by", c.fails_min)
+        tubes = ", ".join(c.families) or "any"
+        claims.append((_codes(c.tests), tubes, c.state, c.storage, f"{kind[0]} {kind[1]} min", mark_text(c.mark)))
+    houses = [
+        (f"`{key}`", f"{h.at_most_s} s", _one_in(h.tenth_of), mark_text(h.mark)) for key, h in house_rules().items()
+    ]
+    moves = []
+    for d in drifts():
+        by = ", ".join(f"{change} mmol/L by {minutes} min" for minutes, change in d.steps)
+        if d.percent_per_h is not None:
+            by = f"{_span(d.percent_per_h[0], d.percent_per_h[1], '% an hour')}"
+        if d.percent_per_d is not None:
+            by = f"{d.percent_per_d} % a day"
+        where = f"{d.state}, {d.storage}, to {d.until_min} min"
+        moves.append((_codes(d.tests), ", ".join(d.families) or "any", where, by, mark_text(d.mark)))
+    shifts = [
+        (f"`{b.test}`", f"{b.percent} %", f"{b.goal_percent} %", "" if b.is_precise else "no", mark_text(b.mark))
+        for b in biases()
+    ]
+    times = [(f"`{t.test}`", t.after, t.from_min, t.to_min, t.outcome, mark_text(t.mark)) for t in timings().values()]
+    limits = [
+        (_codes(i.tests), f"{i.index}, {i.unit}", i.comment_over, i.refuse_over, i.says, marks_text(i.marks))
+        for i in index_limits()
+    ]
+    looked = [(f"`{c.key}`", c.why, c.wording, marks_text(c.marks)) for c in checks().values()]
+    return [
+        "## How long specimens keep, by kind of tube and where sources disagree",
+        "Beside the table of [how specimens keep](#how-specimens-keep). Minutes from the draw, or from the separation "
+        "where the cells are off.",
+        table(("tests", "tubes", "state", "storage", "time", "rests on"), claims),
+        table(("house rule", "at most", "and at most", "rests on"), houses),
+        "## How values drift while a specimen waits",
+        table(("tests", "tubes", "where", "change", "rests on"), moves),
+        "The mean change in blood that stood 10 h at 21 C:",
+        table(("test", "change", "goal", "imprecision in its goal", "rests on"), shifts),
+        "## When blood is drawn after a dose, in minutes",
+        table(("test", "after", "from", "to", "at another time", "rests on"), times),
+        "## From which index on a result is commented or withheld",
+        table(("tests", "index", "comment over", "withhold over", "says", "rests on"), limits),
+        "## What is looked at when a specimen arrives", table(("check", "why", "wording", "rests on"), looked),
+    ]  # fmt: skip
+
+
+def _codes(keys: Iterable[str]) -> str:
+    return ", ".join(f"`{key}`" for key in keys)
+
+
+def _one_in(share: int | None) -> str:
+    return "" if share is None else f"1/{share} of the limit"
 
 
 def _defaults() -> list[str]:

@@ -13,6 +13,7 @@ from cubital.facts import cautions, defaults, directory, orders, tubes, volumes
 from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
 from cubital.facts.analytes import load_analytes, load_interference
 from cubital.facts.contaminants import load_contaminants, load_salts
+from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt, load_timing
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
 
@@ -32,6 +33,11 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "ambiguous": directory.load_ambiguous,
     "elsewhere": directory.load_elsewhere,
     "stability": directory.load_stability,
+    "keeping": load_keeping,
+    "drift": load_drift,
+    "timing": load_timing,
+    "indices": load_indices,
+    "receipt": load_receipt,
     "blood_volumes": volumes.load_blood_volumes,
     "sampling_limits": volumes.load_sampling_limits,
     "cultures": volumes.load_cultures,
@@ -105,6 +111,18 @@ FAULTS = {
     "ambiguous__unknown_table": ("[ambiguos]", "expected one of ambiguous"),
     "stability__no_marks": ("[a]", "found no marks"),
     "stability__negative_time": ("[a]", ">= 0"),
+    "keeping__two_times": ("[claim 0]", "exactly one of limit_min, held_min and fails_min"),
+    "keeping__longer_from_memory": ("[claim 0]", "nothing else may lengthen"),
+    "keeping__twice": ("[claim 1]", "found a on-cells ambient of memory twice"),
+    "drift__two_shapes": ("[drift 0]", "exactly one of percent_per_h, percent_per_d and steps"),
+    "drift__falling_steps": ("[drift 0]", "expected rising times up to until_min"),
+    "timing__no_time": ("[timing 0]", "found no time"),
+    "timing__falling_range": ("[timing 0]", "expected a rising range"),
+    "timing__twice": ("[timing 1]", "found a twice"),
+    "indices__no_limit": ("[limit 0]", "found no limit"),
+    "indices__comment_over_the_refusal": ("[limit 0]", "found a comment above the refusal"),
+    "indices__twice": ("[limit 1]", "found hemolysis of a twice"),
+    "receipt__twice": ("[check 1]", "found a twice"),
     "blood_volumes__guard_above_a_source": ("blood_volumes", "found guard 80000; expected the lowest"),
     "blood_volumes__ages_falling": ("blood_volumes", "found ages 30 to 30 d"),
     "sampling_limits__no_amount": ("[a]", "found no amount"),

@@ -12,6 +12,7 @@ import msgspec
 import pytest
 
 from cubital import facts
+from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from cubital.facts.labels import label_content, label_stock
 from cubital.facts.tubes import AdditiveKey
 
@@ -262,6 +263,7 @@ def everything() -> list[object]:
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         facts.blood_loss(), facts.elsewhere(),
+        keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 
 from cubital.errors import FactsError
-from cubital.facts.additives import check_marks_of
+from cubital.facts.additives import Family, check_marks_of
 from cubital.facts.reading import read_table, refuse_unknown, shape
 from cubital.facts.sources import Basis, Mark, check_mark, entries
 from cubital.facts.tubes import Matrix
@@ -103,7 +103,8 @@ class PanelEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
 class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How long a specimen keeps; 0 means it must not be kept so, None that it is not known.
 
-    `separate_within_min` None means whole blood that is not spun.
+    `separate_within_min` None means whole blood that is not spun. Empty `families` is any tube.
+    `from_draw` counts the time in the room and in the cold from the draw, not from the separation.
     """
 
     marks: tuple[Mark, ...]
@@ -112,6 +113,8 @@ class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     refrigerated_min: Whole | None = None
     frozen_d: Whole | None = None
     no_add_on: bool = False
+    families: tuple[Family, ...] = ()
+    from_draw: bool = False
 
     def __post_init__(self) -> None:
         if not self.marks:

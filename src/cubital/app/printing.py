@@ -16,7 +16,8 @@ from cubital.model import Order, Plan, PlannedTube, Site
 from cubital.model.identity import Collection, Identity
 from cubital.paper.flow import Imprint
 from cubital.paper.gauge import BloodGauge
-from cubital.paper.label import Slip, SpecimenLabel, print_labels
+from cubital.paper.label import Slip, print_labels
+from cubital.paper.label_face import SpecimenLabel
 from cubital.paper.sheet import CollectorSheet, SheetDraw, SheetTube, print_sheet
 from cubital.paper.tube import TubePicture
 from cubital.planning.directory import Directory

@@ -14,7 +14,8 @@ import pytest
 from cubital.errors import PaperError
 from cubital.facts.labels import PAPER_MM, label_stock
 from cubital.model.identity import Identity
-from cubital.paper.label import DOT_MM, LEAST_BAR_MM, Slip, SpecimenLabel, print_labels
+from cubital.paper.label import Slip, print_labels
+from cubital.paper.label_face import DOT_MM, LEAST_BAR_MM, SpecimenLabel
 from tests.unit.paper.pdf import PRINTER_DPI, codes_of, inked_mm, picture_of, sizes_of, words_of
 
 WHO = Identity(name="Invented, Ottoline", number="X-000123", birth_date=datetime.date(1958, 3, 2), is_invented=True)

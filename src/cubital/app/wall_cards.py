@@ -153,7 +153,6 @@ def _matrix(accept: Accept) -> str:
 
 
 def _bench_sections(site: Site, paper: PaperKey, today: datetime.date) -> list[Section]:
-    kinds = _stocked(site, today)
     keep_note = (
         "The mark ? says that a time is not known, the word no that the specimen must not be kept so. A dagger † marks "
         "times that rest on memory alone: confirm them with your own laboratory before relying on them."
@@ -162,7 +161,7 @@ def _bench_sections(site: Site, paper: PaperKey, today: datetime.date) -> list[S
         imprint=_imprint(
             "At the bench", site, today, detail="what each tube goes through after the draw; a clot is seen, not timed"
         ),
-        rows=tuple(row for kind in kinds.values() if (row := _bench_row(kind, site)) is not None),
+        rows=bench_rows(site, today),
         care=tuple(_care_lines(site)),
         keep_imprint=_imprint(
             "How long it keeps", site, today, detail="until off the cells, then by warmth", also=keep_note
@@ -170,6 +169,12 @@ def _bench_sections(site: Site, paper: PaperKey, today: datetime.date) -> list[S
         keep=tuple(_keep_lines(site)),
     )
     return list(lay_bench_card(card, paper))
+
+
+def bench_rows(site: Site, today: datetime.date) -> tuple[BenchRow, ...]:
+    """What each stocked kind that a test takes goes through after the draw, in the order of the stock."""
+    rows = (_bench_row(kind, site) for kind in _stocked(site, today).values())
+    return tuple(row for row in rows if row is not None)
 
 
 def _bench_row(kind: TubeKind, site: Site) -> BenchRow | None:

@@ -32,6 +32,8 @@ BAR_DOTS = (3, 2)
 MATRIX_DOTS = (4, 3, 2)
 LEAST_BAR_MM, GOOD_BAR_MM, MOST_BAR_MM = 5.0, 7.0, 16.0
 GAP_MM, ROW_GAP_MM, BAR_GAP_MM, STAT_MM = 1.0, 0.2, 1.6, 7.5
+# A text that does not fit on one line is set on two at most; the draw of a series in the type of the tube.
+MOST_LINES, DRAW = 2, "tube"
 # Type is set this much larger or smaller, as the height of the stock allows.
 SCALES = (1.6, 1.4, 1.2, 1.1, 1.0, 0.9, 0.8, 0.7)
 
@@ -183,14 +185,15 @@ def _lay_numbers(label: SpecimenLabel, room: float, where: str, scale: float) ->
 def _lay_below(label: SpecimenLabel, room: float, where: str, scale: float) -> list[Line]:
     """The lines beside the matrix: specimen and volume, tube and additive, collection."""
     specimen = readable(label.specimen, field="specimen", where=where)
-    draw = f"  {readable(label.draw, field='draw', where=where)}" if label.draw else ""
+    draw = readable(label.draw, field="draw", where=where)
     letters = f" [{label.letters}]" if label.letters else ""
     tube = f"{readable(label.tube, field='tube', where=where)}{letters}"
     volume = f"{millilitres_text(label.draw_ul)} mL"
     collected = "_" * 11 if label.collected is None else f"{label.collected:%Y-%m-%d %H:%M}"
     collector = "_" * 6 if label.collector is None else readable(label.collector, field="collector", where=where)
     rows = (
-        (("specimen",), f"{specimen}  {volume}{draw}", True),
+        (("specimen",), f"{specimen}  {volume}", True),
+        *(((DRAW,), text, True) for text in (draw,) if text),
         (("tube",), tube, False),
         (("collected", "collector"), f"taken {collected} by {collector}", False),
     )
@@ -206,7 +209,7 @@ def _set(
     except PaperError:
         least_pt = max(float(label_content()[key].least_pt) for key in fields)
         lines = wrap(text, room, least_pt, bold=bold)
-        if len(lines) != 2 or " ".join(lines).split() != text.split():
+        if len(lines) > MOST_LINES or " ".join(lines).split() != text.split():
             raise
         return [Line(line, least_pt, bold) for line in lines]
 

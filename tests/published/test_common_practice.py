@@ -10,6 +10,7 @@ import pytest
 from msgspec.structs import replace
 
 from cubital import facts
+from cubital.model import Ask, Order
 from cubital.planning.directory import Directory
 from tests.published.shipped import SHIPPED, kinds_drawn, order_of, site_of_kinds, verified
 
@@ -181,3 +182,19 @@ def test_a_winged_set_discard_is_best_without_additive_and_else_of_the_same_addi
     assert [(t.purpose, t.additive) for t in verified(order, only).tubes] == [
         ("discard", "citrate-9-1"), ("collect", "citrate-9-1"),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("tests", "priority", "access", "is_said"),
+    [
+        (("tibc",), "stat", "straight-needle", True),
+        (("tibc",), "routine", "straight-needle", False),
+        (("ammonia",), "stat", "straight-needle", False),  # plasma waits for no clot
+        (("ferritin", "tibc"), "stat", "straight-needle", True),  # tibc alone may go into thrombin
+        (("ana",), "stat", "straight-needle", False),  # not from thrombin serum
+        (("tibc",), "stat", "skin-puncture", False),  # no thrombin tube is filled so
+    ],
+)
+def test_thrombin_is_named_for_urgent_serum(tests: tuple[str, ...], priority: str, access: str, is_said: bool) -> None:
+    order = Order(asks=tuple(Ask(test=t, priority=priority) for t in tests), access=access)  # type: ignore[arg-type]
+    assert any("thrombin tube is stocked" in c.text for c in verified(order, SHIPPED).cautions) is is_said

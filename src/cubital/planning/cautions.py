@@ -7,10 +7,11 @@ from fractions import Fraction
 from functools import cache
 
 from cubital import facts
-from cubital.model import Caution, Order, Patient, PlannedTube, Site, Test, Tube, Unplaced
+from cubital.model import Caution, Order, Patient, PlannedTube, Site, Test, Tube, TubeKind, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL
+from cubital.planning.lint import is_usable
 from cubital.planning.patient import Limit
 from cubital.units import millilitres_text
 
@@ -87,52 +88,77 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
     tubes = tuple(tubes)
     found = [_safety("tourniquet")] if order.access in _BY_VEIN else []
     has_citrate = any(t.additive in RATIO_CRITICAL and t.purpose == "collect" for t in tubes)
-    high = facts.safety()["high-hematocrit"]
-    is_measured = order.patient.hematocrit is not None
-    if has_citrate and is_measured and high.limit_fraction is not None and hematocrit > Fraction(high.limit_fraction):
-        found.append(caution_of("stop", high.text, high.marks[0]))
-    if has_citrate and not is_measured and is_newborn(order.patient):
-        found.append(
-            caution_of(
-                "warn",
-                "newborn: the hematocrit is often above 0.55; know it before a citrate tube",
-                high.marks[0],
-            )
-        )
-    first_of_draw: dict[int, PlannedTube] = {}
-    for tube in tubes:
-        first_of_draw.setdefault(tube.draw, tube)
-    for first in first_of_draw.values():
-        is_short = first.additive in RATIO_CRITICAL and first.purpose == "collect"
-        if order.access == "winged-set" and is_short:
-            found.append(
-                caution_of(
-                    "stop",
-                    "a citrate tube stands first behind a winged set and no discard tube is stocked: fill one first",
-                    about=f"draw {first.draw}",
-                )
-            )
-        elif order.access == "winged-set" and first.purpose == "collect":
-            found += _short_of_air(first, hematocrit, site)
+    if has_citrate:
+        found += _of_citrate(order, hematocrit)
+    if order.access == "winged-set":
+        found += _of_first_tubes(tubes, hematocrit, site)
     if any("ice" in t.handling and t.matrix == "serum" for t in tubes):
         found.append(_safety("serum-on-ice", "warn"))
+    if all(ask.priority == "stat" for ask in order.asks) and any(_may_clot_sooner(t, order, site) for t in tubes):
+        found.append(_safety("urgent-serum"))
     if any(t.purpose == "culture" for t in tubes):
         found.append(_safety("skin-culture", "warn"))
     access = facts.accesses()[order.access]
     found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
-    if order.access == "line" and order.line.dead_space_ul is None:
-        found.append(
-            caution_of("stop", "dead space of the line not known: no discard is planned; look it up and discard first")
-        )
-        found.append(_safety("line-discard"))
-    if order.access == "line" and len({t.draw for t in tubes if t.purpose == "culture"}) > 1:
-        found.append(_safety("line-sites", "warn"))
-    if order.access == "line" and order.line.carried_anticoagulant is None and has_citrate:
-        found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
+    if order.access == "line":
+        found += _of_line(tubes, order, has_citrate=has_citrate)
     high_up = facts.safety()["altitude"]
     if high_up.limit_m is not None and site.planning.altitude_m > high_up.limit_m:
         found.append(caution_of("warn", f"{site.planning.altitude_m} m. {high_up.text}", high_up.marks[0]))
     return found
+
+
+def _of_citrate(order: Order, hematocrit: Fraction) -> list[Caution]:
+    """What a citrate tube asks of the hematocrit, measured or likely."""
+    high = facts.safety()["high-hematocrit"]
+    if order.patient.hematocrit is None:
+        words = "newborn: the hematocrit is often above 0.55; know it before a citrate tube"
+        return [caution_of("warn", words, high.marks[0])] if is_newborn(order.patient) else []
+    is_high = high.limit_fraction is not None and hematocrit > Fraction(high.limit_fraction)
+    return [caution_of("stop", high.text, high.marks[0])] if is_high else []
+
+
+def _of_first_tubes(tubes: tuple[PlannedTube, ...], hematocrit: Fraction, site: Site) -> list[Caution]:
+    """What the air in the line of a winged set does to the first tube of each draw."""
+    found = []
+    first_of_draw: dict[int, PlannedTube] = {}
+    for tube in tubes:
+        first_of_draw.setdefault(tube.draw, tube)
+    for first in first_of_draw.values():
+        if first.purpose == "collect" and first.additive in RATIO_CRITICAL:
+            words = "a citrate tube stands first behind a winged set and no discard tube is stocked: fill one first"
+            found.append(caution_of("stop", words, about=f"draw {first.draw}"))
+        elif first.purpose == "collect":
+            found += _short_of_air(first, hematocrit, site)
+    return found
+
+
+def _of_line(tubes: tuple[PlannedTube, ...], order: Order, *, has_citrate: bool) -> list[Caution]:
+    """What is not known of a line, and what its sets of cultures ask."""
+    found = []
+    if order.line.dead_space_ul is None:
+        words = "dead space of the line not known: no discard is planned; look it up and discard first"
+        found += [caution_of("stop", words), _safety("line-discard")]
+    if len({t.draw for t in tubes if t.purpose == "culture"}) > 1:
+        found.append(_safety("line-sites", "warn"))
+    if order.line.carried_anticoagulant is None and has_citrate:
+        found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
+    return found
+
+
+def _may_clot_sooner(tube: PlannedTube, order: Order, site: Site) -> bool:
+    """Whether this tube waits for serum that a stocked thrombin tube would give sooner."""
+    if tube.matrix != "serum" or tube.additive == "thrombin":
+        return False
+    quick = {kind.key for kind in site.kinds.values() if kind.additive == "thrombin" and _has_stock(kind, order)}
+    return all(
+        any(way.matrix == "serum" and not quick.isdisjoint(way.tubes) for way in site.tests[test].accepts)
+        for test in tube.tests
+    )
+
+
+def _has_stock(kind: TubeKind, order: Order) -> bool:
+    return kind.can_be_filled_by(order.access) and any(is_usable(size, order.on) for size in kind.sizes)
 
 
 def _safety(key: str, level: str = "note") -> Caution:

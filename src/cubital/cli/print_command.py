@@ -150,6 +150,8 @@ def _read_order(site: Site, said: dict[str, Any]) -> Order:
     from cubital.app import wiring
     from cubital.errors import OrderError
 
+    if said["who"] == "-" == said["file"]:
+        raise OrderError("found - for --order too; expected one of them in a file; name it", where="--who")
     tests, file, on = said.pop("tests"), said["file"], said.pop("on")
     if file is None:
         return wording.read_options(tests, {**said, "on": on})
@@ -172,8 +174,6 @@ def _read_who(said: dict[str, Any]) -> Collection | None:
         return None
     if said["invented"]:
         raise OrderError("found --invented beside it; expected one patient; take one out", where="--who")
-    if who == "-" == said["file"]:
-        raise OrderError("found - for --order too; expected one of them in a file; name it", where="--who")
     where = "standard input" if who == "-" else who
     return wiring.read_collection(wiring.read_bytes(who, stdin=sys.stdin.buffer), where=where)
 

@@ -83,8 +83,8 @@ class SqlRecord:
     def _prepare(self, connection: Connection, *, is_writing: bool) -> None:
         if is_writing and not self._is_sqlite:
             # Whatever the server's default: an answer means that the commit is on its disk.
-            connection.execute(text("SET LOCAL synchronous_commit = on"))
-            connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
+            lock, sync = func.pg_advisory_xact_lock(_LOCK), func.set_config("synchronous_commit", "on", True)
+            connection.execute(select(lock, sync))
         if not self._is_ready:
             refuse_other_edition(connection, where=self.where)
             self._is_ready = True

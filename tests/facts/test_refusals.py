@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from cubital.errors import FactsError
-from cubital.facts import cautions, defaults, directory, orders, tubes, volumes
+from cubital.facts import cautions, defaults, directory, labels, orders, tubes, volumes
 from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
 from cubital.facts.analytes import load_analytes, load_interference
 from cubital.facts.contaminants import load_contaminants, load_salts
@@ -46,6 +46,8 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "accesses": cautions.load_accesses,
     "handling": cautions.load_handling_terms,
     "safety": cautions.load_safety,
+    "label_stock": labels.load_label_stock,
+    "label_content": labels.load_label_content,
     "edition": defaults.load_edition,
     "site": defaults.load_site,
     "salts": load_salts,
@@ -134,6 +136,14 @@ FAULTS = {
     "accesses__no_marks": ("[line]", "marks"),
     "handling__no_reason": ("[ice]", "missing required field `why`"),
     "safety__no_marks": ("[a]", "marks"),
+    "label_stock__too_small_to_read": ("[a]", "expected 30 x 20 mm at least"),
+    "label_stock__labels_off_the_paper": ("[a]", "found labels that end at 280.0 mm across"),
+    "label_stock__labels_over_each_other": ("[a]", "found a pitch of 60.0 mm across"),
+    "label_stock__edge_over_a_quarter": ("[a]", "expected at most a quarter of the height"),
+    "label_stock__edge_below_nothing": ("[a]", "found edge_mm -1.0; expected 0 to 300 millimetres"),
+    "label_stock__no_mark": ("[a]", "missing required field `from`"),
+    "label_content__least_over_most": ("[name]", "found least_pt 7 over most_pt 6"),
+    "label_content__no_marks": ("[name]", "found no marks"),
     "edition__not_a_date": ("[edition]", "found 'autumn'; expected a date"),
     "edition__a_number": ("[edition]", "found 2025; expected a date"),
     "site__default_without_a_mark": ("[from]", "found recovery with a value or a mark alone"),

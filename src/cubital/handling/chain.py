@@ -34,7 +34,10 @@ def _plain(value: object) -> object:
 
 def _exact(kind: type, value: Any) -> object:
     if kind is Fraction and isinstance(value, str):
-        return Fraction(value)
+        try:
+            return Fraction(value)
+        except ZeroDivisionError:
+            raise ValueError(f"found {value!r}, expected a fraction") from None
     raise NotImplementedError(f"a {kind.__name__} has no place in a record")
 
 

@@ -178,8 +178,12 @@ class Surface:
         self._prepare(fill, edge, line_mm)
         x, y = self._point(corner.x, corner.bottom)
         size = corner.width * POINTS_PER_MM, corner.height * POINTS_PER_MM
+        how = {"stroke": int(edge is not None), "fill": int(fill is not None)}
         radius = min(radius_mm, corner.width / 2, corner.height / 2) * POINTS_PER_MM
-        self._canvas.roundRect(x, y, *size, radius, stroke=int(edge is not None), fill=int(fill is not None))
+        if radius:
+            self._canvas.roundRect(x, y, *size, radius, **how)
+        else:
+            self._canvas.rect(x, y, *size, **how)
 
     def line(self, x: float, y: float, to_x: float, to_y: float, *, line_mm: float = 0.2, colour: Rgb = INK) -> None:
         """Draw a line."""

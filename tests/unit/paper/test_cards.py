@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -35,6 +36,12 @@ def site() -> Site:
     return open_site(demo=True)
 
 
+@cache
+def demo_card(which: str) -> bytes:
+    """A card of the demo site on A4, made once."""
+    return wall_card(which, open_site(demo=True), today=DAY)
+
+
 def is_for_skin(site: Site, key: str) -> bool:
     return site.kinds[key].accesses == ("skin-puncture",)
 
@@ -59,7 +66,7 @@ def test_every_page_of_a_card_has_its_imprint_its_number_and_its_margins(
 
 
 def test_the_card_of_the_order_lists_every_stocked_kind_once_in_the_order_of_the_policy(site: Site) -> None:
-    pages = words_of(wall_card("order", site, today=DAY))
+    pages = words_of(demo_card("order"))
     assert len(pages) == 2
     for said, access, is_skin in ((pages[0], "straight-needle", False), (pages[1], "skin-puncture", True)):
         sequence = Sequence(site, access)
@@ -73,7 +80,7 @@ def test_the_card_of_the_order_lists_every_stocked_kind_once_in_the_order_of_the
 
 
 def test_the_card_of_the_order_says_turns_letters_steps_and_what_they_rest_on(site: Site) -> None:
-    said = words_of(wall_card("order", site, today=DAY))[0]
+    said = words_of(demo_card("order"))[0]
     for words in (
         "by CLSI GP41", "standard: clsi-gp41 (read second-hand)", "[9NC]; pale blue, ribbed", "invert 5×",
         "do not invert", "royal blue; house rule", "not by needle and holder", "citrate for coagulation",
@@ -92,7 +99,7 @@ def test_a_kind_that_nobody_placed_is_named_and_to_be_asked_about(site: Site) ->
 
 def test_a_kind_out_of_date_stands_on_no_card(site: Site) -> None:
     late = datetime.date(2038, 12, 1)
-    assert "sterile SPS" in words_of(wall_card("order", site, today=DAY))[0]
+    assert "sterile SPS" in words_of(demo_card("order"))[0]
     for which in ("order", "tests"):
         assert "sterile SPS" not in " ".join(words_of(wall_card(which, site, today=late)))
 
@@ -103,7 +110,7 @@ def test_a_site_without_a_usable_tube_has_no_order_to_hang_up(site: Site) -> Non
 
 
 def test_the_card_of_tests_lists_every_test_with_its_kinds_in_order_of_preference(site: Site) -> None:
-    said = " ".join(words_of(wall_card("tests", site, today=DAY)))
+    said = " ".join(words_of(demo_card("tests")))
     for test in site.tests.values():
         assert "".join((site.names.get(test.key) or test.name).split()) in "".join(said.split()), test.name
     potassium = said[said.index("potassium plasma or serum") :][:200]
@@ -114,7 +121,7 @@ def test_the_card_of_tests_lists_every_test_with_its_kinds_in_order_of_preferenc
 
 
 def test_every_kind_that_a_test_accepts_is_on_its_line_however_many(site: Site) -> None:
-    said = " ".join(words_of(wall_card("tests", site, today=DAY)))
+    said = " ".join(words_of(demo_card("tests")))
     line = said[said.index("beta-hydroxybutyrate") :][:160]
     kinds = {key for accept in site.tests["beta-hydroxybutyrate"].accepts for key in accept.tubes if key in site.kinds}
     assert len(kinds) > 6
@@ -132,7 +139,7 @@ def test_a_test_that_no_stocked_tube_serves_says_so(site: Site) -> None:
 
 
 def test_the_card_of_the_bench_says_clot_spin_and_separate_by_kind(site: Site) -> None:
-    said = " ".join(words_of(wall_card("bench", site, today=DAY)))
+    said = " ".join(words_of(demo_card("bench")))
     for words in (
         "SERUM: CLOT 30 min upright, at most 2 h", "PLASMA: SPIN 1500 g, 15 min, 18-25 C", "WHOLE BLOOD: DO NOT SPIN",
         "the gel does it: look for a whole barrier", "Put the tube in ice slurry at once.",
@@ -174,7 +181,7 @@ def test_every_clot_or_spin_next_to_whole_blood_is_said_to_be_instead_of_it(site
 
 
 def test_the_times_that_things_keep_are_those_of_the_facts_and_what_is_not_known_is_a_question_mark(site: Site) -> None:
-    said = " ".join(words_of(wall_card("bench", site, today=DAY)))
+    said = " ".join(words_of(demo_card("bench")))
     keeps = facts.stability()["gastrin"]
     assert (keeps.separate_within_min, keeps.ambient_min, keeps.refrigerated_min, keeps.frozen_d) == (15, 0, 240, 30)
     assert "gastrin † 15 min no 4 h 30 d" in said
@@ -184,7 +191,7 @@ def test_the_times_that_things_keep_are_those_of_the_facts_and_what_is_not_known
 
 
 def test_the_same_card_is_the_same_bytes_and_another_card_is_refused(site: Site) -> None:
-    assert wall_card("order", site, today=DAY) == wall_card("order", site, today=DAY)
+    assert wall_card("order", site, today=DAY) == demo_card("order")
     with pytest.raises(PaperError, match="expected one of order, tests, bench"):
         wall_card("calendar", site, today=DAY)
 

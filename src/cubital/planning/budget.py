@@ -7,16 +7,17 @@ from collections.abc import Sequence
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Wanted
 from cubital.planning.clusters import clusters, lots
+from cubital.planning.few_tubes import smallest_draw, smallest_tube
 from cubital.planning.lanes import search_together
-from cubital.planning.parts import Packed, Packing, Part, part_of
+from cubital.planning.parts import Packed, Packing, Part, joined, part_of
 from cubital.planning.stairs import Stairs, Step, best_within, one_number
 
 MOST_IN_A_CLUSTER = 14
-_MOST_KEPT = 20_000
+_MOST_KEPT = 2_000
 
 
 class TooLarge(Exception):
-    """The whole is better searched at once: at most one cluster, a large one, a scarce size, or a search that was cut."""
+    """The whole is better searched at once: one cluster, a large one, a scarce size, or a search that was cut."""
 
 
 def pack_within(
@@ -64,6 +65,14 @@ def _descend(
 ) -> Step[Packing] | None:
     """The best packing of these tests with at most this blood."""
     members = tuple(range(len(tests)))
+    packing: Packing | None
+    if may_drop and budget_ul < smallest_draw(shelf, tests, members):
+        nothing = (0, 0, 0)
+        packing = Packing((), members, nothing, nothing, 0, True)
+        return _step(tests, packing, least_blood)
+    single = smallest_tube(shelf, tests, members)
+    if single is not None and single.cost[1] <= budget_ul:
+        return _step(tests, joined([single]), least_blood)
     try:
         packing = search_together(
             shelf, tests, members, least_blood, node_limit, budget_ul=budget_ul, may_drop=may_drop
@@ -74,6 +83,10 @@ def _descend(
         return None
     if not packing.finished:
         raise TooLarge
+    return _step(tests, packing, least_blood)
+
+
+def _step(tests: list[Wanted], packing: Packing, least_blood: bool) -> Step[Packing]:
     left = [0, 0, 0]
     for number in packing.dropped:
         left[tests[number].priority] += 1

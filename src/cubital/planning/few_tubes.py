@@ -7,18 +7,19 @@ from collections.abc import Iterable, Sequence
 from cubital.planning.choices import Shelf, Wanted
 from cubital.planning.pairs import best_pair
 from cubital.planning.parts import Packed, Part
+from cubital.planning.search import ENDLESS
 
 
 def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:
     """All these tests in one tube, when that is optimal; None when it is not, or not known to be."""
     best = _cheapest_single(shelf, wanted, members)
     is_doubtful = best is not None and least_blood and len(members) > 1
-    if is_doubtful and best is not None and best.cost[1] > 2 * _smallest_draw(shelf, wanted, members):
+    if is_doubtful and best is not None and best.cost[1] > 2 * smallest_draw(shelf, wanted, members):
         return None
     return best
 
 
-def _cheapest_single(shelf: Shelf, wanted: Sequence[Wanted], members: list[int]) -> Part | None:
+def _cheapest_single(shelf: Shelf, wanted: Sequence[Wanted], members: Sequence[int]) -> Part | None:
     """The one tube of least blood, then preference, that holds all these tests; None without any."""
     first = wanted[members[0]].ways
     best: tuple[int, int, int, int] | None = None
@@ -86,5 +87,16 @@ def _may_more_take_less(shelf: Shelf, wanted: Sequence[Wanted], members: list[in
     return False
 
 
-def _smallest_draw(shelf: Shelf, wanted: Sequence[Wanted], members: Iterable[int]) -> int:
-    return min(shelf.ways[way].sizes[0].draw_ul for number in members for way in wanted[number].ways)
+def smallest_tube(shelf: Shelf, wanted: Sequence[Wanted], members: Sequence[int]) -> Part | None:
+    """The one tube for all these tests that no packing of them betters by either objective; None without one.
+
+    No tube that any of them accepts takes less blood, so neither fewer tubes nor less blood hold them all.
+    """
+    best = _cheapest_single(shelf, wanted, members)
+    return best if best is not None and best.cost[1] == smallest_draw(shelf, wanted, members) else None
+
+
+def smallest_draw(shelf: Shelf, wanted: Sequence[Wanted], members: Iterable[int]) -> int:
+    """The least blood that a tube for any of these tests takes; endless where they accept none."""
+    draws = [shelf.ways[way].sizes[0].draw_ul for number in members for way in wanted[number].ways]
+    return min(draws, default=ENDLESS)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from typing import NamedTuple
@@ -93,7 +94,8 @@ def sampling_limit(patient: Patient, site: Site) -> Limit:
         if cap.ul_per_kg is not None:
             amounts.append(cap.ul_per_kg * patient.weight_g // 1000)
         if cap.percent_of_tbv is not None:
-            amounts.append(int(Fraction(cap.percent_of_tbv) * volume_ul / 100))
+            percent, per = _ratio(cap.percent_of_tbv)
+            amounts.append(percent * volume_ul // (100 * per))
         for row in cap.by_weight:
             if row.weight_max_g is None or patient.weight_g <= row.weight_max_g:
                 amounts.append(row.cap_ul)
@@ -111,6 +113,12 @@ def sampling_limit(patient: Patient, site: Site) -> Limit:
     return Limit(
         limit_ul, volume_ul, (Reason(about="plan", text=text, basis=mark.basis, sources=(mark.source,)),), missing
     )
+
+
+@cache
+def _ratio(number: Decimal) -> tuple[int, int]:
+    """This number as numerator and denominator, for exact whole-number arithmetic."""
+    return number.as_integer_ratio()
 
 
 def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = ()) -> int | None:

@@ -64,8 +64,12 @@ class _Places:
         stock, sheet = self._stock, self._stock.sheet
         place = self._used % self._room
         if self._page is None or place == 0:
-            size = (stock.width_mm, stock.height_mm) if sheet is None else PAPER_MM[sheet.paper]
-            self._page = self._document.page(float(size[0]), float(size[1]))
+            if sheet is None:
+                # A page of whole dots is not scaled by a printer that has no others.
+                size = on_dots(float(stock.width_mm)), on_dots(float(stock.height_mm))
+            else:
+                size = float(PAPER_MM[sheet.paper][0]), float(PAPER_MM[sheet.paper][1])
+            self._page = self._document.page(*size)
         self._used += 1
         if sheet is None:
             return self._page

@@ -13,6 +13,7 @@ from cubital.handling.spin_settings import Need, Setting, settings_of, temperatu
 from cubital.model.centrifuge import Centrifuge, SpinProgram, Standing, WaitingTube
 
 NEVER = 1 << 60
+MOST_LEADERS = 9
 
 
 class Way(msgspec.Struct, frozen=True, kw_only=True):
@@ -86,7 +87,6 @@ class Bench:
             sum(1 << i for i, ready_s in enumerate(self.ready) if ready_s <= at_s) for at_s in self._ready_order
         ]
         self.served = [sum_of(way.tubes for way in station.ways) for station in self.stations]
-        self.groups = self._groups()
 
     def _masks(self, keys: Iterator[object] | Sequence[object]) -> list[int]:
         found: dict[object, int] = {}
@@ -198,9 +198,9 @@ class Bench:
                 load |= 1 << i
         return load
 
-    def most_of(self, tubes: int) -> int:
-        """How many of these tubes one run can hold at most, on the roomiest machine."""
-        return max(2 * self._pairs_for(machine, tubes) for machine in range(len(self.machines)))
+    def most_pairs_of(self, tubes: int) -> int:
+        """How many pairs of places these tubes may use in one run at most, on the roomiest machine."""
+        return max(self._pairs_for(machine, tubes) for machine in range(len(self.machines)))
 
     def _pairs_for(self, machine: int, tubes: int) -> int:
         rows = 0
@@ -209,25 +209,27 @@ class Bench:
                 rows |= self._rows[machine][kind]
         return self.machines[machine].capacities[rows]
 
-    def _groups(self) -> list[int]:
-        """Sets of tubes of which no two sets share a run, however it is set."""
+    def apart(self) -> Iterator[list[int]]:
+        """Ways to choose sets of tubes of which no two sets share a run, however it is set."""
         ways = [way.tubes for station in self.stations for way in station.ways]
-        together = [sum(1 << d for d, other in enumerate(self.classes) if any(
-            mask & way and other & way for way in ways)) for mask in self.classes]  # fmt: skip
-        kinds = list(dict.fromkeys(together))
-        apart: tuple[int, ...] = ()
-        leaders = [next(c for c, t in enumerate(together) if t == kind) for kind in kinds][:12]
+        together = [
+            sum(1 << d for d, other in enumerate(self.classes) if any(mask & way and other & way for way in ways))
+            for mask in self.classes
+        ]
+        leaders = [together.index(kind) for kind in dict.fromkeys(together)][:MOST_LEADERS]
         for size in range(len(leaders), 1, -1):
-            found = next((some for some in combinations(leaders, size) if _are_apart(some, together)), None)
-            if found is not None:
-                apart = found
-                break
-        members = [1 << leader for leader in apart]
+            for some in combinations(leaders, size):
+                if _are_apart(some, together):
+                    yield self._grown(some, together)
+
+    def _grown(self, leaders: Sequence[int], together: Sequence[int]) -> list[int]:
+        """The sets that these classes lead: each other class joins the one it can share a run with, if only one."""
+        members = [1 << leader for leader in leaders]
         for c in range(len(self.classes)):
             touched = [n for n, mask in enumerate(members) if any(together[d] >> c & 1 for d in bits(mask))]
             if len(touched) == 1:
                 members[touched[0]] |= 1 << c
-        return [sum(self.classes[c] for c in bits(mask)) for mask in members] or [self.everything]
+        return [sum(self.classes[c] for c in bits(mask)) for mask in members]
 
 
 def _are_apart(some: Sequence[int], together: Sequence[int]) -> bool:

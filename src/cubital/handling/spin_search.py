@@ -122,7 +122,8 @@ class _Search:
         That is all it is tried for. The child itself may be worth more, when other runs end before it.
         """
         assert child.run is not None
-        return self.bounds.below(child.left, child.free_s, child.cost, floor_s=child.run.end_s) >= best
+        floor_s = child.run.end_s
+        return self.bounds.below(child.left, child.free_s, child.cost, floor_s=floor_s, best=best) >= best
 
     def _dive(self, first: State) -> State:
         """A good plan soon: the most promising states only, run by run, each run loaded by what is due first."""

@@ -20,7 +20,7 @@ from cubital.exchange.directory_table import (
 )
 from cubital.exchange.policy_table import UTC, Policy, read_policy, refuse_unknown_words
 from cubital.exchange.stock_table import read_stock, with_marks
-from cubital.exchange.table import near_misses, show
+from cubital.exchange.table import is_text, near_misses, show
 from cubital.exchange.toml_file import read_toml
 from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Panel, Planning, Site, Test, TubeKind
@@ -105,7 +105,7 @@ def read_as_far_as_sound(folder: Path) -> PartlyRead:
     if not tables and not findings:
         findings.append(_folder_finding(folder, "a folder without any of its files", level="warning"))
     are_all_read = not any(f.level == "error" and f.file in FILES for f in findings)
-    site, more = _read(tables, cross_check=are_all_read)
+    site, more = _read(tables, cross_check=are_all_read, folder=folder.absolute().name)
     findings += more
     lost = frozenset(key for key in tables.get(TUBES, {}) if key not in site.kinds and key != "include")
     return PartlyRead(site if are_all_read else None, lost, tuple(findings))
@@ -134,10 +134,12 @@ def _stray_finding(path: Path) -> Finding:
     )
 
 
-def _read(tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True) -> tuple[Site, tuple[Finding, ...]]:
+def _read(
+    tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True, folder: str = ""
+) -> tuple[Site, tuple[Finding, ...]]:
     """The site of the sound entries of these tables; without `cross_check`, each table is looked at on its own."""
     findings: list[Finding] = []
-    policy = _read_policy(tables.get(SITE), findings)
+    policy = _read_policy(tables.get(SITE), findings, folder=folder if tables and is_text(folder) else "")
     kinds = _read_kinds(tables.get(TUBES), findings)
     tests = _read_all_tests(tables.get(TESTS), findings)
     panels = _read_all_panels(tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check)
@@ -238,10 +240,10 @@ def _changed_marks(entry: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict
     return {"from": {**marks, **{claim: ["site", "site"] for claim in changed}}}
 
 
-def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Policy:
+def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding], *, folder: str) -> Policy:
     shipped = _shipped_planning()
     if table is None:
-        return Policy(name=SHIPPED_NAME, time_zone=UTC, planning=shipped, stoppers={}, names={})
+        return Policy(name=folder or SHIPPED_NAME, time_zone=UTC, planning=shipped, stoppers={}, names={})
     planning = table.get("planning")
     asked = planning if isinstance(planning, dict) else {}
     return read_policy(
@@ -251,7 +253,7 @@ def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding]) -> Po
         policies=facts.order_policies() if "order_of_draw" in asked else (),
         limits=facts.sampling_limits() if "blood_limit" in asked else (),
         shipped=shipped,
-        default_name="site",
+        default_name=folder or "site",
     )
 
 

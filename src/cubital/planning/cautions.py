@@ -218,7 +218,7 @@ def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int
         if most is not None and share_of_all * most.denominator > most.numerator * limit.blood_volume_ul:
             large = facts.safety()["large-draw"]
             share = share_of_all / limit.blood_volume_ul
-            found.append(caution_of("warn", f"{large.text} This draw: {share:.1f} %.", large.marks[0]))
+            found.append(caution_of("warn", f"{large.text} This draw: {share:.2f} %.", large.marks[0]))
     return found
 
 

@@ -343,3 +343,10 @@ def test_a_loinc_code_that_cannot_be_one_warns(tmp_path: Path, code: str) -> Non
     site, findings = read_site_with_findings(write(tmp_path, tests=TWO_OF_A_NAME.replace("2075-0", code)))
     assert site is not None
     assert ("warning", "[chlorine] codes.loinc") in [(f.level, f.entry) for f in findings]
+
+
+def test_a_site_without_a_name_goes_by_that_of_its_folder(tmp_path: Path) -> None:
+    (tmp_path / "ward 7").mkdir()
+    assert read(tmp_path / "ward 7", site="[planning]\naltitude_m = 10\n").name == "ward 7"
+    (tmp_path / "ward 7" / "site.toml").unlink()
+    assert read(tmp_path / "ward 7", tubes=TUBES).name == "ward 7"

@@ -9,7 +9,7 @@ import msgspec
 
 from cubital.errors import PaperError
 from cubital.facts.labels import PAPER_MM, LabelStock
-from cubital.paper.label_face import Line, SpecimenLabel, draw_label, on_dots
+from cubital.paper.label_face import HAIR_MM, Line, SpecimenLabel, draw_label, on_dots
 from cubital.paper.surface import INK, WHITE, Corner, Document, Surface, fitted_pt, readable, wrap
 
 WHERE = "label"
@@ -65,8 +65,8 @@ class _Places:
         place = self._used % self._room
         if self._page is None or place == 0:
             if sheet is None:
-                # A page of whole dots is not scaled by a printer that has no others.
-                size = on_dots(float(stock.width_mm)), on_dots(float(stock.height_mm))
+                # A page of whole dots, less a hair, is not scaled by a printer that rounds up to its dots.
+                size = on_dots(float(stock.width_mm)) - HAIR_MM, on_dots(float(stock.height_mm)) - HAIR_MM
             else:
                 size = float(PAPER_MM[sheet.paper][0]), float(PAPER_MM[sheet.paper][1])
             self._page = self._document.page(*size)

@@ -28,6 +28,8 @@ from cubital.units import millilitres_text
 
 # A printer of 203 dots an inch: every bar is a whole number of its dots, two at least (0.25 mm).
 DOT_MM = 25.4 / 203
+# What is drawn smaller, so that a dot next to it is not touched.
+HAIR_MM = DOT_MM / 50
 BAR_DOTS = (3, 2)
 MATRIX_DOTS = (4, 3, 2)
 LEAST_BAR_MM, GOOD_BAR_MM, MOST_BAR_MM = 5.0, 7.0, 16.0
@@ -292,8 +294,8 @@ def _draw_matrix(surface: Surface, x: float, y: float, specimen: str, size: floa
 
 def _darken(surface: Surface, corner: Corner) -> None:
     """Blacken whole dots: drawn a hair smaller, for a printer that blackens every dot that is touched."""
-    hair = DOT_MM / 50
-    inside = Corner(corner.x + hair, corner.y + hair, corner.width - 2 * hair, corner.height - 2 * hair)
+    size = corner.width - 2 * HAIR_MM, corner.height - 2 * HAIR_MM
+    inside = Corner(corner.x + HAIR_MM, corner.y + HAIR_MM, *size)
     surface.box(inside, fill=(0, 0, 0))
 
 

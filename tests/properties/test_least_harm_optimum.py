@@ -7,7 +7,7 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cubital.chemistry.least_harm import harm_of_order, least_harm
+from cubital.chemistry.least_harm import harm_of_order, least_harm, tables_of
 
 
 @st.composite
@@ -32,3 +32,12 @@ def test_of_the_orders_that_do_as_well_the_one_nearest_to_the_given_is_told(harm
     found = least_harm(harms)
     best = [o for o in permutations(range(len(harms))) if harm_of_order(harms, o) == found.harm]
     assert found.order == max(best, key=lambda order: order[::-1])
+
+
+@given(matrices(), st.sets(st.integers(0, 5)))
+def test_the_least_harm_of_some_of_the_tubes_is_that_of_those_tubes_alone(
+    harms: list[list[int]], some: set[int]
+) -> None:
+    tubes = sorted(tube for tube in some if tube < len(harms))
+    alone = least_harm([[harms[a][b] for b in tubes] for a in tubes]).harm
+    assert tables_of(harms).least_among(tubes) == alone

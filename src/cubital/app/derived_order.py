@@ -9,8 +9,8 @@ import msgspec
 
 from cubital import facts
 from cubital.app.carry_over import TAKEN_HEMATOCRIT, Blood, additive_of, measured_in
-from cubital.chemistry.carryover import Spill, predicted_changes, typical_values, withheld
-from cubital.chemistry.least_harm import harm_of_order, least_harm
+from cubital.chemistry.carryover import Spill, typical_values, withheld, worst_share
+from cubital.chemistry.least_harm import Tables, harm_of_order, least_harm, tables_of
 from cubital.errors import OrderError
 from cubital.model import Site
 from cubital.planning.lint import SKIN_PUNCTURE
@@ -98,7 +98,8 @@ def derive_order(
         if a != b
     }
     harms = [[0 if a == b else pairs[a, b].rank for b in kinds] for a in kinds]
-    found = least_harm(harms)
+    tables = tables_of(harms)
+    found = least_harm(harms, tables=tables)
     return DerivedOrder(
         order=tuple(kinds[place] for place in found.order),
         orders=found.orders,
@@ -108,7 +109,7 @@ def derive_order(
         indifferent=tuple(
             (a, b) for n, a in enumerate(kinds) for b in kinds[n + 1 :] if pairs[a, b].rank == pairs[b, a].rank
         ),
-        guidelines=tuple(_beside(key, kinds, site, pairs, harms) for key in _venous()),
+        guidelines=tuple(_beside(key, kinds, site, pairs, harms, tables) for key in _venous()),
     )
 
 
@@ -121,16 +122,11 @@ def pair_harm(from_: str, into: str, site: Site, *, carried_ul: float, hematocri
         additive=source, carried_ul=carried_ul, blood_ul=_least_blood_ul(into, target, site),
         into_additive=target, hematocrit=hematocrit,
     )  # fmt: skip
-    shares = {
-        change.analyte: change.share_of_allowable
-        for change in predicted_changes(spill, native=native, principles=blood.principles, scheme=blood.scheme)
-        if change.share_of_allowable
-    }
-    worst = max(shares, key=lambda key: shares[key] or 0.0, default=None)
+    worst, share = worst_share(spill, native=native, principles=blood.principles, scheme=blood.scheme)
     graded = [claim.grade for claim in claims]
     return PairHarm(
         from_=from_, into=into, outweighs=graded.count("outweighs"), spoils=graded.count("spoils"),
-        lesser=graded.count("lesser"), share=0.0 if worst is None else shares[worst] or 0.0, worst=worst,
+        lesser=graded.count("lesser"), share=share, worst=worst,
         reasons=tuple(claim.text for claim in claims), withheld=withheld(spill, native),
     )  # fmt: skip
 
@@ -145,13 +141,18 @@ def _venous() -> list[str]:
 
 
 def _beside(
-    policy: str, kinds: Listing[str], site: Site, pairs: dict[tuple[str, str], PairHarm], harms: list[list[int]]
+    policy: str,
+    kinds: Listing[str],
+    site: Site,
+    pairs: dict[tuple[str, str], PairHarm],
+    harms: list[list[int]],
+    tables: Tables,
 ) -> Beside:
     """This guideline's order of the tubes it places, held against the least harm that those tubes allow."""
     planning = msgspec.structs.replace(site.planning, order_of_draw=policy, placings=())
     sequence = Sequence(msgspec.structs.replace(site, planning=planning), "straight-needle")
     placed = [n for n, kind in enumerate(kinds) if kind in site.kinds and sequence.find(kind) is not None]
-    least = least_harm([[harms[a][b] for b in placed] for a in placed]).harm if placed else 0
+    least = tables.least_among(placed)
     placed.sort(key=lambda n: sequence.sort_key(kinds[n], 0, ()))
     order = tuple(kinds[n] for n in placed)
     differences = tuple(

@@ -7,6 +7,7 @@ cells is left out (`water_shift` says how much it is): what is computed for oxal
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from types import MappingProxyType
 
 import msgspec
@@ -65,6 +66,7 @@ def released_mmol(substance: str, mmol: float) -> dict[str, float]:
     return {species: count * mmol for species, count in facts.salts()[substance].releases.items()}
 
 
+@lru_cache(maxsize=256)
 def load_of(additive: str, *, level: facts.Level = "typical") -> Load:
     """What this additive brings, at the typical, the low or the high amount of its sources.
 

@@ -131,6 +131,33 @@ def predicted_changes(
     return tuple(changes)
 
 
+def worst_share(
+    spill: Spill,
+    *,
+    native: Mapping[str, float],
+    principles: Mapping[str, str] | None = None,
+    scheme: str | None = None,
+) -> tuple[str | None, float]:
+    """The analyte that uses up most of its allowable error, and how much of it; None and 0 where none moves.
+
+    >>> spill = Spill(additive="k2-edta", carried_ul=50, blood_ul=950, hematocrit=0.45)
+    >>> worst, share = worst_share(spill, native={"potassium": 4.3, "sodium": 140.0})
+    >>> worst, round(share, 1)
+    ('potassium', 2.7)
+    """
+    unsaid = withheld(spill, native)
+    after = _after(spill, native, principles, "typical")
+    worst, most = None, 0.0
+    for key, before in native.items():
+        moved = abs(after[key] - before)
+        if key in unsaid or moved == 0:
+            continue
+        error = allowable_error(facts.analytes()[key], before, scheme=scheme)
+        if error is not None and error[1] > 0 and moved / error[1] > most:
+            worst, most = key, moved / error[1]
+    return worst, most
+
+
 def withheld(spill: Spill, native: Iterable[str]) -> tuple[str, ...]:
     """The analytes among these that the additive may raise by an amount nobody here knows."""
     if spill.carried_ul == 0:

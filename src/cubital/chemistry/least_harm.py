@@ -6,7 +6,7 @@ the careful reading; no study says how far a trace travels. The harm of an order
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
@@ -32,28 +32,42 @@ def harm_of_order(harms: Sequence[Sequence[int]], order: Sequence[int]) -> int:
     return sum(harms[a][b] for place, b in enumerate(order) for a in order[:place])
 
 
-def least_harm(harms: Sequence[Sequence[int]]) -> LeastHarm:
+class Tables(msgspec.Struct, frozen=True, kw_only=True):
+    """For each subset of the tubes, as bits: its least harm within itself, and how many of its orders reach it."""
+
+    least: list[int]
+    ways: list[int]
+
+    def least_among(self, tubes: Iterable[int]) -> int:
+        """The least harm that an order of these tubes alone can do."""
+        return self.least[sum(1 << tube for tube in tubes)]
+
+
+def least_harm(harms: Sequence[Sequence[int]], *, tables: Tables | None = None) -> LeastHarm:
     """The order of least harm, the earliest tube given first where several do as well.
 
-    Raises `UnitError` for more than 16 tubes: the subsets double with each.
+    `tables` are those of `tables_of`, where they are at hand. Raises `UnitError` for more than 16 tubes.
 
     >>> least_harm([[0, 5], [2, 0]])
     LeastHarm(order=(1, 0), harm=2, orders=1)
     """
+    found = tables or tables_of(harms)
+    return LeastHarm(order=_first_order(harms, found.least, len(harms)), harm=found.least[-1], orders=found.ways[-1])
+
+
+def tables_of(harms: Sequence[Sequence[int]]) -> Tables:
+    """The least harm of every subset; raises `UnitError` for more than 16 tubes, for the subsets double with each.
+
+    >>> tables_of([[0, 5], [2, 0]]).least
+    [0, 0, 0, 2]
+    """
     count = len(harms)
     if count > MOST_TUBES:
         raise UnitError(f"found {count} kinds of tube; expected at most {MOST_TUBES}", where="order of draw")
-    least, ways = _fill(harms, count)
-    return LeastHarm(order=_first_order(harms, least, count), harm=least[-1], orders=ways[-1])
-
-
-def _fill(harms: Sequence[Sequence[int]], count: int) -> tuple[list[int], list[int]]:
-    """For each subset, drawn first, its least harm within itself and how many of its orders reach it."""
     size = 1 << count
     least, ways = [0] * size, [0] * size
     ways[0] = 1
-    into = [_sums([row[last] for row in harms]) for last in range(count)]
-    lasts = [(1 << last, into[last]) for last in range(count)]
+    lasts = [(1 << last, _sums([row[last] for row in harms])) for last in range(count)]
     for drawn in range(1, size):
         # Invariant: every smaller subset is done, and taking its last tube away leaves one of them.
         best, reached = -1, 0
@@ -66,7 +80,7 @@ def _fill(harms: Sequence[Sequence[int]], count: int) -> tuple[list[int], list[i
                 elif harm == best:
                     reached += ways[before]
         least[drawn], ways[drawn] = best, reached
-    return least, ways
+    return Tables(least=least, ways=ways)
 
 
 def _sums(values: Sequence[int]) -> list[int]:

@@ -51,12 +51,13 @@ class _Dear(Exception):
 
 
 def assign(
-    tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], *, below: int = ANY
+    tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], *, below: int = ANY, is_brief: bool = False
 ) -> Placed | Unfit:
     """The assignment of every test to one tube with the least preference, or the tests that do not fit.
 
     `lanes` names for each tube the class of tubes that every test treats alike, size apart. Tests
     that share no tube, directly or through others, are assigned apart. Only sums under `below` count.
+    A brief search gives up early: what it does not find is then not proved absent.
     """
     tube_of = [-1] * len(tests)
     total = least = 0
@@ -64,7 +65,7 @@ def assign(
     spare = below - sum(floors)
     for members in _components(tests):
         floor = sum(floors[n] for n in members)
-        search = _Search([tests[n] for n in members], caps, lanes, spare + floor)
+        search = _Search([tests[n] for n in members], caps, lanes, spare + floor, is_brief=is_brief)
         found = search.run()
         if found is None:
             return Unfit(tuple(members), not search.is_cut, search.is_limited)
@@ -97,7 +98,10 @@ def _components(tests: Sequence[Options]) -> list[list[int]]:
 class _Search:
     """One depth-first search; the state is the residual capacity of each tube."""
 
-    def __init__(self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], below: int) -> None:
+    def __init__(
+        self, tests: Sequence[Options], caps: Sequence[int], lanes: Sequence[int], below: int, *, is_brief: bool
+    ) -> None:
+        self.is_brief = is_brief
         self.lanes = lanes
         self.tests = [sorted((o for o in options if o[1] <= caps[o[0]]), key=_by_place) for options in tests]
         self.caps = tuple(caps)
@@ -125,6 +129,9 @@ class _Search:
         try:
             self._descend(everything, 0)
         except _Dear:
+            if self.is_brief:
+                self.is_cut = True
+                return None if self.best is None else Placed(self.best, self.best_value, 0)
             self.residual = list(self.caps)
             self._tune_multipliers(_DEAR_STEPS)
             self._search_fillings(everything)

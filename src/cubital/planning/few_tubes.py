@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from cubital.planning.choices import Shelf, Wanted
 from cubital.planning.pairs import best_pair
 from cubital.planning.parts import Packed, Part
-from cubital.planning.search import ENDLESS
+from cubital.planning.question import ENDLESS
 
 
 def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Size, Wanted, Ways
 from cubital.planning.parts import Packed, Packing
-from cubital.planning.search import ENDLESS, Entry, Question, search
+from cubital.planning.question import ENDLESS, Entry, Question
+from cubital.planning.search import search
 
 
 def search_together(

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from cubital.planning.choices import Shelf
-from cubital.planning.search import ENDLESS
+from cubital.planning.question import ENDLESS
 
 
 class Packed(NamedTuple):

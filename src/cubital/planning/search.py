@@ -15,59 +15,11 @@ from heapq import heappop, heappush
 from typing import NamedTuple
 
 from cubital.planning.assignment import ANY, Placed, Unfit, assign
+from cubital.planning.question import ENDLESS, Cost, Found, Question, bits
 from cubital.planning.room import hall_fails
+from cubital.planning.stock import Shares, fails_in_parts, fails_whole, scarce_shares
 
-ENDLESS = 1 << 40
-_WHOLE = 1 << 20
-
-
-class Entry(NamedTuple):
-    """A tube that may be taken: the lane of tests it serves, its draw and capacity, and its stock item.
-
-    `most` is how many the lane can use: one where a test stands alone.
-    """
-
-    lane: int
-    draw_ul: int
-    cap_ul: int
-    item: int
-    most: int
-
-
-class Question(NamedTuple):
-    """A packing question: each test's need and place by lane, and the tubes that may be taken.
-
-    `stock` limits the items it names. With `may_drop` a test may be left out, at a cost above every
-    other by its priority (0 stat, 1 timed, 2 routine); `budget_ul` is the most blood that may be drawn.
-    """
-
-    tests: tuple[dict[int, tuple[int, int]], ...]
-    entries: tuple[Entry, ...]
-    stock: dict[int, int]
-    least_blood: bool
-    priorities: tuple[int, ...] = ()
-    may_drop: bool = False
-    budget_ul: int = ENDLESS
-
-
-Cost = tuple[int, int, int, int, int, int]
-
-
-class Found(NamedTuple):
-    """An answer: the tubes taken (entry numbers), the tube of each test (-1: left out), what is proved.
-
-    `tube_of` None with `finished` true means that no packing exists; `bound` is never above the
-    optimum, and equals `cost` when `finished`. Costs are (left out stat, timed, routine, then the
-    objective's two, then the preference).
-    """
-
-    taken: tuple[int, ...]
-    tube_of: tuple[int, ...] | None
-    cost: Cost
-    bound: Cost
-    nodes: int
-    finished: bool
-
+_LONG = 100  # nodes after which it pays to ask whether the whole stock could hold the tests at all
 
 class _Node(NamedTuple):
     """Tubes that must be taken, entries that may still be added, tests given up and tests that may be."""
@@ -131,10 +83,13 @@ class _Cover:
         root = _Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
         heap: list[tuple[Cost, int, _Node, _Way | Placed]] = []
         first = self._look(root)
-        if first is not None and (root.droppable or self._shelf_holds(root, root.allowed)):
+        scarce = [] if root.droppable else self._scarce(root, root.allowed)
+        if first is not None and not fails_in_parts(scarce, self.stock):
             heap.append((first[0], 0, root, first[1]))
         serial = nodes = 0
         while heap:
+            if nodes == _LONG and fails_whole(scarce, self.stock):
+                return Found((), None, _NOTHING, _NOTHING, nodes, True)
             cost, _, node, goes_on = heappop(heap)
             if isinstance(goes_on, Placed):
                 is_proved = not self.is_cut and goes_on.least == goes_on.preference
@@ -261,38 +216,15 @@ class _Cover:
             count[lane] = count.get(lane, 0) + 1
         return any((self.lane_tests[lane] & ~node.dropped).bit_count() < tubes for lane, tubes in count.items())
 
-    def _shelf_holds(self, node: _Node, still: int) -> bool:
-        """Whether the counted stock could hold the tests that nothing else serves.
-
-        Each such test takes at least a share of one piece of an item. Shares are checked as they are,
-        and once more with every share over a half counted whole and every smaller one as nothing,
-        since two over a half never share a tube.
-        """
-        have = sum(1 << e for e in set(node.taken))
-        pieces: dict[int, int] = {}
-        for e in bits(have | still):
-            item = self.entries[e].item
-            pieces[item] = self.stock.get(item, ENDLESS)
-        items = sorted(item for item, count in pieces.items() if count < ENDLESS)
-        index = {item: i for i, item in enumerate(items)}
-        shares, halves = [], []
-        for number, servers in enumerate(self.test_entries):
-            if node.dropped >> number & 1:
-                continue
-            mask, share = 0, _WHOLE
-            for e in bits(servers & (have | still)):
-                entry = self.entries[e]
-                i = index.get(entry.item)
-                if i is None:
-                    mask = 0
-                    break
-                mask |= 1 << i
-                share = min(share, self.tests[number][entry.lane][0] * _WHOLE // entry.cap_ul)
-            if mask:
-                shares.append((mask, share))
-                halves.append((mask, _WHOLE if share > _WHOLE // 2 else 0))
-        room = [pieces[item] * _WHOLE for item in items]
-        return not hall_fails(shares, room) and not hall_fails(halves, room)
+    def _scarce(self, node: _Node, still: int) -> list[Shares]:
+        """The tests kept that only counted stock serves, by the shares they take of it."""
+        ready = still | sum(1 << e for e in set(node.taken))
+        kept = [
+            (self.tests[n], servers & ready)
+            for n, servers in enumerate(self.test_entries)
+            if not node.dropped >> n & 1
+        ]
+        return scarce_shares(kept, self.entries, self.stock)
 
     def _affordable(self, still: int, left_ul: int) -> int:
         for e in bits(still):
@@ -420,7 +352,7 @@ class _Cover:
     def _beyond(self, node: _Node, unfit: Unfit) -> _Way | None:
         """What may help tests that do not fit whole: a tube in one of their lanes, or leaving one out."""
         still = self._still(node)
-        if not node.droppable and not self._shelf_holds(node, still):
+        if not node.droppable and fails_in_parts(self._scarce(node, still), self.stock):
             return None
         lanes = tests = 0
         for number in unfit.tests:
@@ -471,16 +403,3 @@ def _with_drops(cost: Cost, must: int, droppable: int, priorities: Sequence[int]
         must -= use
     return left[0], left[1], left[2], cost[3], cost[4], 0
 
-
-def bits(mask: int) -> list[int]:
-    """The positions of the set bits, lowest first.
-
-    >>> bits(0b1011)
-    [0, 1, 3]
-    """
-    found = []
-    while mask:
-        low = mask & -mask
-        found.append(low.bit_length() - 1)
-        mask ^= low
-    return found

@@ -8,7 +8,8 @@ import pytest
 
 from cubital.planning import assignment, fillings
 from cubital.planning.assignment import Placed, Unfit, assign
-from cubital.planning.search import Entry, Question, search
+from cubital.planning.question import Entry, Question
+from cubital.planning.search import search
 from tests.properties.test_assignment_optimum import count_places, make_leaf, solve
 
 

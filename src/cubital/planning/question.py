@@ -1,0 +1,69 @@
+"""What the exact search is asked and what it answers."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+ENDLESS = 1 << 40
+
+
+class Entry(NamedTuple):
+    """A tube that may be taken: the lane of tests it serves, its draw and capacity, and its stock item.
+
+    `most` is how many the lane can use: one where a test stands alone.
+    """
+
+    lane: int
+    draw_ul: int
+    cap_ul: int
+    item: int
+    most: int
+
+
+class Question(NamedTuple):
+    """A packing question: each test's need and place by lane, and the tubes that may be taken.
+
+    `stock` limits the items it names. With `may_drop` a test may be left out, at a cost above every
+    other by its priority (0 stat, 1 timed, 2 routine); `budget_ul` is the most blood that may be drawn.
+    """
+
+    tests: tuple[dict[int, tuple[int, int]], ...]
+    entries: tuple[Entry, ...]
+    stock: dict[int, int]
+    least_blood: bool
+    priorities: tuple[int, ...] = ()
+    may_drop: bool = False
+    budget_ul: int = ENDLESS
+
+
+Cost = tuple[int, int, int, int, int, int]
+
+
+class Found(NamedTuple):
+    """An answer: the tubes taken (entry numbers), the tube of each test (-1: left out), what is proved.
+
+    `tube_of` None with `finished` true means that no packing exists; `bound` is never above the
+    optimum, and equals `cost` when `finished`. Costs are (left out stat, timed, routine, then the
+    objective's two, then the preference).
+    """
+
+    taken: tuple[int, ...]
+    tube_of: tuple[int, ...] | None
+    cost: Cost
+    bound: Cost
+    nodes: int
+    finished: bool
+
+
+def bits(mask: int) -> list[int]:
+    """The positions of the set bits, lowest first.
+
+    >>> bits(0b1011)
+    [0, 1, 3]
+    """
+    found = []
+    while mask:
+        low = mask & -mask
+        found.append(low.bit_length() - 1)
+        mask ^= low
+    return found

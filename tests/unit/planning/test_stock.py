@@ -1,0 +1,57 @@
+"""Whether a counted stock can hold tests at all: proved early, and never claimed of a stock that can."""
+
+from __future__ import annotations
+
+from itertools import product
+from random import Random
+
+from cubital.planning import Planner
+from cubital.planning.stock import WHOLE, Shares, fails_in_parts, fails_whole
+from tests.oracles.campaign import make_case
+
+
+def can_hold(tests: list[Shares], stock: dict[int, int]) -> bool:
+    """By trying every piece for every test."""
+    pieces = [(item, n) for item, count in stock.items() for n in range(count)]
+    ways = [[piece for piece in pieces if piece[0] in shares] for shares in tests]
+    for chosen in product(*ways):
+        load = dict.fromkeys(pieces, 0)
+        for piece, shares in zip(chosen, tests, strict=True):
+            load[piece] += shares[piece[0]]
+        if all(value <= WHOLE for value in load.values()):
+            return True
+    return False
+
+
+def test_a_stock_that_can_hold_the_tests_is_never_said_to_fail_and_small_failures_are_found() -> None:
+    random, found, missed = Random(4), 0, 0
+    for _ in range(400):
+        stock = {item: random.randint(0, 2) for item in range(3)}
+        tests: list[Shares] = [
+            {item: random.randint(WHOLE // 8, WHOLE) for item in random.sample(range(3), random.randint(1, 3))}
+            for _ in range(random.randint(1, 5))
+        ]
+        if can_hold(tests, stock):
+            assert not fails_in_parts(tests, stock)
+            assert not fails_whole(tests, stock)
+        elif fails_whole(tests, stock):
+            found += 1
+        else:
+            missed += 1
+    assert found > 100
+    assert missed == 0
+
+
+def test_a_share_of_a_whole_piece_fits_it_and_two_such_need_two_pieces() -> None:
+    two: list[Shares] = [{0: WHOLE}, {0: WHOLE}]
+    assert fails_whole(two, {0: 1})
+    assert fails_in_parts(two, {0: 1})
+    assert not fails_whole(two, {0: 2})
+    assert not fails_in_parts(two, {0: 2})
+
+
+def test_an_order_that_the_stock_cannot_hold_at_typical_volumes_is_known_before_the_search_is_long() -> None:
+    order, site = make_case("medium", 150, budget=False)
+    plan = Planner(site, node_limit=400).plan(order)
+    assert plan.volumes == "minimum"
+    assert plan.optimal

@@ -36,6 +36,9 @@ def length_mm(picture: TubePicture, most_mm: float) -> float:
 
 def draw_tube(surface: Surface, corner: Corner, picture: TubePicture) -> float | None:
     """Draw the tube into this box, its cap at the left; where its fill line stands, None where it is drawn empty."""
+    if not picture.mark and picture.is_discarded:
+        _draw_syringe(surface, corner)
+        return None
     cap = min(CAP, corner.width * 0.26)
     collar = min(COLLAR, corner.width * 0.09)
     inset = corner.height * (0.02 if picture.is_bottle else 0.1)
@@ -125,6 +128,21 @@ def _draw_broth(surface: Surface, glass: Corner) -> None:
         for row in range(3):
             x, y = broth.x + 1.8 + column * 3, broth.y + broth.height * (row + 0.7) / 3.4
             surface.disc(x + (1.5 if row % 2 else 0), y, 0.22, fill=INK)
+
+
+def _draw_syringe(surface: Surface, corner: Corner) -> None:
+    """A syringe that is thrown away: nozzle at the left, blood hatched, plunger drawn back at the right."""
+    middle = corner.y + corner.height / 2
+    barrel = Corner(corner.x + 5, corner.y + corner.height * 0.12, corner.width * 0.72, corner.height * 0.76)
+    surface.box(Corner(corner.x, middle - 0.9, 5, 1.8), fill=WHITE, edge=INK, line_mm=0.35)
+    surface.box(Corner(barrel.right, middle - 0.8, corner.right - barrel.right - 1.2, 1.6), edge=INK, line_mm=0.35)
+    surface.box(Corner(corner.right - 1.2, corner.y + 1.5, 1.2, corner.height - 3), fill=INK)
+    surface.box(barrel, fill=WHITE)
+    with surface.clipped(barrel):
+        _hatch(surface, Corner(barrel.x, barrel.y, barrel.width - 6, barrel.height))
+    surface.box(Corner(barrel.right - 6, barrel.y, 2.2, barrel.height), fill=INK)
+    surface.box(barrel, edge=INK, line_mm=0.35)
+    surface.box(Corner(barrel.right - 0.4, corner.y - 0.4, 0.8, corner.height + 0.8), fill=INK)
 
 
 def _hatch(surface: Surface, inside: Corner) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections import Counter
 from itertools import pairwise
 
@@ -10,6 +11,8 @@ import msgspec
 import numpy as np
 import pypdfium2
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from cubital.errors import PaperError
 from cubital.facts.labels import PAPER_MM, label_stock
@@ -221,3 +224,35 @@ def test_a_site_name_too_long_for_the_slip_is_refused() -> None:
 def test_no_part_of_an_identity_shows_in_its_representation() -> None:
     assert repr(WHO) == "Identity(…)"
     assert "Ottoline" not in repr(label())
+
+
+def printed_or_refused(one: SpecimenLabel, key: str) -> tuple[bytes | None, str]:
+    """The PDF of one label, or the field for which it is refused."""
+    try:
+        return print_labels([one], SLIP, label_stock()[key]), ""
+    except PaperError as refused:
+        return None, refused.field
+
+
+LETTERS = st.sampled_from("AbÇdéłøĞžΩψЖяỆ'-, 09")
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    name=st.text(LETTERS, min_size=1, max_size=70).map(lambda text: " ".join(text.split())).filter(bool),
+    number=st.text("0123456789ABX-", min_size=1, max_size=30),
+    specimen=st.text("0123456789QZ-", min_size=1, max_size=18),
+    key=st.sampled_from(STOCK),
+)
+def test_whatever_is_printed_is_printed_whole_or_refused(name: str, number: str, specimen: str, key: str) -> None:
+    one = label(identity=msgspec.structs.replace(WHO, name=name, number=number), specimen=specimen)
+    pdf, field = printed_or_refused(one, key)
+    if pdf is None:
+        assert field in ("name", "number", "number and birth_date", "specimen")
+        return
+    said = "".join(" ".join(words_of(pdf)).split())
+    for text in (name, number, specimen, "born1958-03-02"):
+        # A hyphen at the end of a line is taken for one of the line's own by what reads the words.
+        assert "".join(text.split()).replace("-", "") in re.sub("[-\ufffe\u0002\u00ad]", "", said) + said
+    found = sorted(code for page in codes_of(pdf) for code in page)
+    assert found == [("Code128", specimen), ("DataMatrix", specimen)]

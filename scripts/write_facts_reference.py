@@ -441,7 +441,7 @@ def _after_the_draw() -> list[str]:
     ]
     times = [(f"`{t.test}`", t.after, t.from_min, t.to_min, t.outcome, mark_text(t.mark)) for t in timings().values()]
     limits = [
-        (_codes(i.tests), f"{i.index}, {i.unit}", i.comment_over, i.refuse_over, i.says, marks_text(i.marks))
+        (_codes(i.tests), f"{i.index}, {i.unit}", i.comment_from, i.refuse_over, i.says, marks_text(i.marks))
         for i in index_limits()
     ]
     looked = [(f"`{c.key}`", c.why, c.wording, marks_text(c.marks)) for c in checks().values()]
@@ -458,7 +458,7 @@ def _after_the_draw() -> list[str]:
         "## When blood is drawn after a dose, in minutes",
         table(("test", "after", "from", "to", "at another time", "rests on"), times),
         "## From which index on a result is commented or withheld",
-        table(("tests", "index", "comment over", "withhold over", "says", "rests on"), limits),
+        table(("tests", "index", "comment from", "withhold over", "says", "rests on"), limits),
         "## What is looked at when a specimen arrives", table(("check", "why", "wording", "rests on"), looked),
     ]  # fmt: skip
 

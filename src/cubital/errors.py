@@ -22,6 +22,7 @@
     ├── LocalTimeError    a local time that is no instant, or two
     ├── PaperError        what cannot be printed so that it can be read; names the field
     ├── MissingLibrary    a part of cubital that is not installed
+    ├── ReceiptError      an exception that may not be made, or a specimen that cannot be judged
     ├── SpinError         tubes and centrifuges that do not make one question
     └── ExchangeError     bytes from outside that cannot be read
 
@@ -209,6 +210,10 @@ class PaperError(CubitalError, ValueError):
 
 class MissingLibrary(CubitalError, ImportError):
     """A part of cubital needs a library that is not installed; the message names the command."""
+
+
+class ReceiptError(CubitalError, ValueError):
+    """An exception that may not be made for a specimen, or a specimen that cannot be judged as asked."""
 
 
 class SpinError(CubitalError, ValueError):

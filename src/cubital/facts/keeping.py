@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cache
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 import msgspec
 
@@ -17,6 +17,7 @@ from cubital.facts.sources import Mark, check_marks
 StateKey = Literal["whole", "on-cells", "off-cells"]
 StorageKey = Literal["ambient", "cold", "frozen", "warm", "ice"]
 IndexKey = Literal["hemolysis", "lipemia", "icterus"]
+INDICES: tuple[IndexKey, ...] = get_args(IndexKey)
 Tests = Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
 Minutes = Annotated[int, msgspec.Meta(ge=0)]
 Positive = Annotated[int, msgspec.Meta(gt=0)]
@@ -111,7 +112,7 @@ class Timing(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
 
 class IndexLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """From which index on a test's result needs a comment, and from which it is not reported; None is no such limit.
+    """From which index on a test's result needs a comment, and over which it is not reported; None is no such limit.
 
     Hemolysis is free hemoglobin in g/L; lipemia and icterus are in the unit that `unit` names.
     """
@@ -121,13 +122,13 @@ class IndexLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     unit: str
     says: str
     marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
-    comment_over: Decimal | None = None
+    comment_from: Decimal | None = None
     refuse_over: Decimal | None = None
 
     def __post_init__(self) -> None:
-        if self.comment_over is None and self.refuse_over is None:
-            raise ValueError("found no limit; expected comment_over or refuse_over")
-        if self.comment_over is not None and self.refuse_over is not None and self.comment_over > self.refuse_over:
+        if self.comment_from is None and self.refuse_over is None:
+            raise ValueError("found no limit; expected comment_from or refuse_over")
+        if self.comment_from is not None and self.refuse_over is not None and self.comment_from > self.refuse_over:
             raise ValueError("found a comment above the refusal; expected it below")
 
 

@@ -1,0 +1,89 @@
+"""What a check found: faults of age, storage and interference that receipt and adding on share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from typing import Literal, NamedTuple
+
+from cubital.facts.keeping import INDICES, IndexKey, checks, index_limits
+from cubital.handling.drift import drift_words
+from cubital.handling.keeping import PolicyKey, span_text
+from cubital.handling.stability import Kept, Life, is_spun_for, keep
+from cubital.model.specimen import Specimen
+from cubital.model.test import Test
+
+FaultKey = Literal["comment", "refuse", "untold"]
+# From here on a sample counts as hemolyzed in quality indicators (Pre-HemI, over 0.5 g/L).
+_HEMOLYZED = Decimal("0.5")
+
+
+class Fault(NamedTuple):
+    """One check that did not pass: what it comes to, what was found, and what that rests on."""
+
+    check: str
+    outcome: FaultKey
+    text: str
+    basis: str
+    sources: tuple[str, ...]
+
+
+def fault(key: str, outcome: FaultKey, text: str) -> Fault:
+    """A fault of this check, resting on what the check rests on."""
+    mark = checks()[key].marks[0]
+    return Fault(key, outcome, text, mark.basis, (mark.source,))
+
+
+def least_ul(test: Test, specimen: Specimen) -> int | None:
+    """The least this test takes from this specimen; None where it does not accept it."""
+    needs = [a.minimum_ul for a in test.accepts if specimen.kind in a.tubes and a.matrix == specimen.matrix]
+    return min(needs, default=None)
+
+
+def age_faults(test: Test, specimen: Specimen, life: Life, age_s: int, policy: PolicyKey) -> Iterator[Fault]:
+    """What the age of a specimen and the places it was kept in mean for one test."""
+    kept = keep(test, specimen.additive, specimen.matrix, life, policy=policy)
+    standing = kept.standing(age_s)
+    old = f"{span_text(age_s)} after the draw"
+    if standing == "past" and kept.limit is not None:
+        name = "storage" if kept.limit.seconds == 0 else "age"
+        yield Fault(name, "refuse", f"{kept.limit.text}; it is {old}", kept.limit.basis, kept.limit.sources)
+    elif standing == "unknown":
+        yield fault("keeping", "comment", kept.unknown)
+    elif standing == "mixed":
+        yield fault("keeping", "comment", f"no source says how its times in several storages add; it is {old}")
+    elif policy == "extended":
+        yield from _extended(test, specimen, life, age_s, kept)
+
+
+def _extended(test: Test, specimen: Specimen, life: Life, age_s: int, kept: Kept) -> Iterator[Fault]:
+    """What a stricter source says, and how far the value may have moved."""
+    strict = keep(test, specimen.additive, specimen.matrix, life, policy="strict")
+    if strict.standing(age_s) != "past" or strict.limit is None or kept.limit is None:
+        return
+    words = [f"over the stricter limit ({strict.limit.text}); {kept.limit.text}"]
+    if is_spun_for(test, specimen.matrix):
+        on_s = age_s if life.separated_s is None else min(age_s, life.separated_s)
+        words += drift_words(test.key, specimen.additive, "on-cells", "ambient", on_s)
+    yield Fault("older", "comment", "; ".join(words), kept.limit.basis, kept.limit.sources)
+
+
+def index_faults(test: str, indices: Mapping[IndexKey, Decimal]) -> Iterator[Fault]:
+    """What hemolysis, lipemia and icterus mean for one test; not measured, or no limit known, is said."""
+    for index in INDICES:
+        value = indices.get(index)
+        if value is None:
+            yield fault(index, "untold", f"{index}: not measured")
+            continue
+        limit = next((x for x in index_limits() if x.index == index and test in x.tests), None)
+        if limit is None:
+            if value > (_HEMOLYZED if index == "hemolysis" else 0):
+                yield fault(index, "comment", f"{index} {value}: no limit is known for this test")
+            continue
+        sources = tuple(mark.source for mark in limit.marks)
+        if limit.refuse_over is not None and value > limit.refuse_over:
+            text = f"{index} {value}, over {limit.refuse_over} {limit.unit}: {limit.says}"
+            yield Fault(index, "refuse", text, limit.marks[0].basis, sources)
+        elif limit.comment_from is not None and value >= limit.comment_from:
+            text = f"{index} {value}, from {limit.comment_from} {limit.unit} on: {limit.says}"
+            yield Fault(index, "comment", text, limit.marks[0].basis, sources)

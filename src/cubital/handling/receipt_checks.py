@@ -1,0 +1,225 @@
+"""The checks of a specimen at receipt, one after another, for one test."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cubital import facts
+from cubital.facts.keeping import checks, timings
+from cubital.handling.faults import Fault, FaultKey, age_faults, fault, index_faults, least_ul
+from cubital.handling.keeping import PolicyKey, span_text
+from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen
+from cubital.handling.stability import Life, Phase, life_of, seconds_between
+from cubital.model.plan import Reason
+from cubital.model.site import Site
+from cubital.model.specimen import Specimen
+from cubital.model.test import Test
+
+RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
+_CLOTS = ("none", "clot-activator", "thrombin")
+_CLOSED = ("keep_closed", "sterile", "first_use")
+_LEAST_FILL = 90
+# What somebody at reception can see or ask: left out, the specimen is not plainly accepted.
+_VISIBLE = (
+    "collection-time", "collector", "expired", "clotted", "fill", "leaked", "opened", "light", "timing",
+)  # fmt: skip
+_STUDIED_FILLS = {"adcock-1998-pt": ("prothrombin-time", "inr"), "adcock-1998-aptt": (
+    "activated-partial-thromboplastin-time",
+)}  # fmt: skip
+
+
+def judge(
+    specimen: Specimen, site: Site, arrival: Arrival, *, policy: PolicyKey = "strict", life: Life | None = None
+) -> tuple[Judgement, ...]:
+    """The judgement of each waiting test of this specimen, in their order.
+
+    `life` is where it has been, where that is known better than its own state says.
+    """
+    look = _Look(specimen, site, arrival, policy, life or life_of(specimen))
+    return tuple(look.judge(test) for test in specimen.waiting)
+
+
+class _Look:
+    """One specimen as it lies on the counter."""
+
+    def __init__(self, specimen: Specimen, site: Site, arrival: Arrival, policy: PolicyKey, life: Life) -> None:
+        self.specimen = specimen
+        self.site = site
+        self.arrival = arrival
+        self.policy = policy
+        self.life = _as_it_came(life, arrival)
+        self.left_ul = specimen.left_ul if arrival.usable_ul is None else arrival.usable_ul
+
+    def judge(self, key: str) -> Judgement:
+        test = self.site.tests.get(key)
+        faults = list(self._faults(key, test))
+        known = checks()
+        refused = [f for f in faults if f.outcome == "refuse"]
+        shown = refused or [f for f in faults if f.outcome == "comment"]
+        unseen = [f for f in faults if f.outcome == "untold"]
+        visible = [f for f in unseen if f.check in _VISIBLE]
+        words = [f"{known[f.check].wording} ({f.text})" for f in shown]
+        if not refused and visible:
+            words.append(f"Not stated at receipt: {', '.join(f.text for f in visible)}.")
+        return Judgement(
+            test=key,
+            outcome="refuse" if refused else "comment" if words else "accept",
+            wording=" ".join(words),
+            reasons=tuple(
+                Reason(about=f.check, text=f.text, basis=f.basis, sources=f.sources)
+                for f in faults
+                if f.outcome != "untold"
+            ),
+            untold=tuple(f.text for f in unseen),
+            is_identity=any(known[f.check].is_identity for f in refused),
+        )
+
+    def _faults(self, key: str, test: Test | None) -> Iterator[Fault]:
+        yield from self._identity(test)
+        if test is None:
+            yield fault("wrong-tube", "comment", "this site's directory does not know the test")
+            test = Test(key=key, name=key, bench="")
+        else:
+            yield from self._tube(test)
+        yield from self._condition(test)
+        yield from self._fill(test)
+        yield from self._timing(test)
+        yield from self._age(test)
+        yield from self._volume(test)
+        yield from index_faults(test.key, self.arrival.indices)
+
+    def _identity(self, test: Test | None) -> Iterator[Fault]:
+        label = self.arrival.label
+        if label is None:
+            yield fault("identifiers", "refuse", "nobody compared the label with the order")
+            return
+        if label.agree < FEWEST_IDENTIFIERS:
+            yield fault("identifiers", "refuse", f"{label.agree} of 2 identifiers agree with the order")
+        if label.differ:
+            yield fault("label-mismatch", "refuse", f"{label.differ} differ from the order")
+        if label.labels > 1:
+            if label.labels_agree:
+                yield fault("second-label", "comment", f"{label.labels} labels that agree")
+            else:
+                seen = "differ" if label.labels_agree is False else "were not compared"
+                yield fault("two-labels", "refuse", f"{label.labels} labels, which {seen}")
+        yield from _label_lines(label, test)
+
+    def _tube(self, test: Test) -> Iterator[Fault]:
+        if test.culture is not None:
+            return
+        kinds = [accept for accept in test.accepts if self.specimen.kind in accept.tubes]
+        if not kinds:
+            yield fault("wrong-tube", "refuse", f"it came in {self.specimen.kind}, which the test does not accept")
+        elif not any(accept.matrix == self.specimen.matrix for accept in kinds):
+            wanted = " or ".join(dict.fromkeys(accept.matrix for accept in kinds))
+            yield fault("wrong-tube", "refuse", f"{self.specimen.matrix} of {self.specimen.kind}; it needs {wanted}")
+
+    def _condition(self, test: Test) -> Iterator[Fault]:
+        came = self.arrival
+        yield from _seen("expired", came.is_expired, "past its date", "whether the tube was in date")
+        if facts.additives()[self.specimen.additive].family not in _CLOTS:
+            yield from _seen("clotted", came.is_clotted, "a clot was found", "whether it has clotted")
+        is_closed = any(term in test.handling for term in _CLOSED)
+        leak: FaultKey = "refuse" if is_closed else "comment"
+        yield from _seen("leaked", came.has_leaked, "it had leaked", "whether it leaks", leak)
+        if is_closed:
+            yield from _seen("opened", came.was_open, "it came open", "whether it was opened")
+        if "protect_from_light" in test.handling:
+            bright = None if came.was_dark is None else not came.was_dark
+            outcome: FaultKey = "refuse" if self.policy == "strict" else "comment"
+            yield from _seen("light", bright, "it stood in the light", "whether it was kept from light", outcome)
+
+    def _fill(self, test: Test) -> Iterator[Fault]:
+        percent = self.arrival.fill_percent
+        is_ratio = self.specimen.additive in RATIO_CRITICAL
+        if not is_ratio and "full_tube" not in test.handling:
+            return
+        if percent is None:
+            yield fault("fill", "untold", "how full it is")
+            return
+        if not is_ratio:
+            if percent < _LEAST_FILL:
+                text = f"filled to {percent} %; to the mark is asked, no source says how much less will do"
+                yield fault("fill", "comment", text)
+            return
+        kind = self.site.kinds.get(self.specimen.kind)
+        stated = facts.fills()[0].fill_min_percent if kind is None else kind.fill_min_percent
+        least = stated or facts.fills()[0].fill_min_percent
+        if percent >= least:
+            return
+        studied = [
+            f for f in facts.fills() if test.key in _STUDIED_FILLS.get(f.key, ()) and f.fill_min_percent <= percent
+        ]
+        if self.policy == "extended" and studied:
+            mark = studied[0].marks[0]
+            text = f"filled to {percent} %, below {least} %; {studied[0].fill_min_percent} % was found enough"
+            yield Fault("fill", "comment", text, mark.basis, (mark.source,))
+        else:
+            yield fault("fill", "refuse", f"filled to {percent} %; at least {least} % is asked")
+
+    def _timing(self, test: Test) -> Iterator[Fault]:
+        timing = timings().get(test.key)
+        if timing is None:
+            return
+        after = timing.after.replace("infusion-end", "end of the infusion")
+        if self.arrival.after_min is None:
+            yield fault("timing", "untold", f"how long after the {after} it was drawn")
+            return
+        found = self.arrival.after_min
+        is_early = timing.from_min is not None and found < timing.from_min
+        is_late = timing.to_min is not None and found > timing.to_min
+        if is_early or is_late:
+            span = " to ".join(span_text(60 * m) for m in (timing.from_min, timing.to_min) if m is not None)
+            least = "at least " if timing.to_min is None else ""
+            text = f"drawn {span_text(60 * found)} after the {after}; {least}{span} is asked"
+            yield Fault("timing", timing.outcome, text, timing.mark.basis, (timing.mark.source,))
+
+    def _age(self, test: Test) -> Iterator[Fault]:
+        age_s = max(0, seconds_between(self.specimen.collected_at, self.arrival.at))
+        yield from age_faults(test, self.specimen, self.life, age_s, self.policy)
+
+    def _volume(self, test: Test) -> Iterator[Fault]:
+        if test.culture is not None or not test.accepts:
+            return
+        need_ul = least_ul(test, self.specimen)
+        if need_ul is None:
+            return
+        if self.left_ul < need_ul:
+            yield fault("volume", "refuse", f"{self.left_ul} uL of the {need_ul} uL that it needs")
+            return
+        needs = [
+            least_ul(self.site.tests[key], self.specimen) or 0
+            for key in self.specimen.waiting
+            if key in self.site.tests
+        ]
+        if sum(needs) > self.left_ul:
+            text = f"{self.left_ul} uL of {sum(needs)} uL for all tests; ask which come first"
+            yield fault("volume", "comment", text)
+
+
+def _as_it_came(life: Life, arrival: Arrival) -> Life:
+    """The life with the storage in which it came, since when is not known, taken for the whole last stay."""
+    last = life.phases[-1]
+    if arrival.came is None or arrival.came == last.storage:
+        return life
+    return life._replace(phases=(*life.phases[:-1], Phase(arrival.came, last.start_s, None)))
+
+
+def _label_lines(label: LabelSeen, test: Test | None) -> Iterator[Fault]:
+    if label.has_time is None:
+        yield fault("collection-time", "untold", "the time of collection on the label")
+    elif not label.has_time:
+        yield fault("collection-time", "comment", "no time of collection on the label")
+    by_hand = test is not None and "label_by_hand" in test.handling
+    if label.has_collector is None:
+        yield fault("collector", "untold", "the collector on the label")
+    elif not label.has_collector:
+        yield fault("collector", "refuse" if by_hand else "comment", "no collector on the label")
+
+
+def _seen(check: str, is_fault: bool | None, found: str, asked: str, outcome: FaultKey = "refuse") -> Iterator[Fault]:
+    if is_fault is None:
+        yield fault(check, "untold", asked)
+    elif is_fault:
+        yield fault(check, outcome, found)

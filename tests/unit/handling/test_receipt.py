@@ -112,10 +112,10 @@ def test_a_right_tube_in_the_wrong_matrix_is_refused() -> None:
     ("field", "check"), [("is_expired", "expired"), ("is_clotted", "clotted")]
 )  # fmt: skip
 def test_an_expired_or_a_clotted_tube_is_refused_for_every_test(field: str, check: str) -> None:
-    for found in judged(
-        "edta", "complete-blood-count", "hemoglobin-a1c", matrix="whole-blood", **{field: True}
-    ).values():
-        assert (found.outcome, checks_of(found)) == ("refuse", [check])
+    seen: dict[str, Any] = {field: True}
+    both = judged("edta", "complete-blood-count", "hemoglobin-a1c", matrix="whole-blood", **seen)
+    assert {found.outcome for found in both.values()} == {"refuse"}
+    assert all(checks_of(found) == [check] for found in both.values())
 
 
 def test_serum_is_meant_to_clot() -> None:

@@ -384,11 +384,12 @@ class Planner:
         ]
         draw_ul, kind = min(sizes)
         if budget_ul is None:
-            why = "the stock cannot hold it beside the more urgent tests"
+            why = "the stock cannot hold it beside the tests that are kept"
             needs = f"one more {kind} of {millilitres_text(draw_ul)} mL or larger, or another kind it accepts"
         else:
-            why = "the blood limit leaves no room for it beside the more urgent tests"
-            needs = f"{millilitres_text(draw_ul)} mL more blood ({kind}), when the limit allows or a physician decides"
+            why = "the blood limit leaves no room for it beside the tests that are kept"
+            owed = " and any discard before it" if self.site.kinds[kind].additive in RATIO_CRITICAL else ""
+            needs = f"{millilitres_text(draw_ul)} mL ({kind}){owed}, when the limit allows or a physician decides"
         return Unplaced(test=asked.test, priority=PRIORITIES[asked.priority], why=why, needs=needs)
 
     def _finish(self, body: _Body, order: Order, objective: ObjectiveKey, limit: Limit, taken: Taken) -> Plan:

@@ -53,14 +53,14 @@ TYPES = (
 )
 
 
-def make_centrifuge(random: Random, key: str, *, most_pairs: int) -> Centrifuge:
+def make_centrifuge(random: Random, key: str, *, least_pairs: int, most_pairs: int) -> Centrifuge:
     """One centrifuge: swing-out or fixed-angle, with one width of places, two, or one that takes both."""
     swings = random.random() < 0.7
-    pairs = random.randint(1, most_pairs)
+    pairs = random.randint(least_pairs, most_pairs)
     widths = random.choice(((12000, 16500),) if pairs < 2 else ((12000, 16500), (12000, 13500)))
     rows = [PlaceRow(pairs=pairs, low_um=widths[0], high_um=widths[1], buckets=("A", "C") if swings else None)]
     if random.random() < 0.5:
-        pairs = random.randint(1, most_pairs)
+        pairs = random.randint(least_pairs, most_pairs)
         rows.append(PlaceRow(pairs=pairs, low_um=15000, high_um=16500, buckets=("B", "D") if swings else None))
     cooled = random.random() < 0.5
     return Centrifuge(
@@ -78,6 +78,7 @@ def make_bench(
     *,
     most_tubes: int,
     most_centrifuges: int = 3,
+    least_pairs: int = 1,
     most_pairs: int = 4,
     least_tubes: int = 1,
     most_types: int = len(TYPES),
@@ -89,7 +90,7 @@ def make_bench(
     """A bench of this size; `loads` full, few different fills, or any fill."""
     random = Random(seed)
     machines = [
-        make_centrifuge(random, f"spin-{n + 1}", most_pairs=most_pairs)
+        make_centrifuge(random, f"spin-{n + 1}", least_pairs=least_pairs, most_pairs=most_pairs)
         for n in range(random.randint(1, most_centrifuges))
     ]
     if len(machines) > 1 and random.random() < 0.3:

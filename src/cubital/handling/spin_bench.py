@@ -14,6 +14,7 @@ from cubital.model.centrifuge import Centrifuge, SpinProgram, Standing, WaitingT
 
 NEVER = 1 << 60
 MOST_LEADERS = 9
+MOST_KNOWN = 1_000_000
 
 
 class Way(msgspec.Struct, frozen=True, kw_only=True):
@@ -77,6 +78,7 @@ class Bench:
         for centrifuge in centrifuges:
             self._add_machine(centrifuge, standing.get(centrifuge.key, Standing(free_s=0)), programs)
         self.full_counts: dict[tuple[int, int], list[tuple[int, ...]]] = {}
+        self._fits: list[dict[int, bool]] = [{} for _ in self.machines]
         self._pairs: dict[tuple[int, int, int], int] = {}
         self._rows = [
             [rows_mask(m.centrifuge, self.tubes[first_bit(mask)].diameter_um) for mask in self.likenesses]
@@ -178,13 +180,28 @@ class Bench:
 
     def fits(self, machine: int, tubes: int) -> bool:
         """Whether the rotor holds these tubes, balanced, with the blanks that they need."""
+        known = self._fits[machine]
+        found = known.get(tubes)
+        if found is None:
+            if len(known) > MOST_KNOWN:
+                known.clear()
+            found = known[tubes] = self._holds(machine, tubes)
+        return found
+
+    def _holds(self, machine: int, tubes: int) -> bool:
+        most = self.machines[machine].pairs
+        if tubes.bit_count() > 2 * most:
+            return False
         demand: dict[int, int] = {}
+        whole = 0
         for kind, mask in enumerate(self.likenesses):
             mine = tubes & mask
             if mine:
                 rows = self._rows[machine][kind]
-                demand[rows] = demand.get(rows, 0) + self.pairs_of(machine, kind, mine)
-        return holds(demand, self.machines[machine].capacities)
+                pairs = self.pairs_of(machine, kind, mine)
+                whole += pairs
+                demand[rows] = demand.get(rows, 0) + pairs
+        return whole <= most and holds(demand, self.machines[machine].capacities)
 
     def due_before(self, at_s: int) -> int:
         """The tubes that are late in a run that ends at this second: those of the lowest places."""

@@ -1,0 +1,174 @@
+"""What must be drawn again, given what is still on the shelf: the least new draw, exactly.
+
+A specimen that survives is stock that costs no blood. Each needed test is either measured in a survivor
+that offers it, and takes its volume there, or is drawn anew; what is drawn anew is planned by the same
+exact planner. Drawing fewer tests never costs more by the planner's own measure (leave a test out of the
+best packing of more and what is left packs the fewer), so the plan of the tests already given up is a
+lower bound for every choice that is still open. The search below rests on that and on nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+import msgspec
+
+from cubital.errors import NoTube
+from cubital.handling.addon import Held, Offer, free_ul, offers_of
+from cubital.handling.keeping import PolicyKey
+from cubital.model.order import Ask, Order
+from cubital.model.plan import Plan
+from cubital.model.site import Site
+from cubital.model.vocabulary import PRIORITIES
+from cubital.planning.asks import Asked, resolve_asks
+from cubital.planning.plan import Planner
+
+NODE_LIMIT = 20_000
+# What a plan costs: tests left out by urgency, volumes cut to the minimum, then the objective's order.
+Loss = tuple[float, ...]
+_IMPOSSIBLE: Loss = (float("inf"),)
+
+
+class Redraw(msgspec.Struct, frozen=True, kw_only=True):
+    """What is measured in which survivor, and the plan for the rest; None where nothing must be drawn.
+
+    `is_optimal` says that no choice of survivors needs a smaller new draw. `offers` are all that were
+    looked at, by test.
+    """
+
+    served: tuple[Offer, ...]
+    drawn: tuple[str, ...]
+    plan: Plan | None
+    is_optimal: bool
+    searched: int
+    offers: Mapping[str, tuple[Offer, ...]]
+
+
+def plan_redraw(
+    order: Order,
+    shelf: Sequence[Held],
+    site: Site,
+    *,
+    now: datetime,
+    policy: PolicyKey = "strict",
+    may_comment: bool = True,
+    planner: Planner | None = None,
+    node_limit: int = NODE_LIMIT,
+) -> Redraw:
+    """The least new draw for the tests of this order, with all that the shelf can still give.
+
+    First the planner's own measure of the new draw, then the fewest tests measured with a comment, then
+    the fewest drawn. Without `may_comment` survivors serve only what needs none. Raises `OrderError` and
+    `PlanError` as the planner does.
+    """
+    planner = planner or Planner(site)
+    asked = resolve_asks(order, site, planner.directory)
+    offers: dict[str, tuple[Offer, ...]] = {}
+    for one in asked:
+        # A later draw of a series asks for blood of its own time, which no survivor is.
+        if one.at_min == 0:
+            offers[one.test] = offers_of(site.tests[one.test], shelf, site, now=now, policy=policy)
+    room = {held.specimen.id: free_ul(held.specimen, site) for held in shelf}
+    search = _Search(order, asked, offers, room, planner, may_comment=may_comment, node_limit=node_limit)
+    served = search.run()
+    taken = {offer.test for offer in served}
+    drawn = tuple(one for one in asked if not (one.at_min == 0 and one.test in taken))
+    plan = planner.plan(search.order_of(drawn)) if drawn else None
+    return Redraw(
+        served=served, drawn=tuple(one.test for one in drawn), plan=plan, is_optimal=search.is_proved,
+        searched=search.nodes, offers=offers,
+    )  # fmt: skip
+
+
+class _Search:
+    """Which test goes to which survivor: every choice, cut where its bound is no better than the best."""
+
+    def __init__(
+        self, order: Order, asked: Sequence[Asked], offers: Mapping[str, tuple[Offer, ...]], room: Mapping[str, int],
+        planner: Planner, *, may_comment: bool, node_limit: int,
+    ) -> None:  # fmt: skip
+        self.order = order
+        self.planner = planner
+        self.node_limit = node_limit
+        self.nodes = 0
+        self.is_proved = True
+        self.room = dict(room)
+        self.open: list[tuple[Asked, list[Offer]]] = []
+        self.must: list[Asked] = []
+        for one in asked:
+            possible = [
+                offer
+                for offer in (offers.get(one.test, ()) if one.at_min == 0 else ())
+                if offer.is_possible and (may_comment or offer.outcome == "accept")
+            ]
+            if possible:
+                self.open.append((one, possible))
+            else:
+                self.must.append(one)
+        # Those with least choice first: what they take decides the rest.
+        self.open.sort(key=lambda pair: len(pair[1]))
+        self._losses: dict[frozenset[Asked], Loss] = {}
+        self._best: tuple[Loss, int, int] | None = None
+        self._chosen: tuple[Offer, ...] = ()
+
+    def run(self) -> tuple[Offer, ...]:
+        """The offers taken by the best choice."""
+        self._visit(0, [], list(self.must), 0)
+        if self._best is None or self._best[0] == _IMPOSSIBLE:
+            self.is_proved = self.is_proved and self._best is not None
+        return self._chosen
+
+    def _visit(self, place: int, taken: list[Offer], drawn: list[Asked], comments: int) -> None:
+        # Whatever is still chosen, all of `drawn` is drawn and all of `comments` is commented: both only grow.
+        bound = (self._loss(drawn), comments, len(drawn))
+        if self._best is not None and bound >= self._best:
+            return
+        if place == len(self.open):
+            self._best, self._chosen = bound, tuple(taken)
+            return
+        if self.nodes >= self.node_limit:
+            self.is_proved = False
+            if self._best is not None:
+                return
+        self.nodes += 1
+        one, possible = self.open[place]
+        for offer in possible:
+            if self.room[offer.specimen] >= offer.takes_ul:
+                self.room[offer.specimen] -= offer.takes_ul
+                taken.append(offer)
+                self._visit(place + 1, taken, drawn, comments + (offer.outcome == "comment"))
+                taken.pop()
+                self.room[offer.specimen] += offer.takes_ul
+        drawn.append(one)
+        self._visit(place + 1, taken, drawn, comments)
+        drawn.pop()
+
+    def _loss(self, drawn: Sequence[Asked]) -> Loss:
+        key = frozenset(drawn)
+        found = self._losses.get(key)
+        if found is None:
+            found = self._losses[key] = self._plan_loss(drawn) if drawn else (0,) * (len(PRIORITIES) + 4)
+        return found
+
+    def _plan_loss(self, drawn: Sequence[Asked]) -> Loss:
+        try:
+            plan = self.planner.plan(self.order_of(drawn))
+        except NoTube:
+            return _IMPOSSIBLE
+        left = [sum(entry.priority == priority for entry in plan.unplaced) for priority in PRIORITIES]
+        is_cut = plan.objective == "fewest-tubes" and plan.volumes == "minimum"
+        # Under a limit that binds, discards may break the rule that fewer tests cost no more.
+        if not plan.optimal or plan.unplaced or is_cut:
+            self.is_proved = False
+        totals = plan.totals
+        worth = (totals.tubes, totals.blood_ul) if plan.objective == "fewest-tubes" else (totals.blood_ul, totals.tubes)
+        return (*left, is_cut, *worth, totals.preference)
+
+    def order_of(self, drawn: Sequence[Asked]) -> Order:
+        """The order of these tests alone, for the same patient in the same way."""
+        asks = tuple(
+            Ask(test=one.test, priority=PRIORITIES[one.priority], at_min=one.at_min or None)
+            for one in sorted(drawn, key=lambda one: (one.at_min, one.test))
+        )
+        return msgspec.structs.replace(self.order, asks=asks)

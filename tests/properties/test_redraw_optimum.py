@@ -56,6 +56,12 @@ def cost(plan: Plan | None) -> tuple[float, ...]:
     return (*left, plan.objective == "fewest-tubes" and plan.volumes == "minimum", *worth, totals.preference)
 
 
+def worth(plan: Plan | None, taken: Sequence[Offer], drawn: int) -> tuple[object, ...]:
+    """What is to be least: the new draw, the comments, the tubes least preferred, the tests drawn."""
+    *first, preference = cost(plan)
+    return (tuple(first), sum(offer.outcome == "comment" for offer in taken), preference, drawn)
+
+
 def choices(order: Order, found: Redraw, shelf: Sequence[Held]) -> Iterator[tuple[list[Offer], list[str]]]:
     """Every way to give each test to one of its possible offers, or to the new draw, within what is left."""
     tests = [ask.test for ask in order.asks]
@@ -83,12 +89,8 @@ def test_the_new_draw_is_as_small_as_brute_force_finds(
     order = Order(asks=tuple(Ask(test=test) for test in needed), objective=objective)
     found = plan_redraw(order, shelf, SHIPPED, now=NOW, planner=PLANNER)
     assert found.is_optimal
-    best = min(
-        (cost(plan_of(order, drawn)), sum(o.outcome == "comment" for o in taken), len(drawn))
-        for taken, drawn in choices(order, found, shelf)
-    )
-    comments = sum(offer.outcome == "comment" for offer in found.served)
-    assert (cost(found.plan), comments, len(found.drawn)) == best
+    best = min(worth(plan_of(order, drawn), taken, len(drawn)) for taken, drawn in choices(order, found, shelf))
+    assert worth(found.plan, found.served, len(found.drawn)) == best
 
 
 @settings(deadline=None, max_examples=60)

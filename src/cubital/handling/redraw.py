@@ -25,9 +25,9 @@ from cubital.planning.asks import Asked, resolve_asks
 from cubital.planning.plan import Planner
 
 NODE_LIMIT = 20_000
-# What a plan costs: tests left out by urgency, volumes cut to the minimum, then the objective's order.
+# What a plan costs: tests left out by urgency, volumes cut to the minimum, then the objective's order, preference last.
 Loss = tuple[float, ...]
-_IMPOSSIBLE: Loss = (float("inf"),)
+_IMPOSSIBLE: Loss = (float("inf"), 0)
 
 
 class Redraw(msgspec.Struct, frozen=True, kw_only=True):
@@ -58,8 +58,8 @@ def plan_redraw(
 ) -> Redraw:
     """The least new draw for the tests of this order, with all that the shelf can still give.
 
-    First the planner's own measure of the new draw, then the fewest tests measured with a comment, then
-    the fewest drawn. Without `may_comment` survivors serve only what needs none. Raises `OrderError` and
+    First the planner's own measure of the new draw, tubes and blood, then the fewest tests measured with a
+    comment, then the tubes that the directory prefers, then the fewest drawn. Without `may_comment` survivors serve only what needs none. Raises `OrderError` and
     `PlanError` as the planner does.
     """
     planner = planner or Planner(site)
@@ -109,19 +109,18 @@ class _Search:
         # Those with least choice first: what they take decides the rest.
         self.open.sort(key=lambda pair: len(pair[1]))
         self._losses: dict[frozenset[Asked], Loss] = {}
-        self._best: tuple[Loss, int, int] | None = None
+        self._best: tuple[Loss, int, float, int] | None = None
         self._chosen: tuple[Offer, ...] = ()
 
     def run(self) -> tuple[Offer, ...]:
         """The offers taken by the best choice."""
         self._visit(0, [], list(self.must), 0)
-        if self._best is None or self._best[0] == _IMPOSSIBLE:
-            self.is_proved = self.is_proved and self._best is not None
         return self._chosen
 
     def _visit(self, place: int, taken: list[Offer], drawn: list[Asked], comments: int) -> None:
         # Whatever is still chosen, all of `drawn` is drawn and all of `comments` is commented: both only grow.
-        bound = (self._loss(drawn), comments, len(drawn))
+        *loss, preference = self._loss(drawn)
+        bound = (tuple(loss), comments, preference, len(drawn))
         if self._best is not None and bound >= self._best:
             return
         if place == len(self.open):

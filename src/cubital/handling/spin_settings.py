@@ -10,7 +10,8 @@ import msgspec
 from cubital.model.centrifuge import Centrifuge, SpinProgram
 from cubital.units import ceil_div
 
-# RCF = 1.118e-5 x r(cm) x rpm^2, in whole numbers: 1118 x r(mm) x rpm^2 / 10^9 (standard; from memory).
+# The formula of chemistry.centrifuge in whole numbers, so that no limit is met or missed by a rounding:
+# 1.118e-5 x r(cm) x rpm^2 = 1118 x r(mm) x rpm^2 / 10^9.
 _FORCE, _FORCE_PER_G = 1118, 10**9
 
 # What a tube asks of a rotor: one of these programs, and whether it holds a gel.
@@ -143,12 +144,3 @@ def _without_worse(found: Sequence[Setting]) -> tuple[Setting, ...]:
         if not any(other.serves >= setting.serves for other in kept):
             kept.append(setting)
     return tuple(kept)
-
-
-def force_g(rpm: int, radius_mm: int) -> int:
-    """The force at this speed, to the nearest whole g.
-
-    >>> force_g(3000, 160), force_g(3500, 170)
-    (1610, 2328)
-    """
-    return (2 * _FORCE * radius_mm * rpm * rpm + _FORCE_PER_G) // (2 * _FORCE_PER_G)

@@ -83,6 +83,7 @@ FAULTS = {
     "clotting__empty": ("clotting__empty.toml", "found no [[serum]]"),
     "spinning__twice": ("[spin 1]", "twice; expected once"),
     "spinning__falling_range": ("[spin 0]", "expected a rising range above 0"),
+    "spinning__falling_minutes": ("[spin 0]", "found 15 to 10 min; expected a rising range"),
     "spinning__no_marks": ("[spin 0]", "found no marks"),
     "filling__over_a_whole_tube": ("[fill 0]", "<= 100"),
     "tubes__no_source": ("[a]", "missing required field `from`"),

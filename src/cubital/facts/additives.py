@@ -113,7 +113,10 @@ class Clotting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
 
 
 class Spin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One centrifuge setting: the force at the tube's bottom, the minutes, the temperature."""
+    """One centrifuge setting: the force at the tube's bottom, the minutes, the temperature.
+
+    `minutes_high` is the longest that a source allows, None where none was found to allow more than `minutes`.
+    """
 
     purpose: str
     families: tuple[Family, ...]
@@ -124,12 +127,15 @@ class Spin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     temp_high_c: int
     marks: tuple[Mark, ...]
     gel: bool | None = None
+    minutes_high: int | None = None
     fixed_angle_minutes: int | None = None
     spins: int = 1
 
     def __post_init__(self) -> None:
         if not 0 < self.rcf_low_g <= self.rcf_high_g:
             raise ValueError(f"found {self.rcf_low_g} to {self.rcf_high_g} g; expected a rising range above 0")
+        if self.minutes_high is not None and self.minutes_high <= self.minutes:
+            raise ValueError(f"found {self.minutes} to {self.minutes_high} min; expected a rising range")
         if not self.marks:
             raise ValueError("found no marks; expected at least one")
 

@@ -40,8 +40,20 @@ class Way(NamedTuple):
 Ways = dict[int, tuple[int, int]]
 
 
+class Alone(NamedTuple):
+    """The tube that one test takes when it shares with no other: least blood, then the better place."""
+
+    draw_ul: int
+    place: int
+    item: int
+    way: int
+
+
 class Wanted(NamedTuple):
-    """One test to be packed: its key, urgency, the tubes it may share, and its ways."""
+    """One test to be packed: its key, urgency, the tubes it may share, and its ways.
+
+    `alone` is the tube it takes by itself, where that was worked out before.
+    """
 
     test: str
     draw: int
@@ -49,6 +61,7 @@ class Wanted(NamedTuple):
     lot: tuple[int, str]
     own_tube: bool
     ways: Ways
+    alone: Alone | None = None
 
 
 class Shelf:
@@ -72,6 +85,7 @@ class Shelf:
         self.ways: list[Way] = []
         self.way_of: dict[tuple[str, str], int] = {}
         self._wanted: dict[tuple[str, bool], Ways] = {}
+        self._alone: dict[tuple[str, bool], Alone] = {}
         self.stairs: dict[object, Any] = {}  # what `budget` has worked out for clusters of tests
         for kind in site.kinds.values():
             if self._is_open(kind) and kind.additive != "culture-medium":
@@ -109,6 +123,18 @@ class Shelf:
         found = self._wanted.get((test.key, minimum))
         if found is None:
             found = self._wanted[test.key, minimum] = self._find_ways(test, minimum)
+        return found
+
+    def alone_for(self, test: Test, *, minimum: bool) -> Alone:
+        """The tube this test takes by itself at this volume; raises `NoTube` when there is none."""
+        found = self._alone.get((test.key, minimum))
+        if found is None:
+            found = self._alone[test.key, minimum] = min(
+                Alone(size.draw_ul, place, size.item, way)
+                for way, (need_ul, place) in self.ways_for(test, minimum=minimum).items()
+                for size in self.ways[way].sizes
+                if size.cap_ul >= need_ul
+            )
         return found
 
     def _find_ways(self, test: Test, minimum: bool) -> Ways:

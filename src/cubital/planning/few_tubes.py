@@ -10,6 +10,19 @@ from cubital.planning.parts import Packed, Part
 from cubital.planning.question import ENDLESS
 
 
+def alone_part(wanted: Sequence[Wanted], members: Sequence[int]) -> Part:
+    """These tests, each in the tube that it takes by itself: optimal where none may share."""
+    tubes, blood_ul, preference = [], 0, 0
+    for number in members:
+        alone = wanted[number].alone
+        if alone is not None:
+            tubes.append(Packed(alone.item, alone.way, (number,)))
+            blood_ul += alone.draw_ul
+            preference += alone.place
+    cost = (len(tubes), blood_ul, preference)
+    return Part(tuple(members), tubes, cost, cost, 0, True)
+
+
 def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:
     """All these tests in one tube, when that is optimal; None when it is not, or not known to be."""
     best = _cheapest_single(shelf, wanted, members)
@@ -21,16 +34,16 @@ def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_b
 
 def _cheapest_single(shelf: Shelf, wanted: Sequence[Wanted], members: Sequence[int]) -> Part | None:
     """The one tube of least blood, then preference, that holds all these tests; None without any."""
-    first = wanted[members[0]].ways
+    others = [wanted[number].ways for number in members]
+    first = others.pop(0)
     best: tuple[int, int, int, int] | None = None
-    for way, (need, place) in first.items():
-        total, preference = need, place
-        for number in members[1:]:
-            more = wanted[number].ways.get(way)
-            if more is None:
+    for way, (total, preference) in first.items():
+        for ways in others:
+            if way not in ways:
                 break
-            total += more[0]
-            preference += more[1]
+            need, place = ways[way]
+            total += need
+            preference += place
         else:
             for size in shelf.ways[way].sizes:
                 if size.cap_ul >= total:

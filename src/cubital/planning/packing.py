@@ -19,7 +19,7 @@ from collections.abc import Iterable, Sequence
 from cubital.planning.budget import TooLarge, pack_within
 from cubital.planning.choices import Shelf, Wanted
 from cubital.planning.clusters import clusters, lots
-from cubital.planning.few_tubes import one_tube, two_tubes
+from cubital.planning.few_tubes import alone_part, one_tube, two_tubes
 from cubital.planning.lanes import search_together
 from cubital.planning.parts import Packing, Part, joined, overdrawn, part_of
 
@@ -47,11 +47,17 @@ def pack(
             pass
         else:
             return None if within is None else joined(within)
+    groups = lots(wanted).values()
+    single = [members[0] for members in groups if len(members) == 1 and wanted[members[0]].alone is not None]
     parts = [
         part
-        for members in lots(wanted).values()
+        for members in groups
+        if len(members) > 1 or wanted[members[0]].alone is None
         for part in _pack_lot(shelf, wanted, members, least_blood, node_limit)
     ]
+    if budget_ul is None and not shelf.stock and all(part.is_packed for part in parts):
+        return joined([alone_part(wanted, single), *parts])
+    parts += [alone_part(wanted, [number]) for number in single]
     total_ul = sum(part.cost[1] for part in parts)
     is_sound = all(part.is_packed for part in parts)
     if is_sound and _fits_stock(shelf, parts) and (budget_ul is None or total_ul <= budget_ul):

@@ -59,16 +59,19 @@ def part_of(packing: Packing | None, members: tuple[int, ...]) -> Part:
 
 def joined(parts: Sequence[Part]) -> Packing:
     """The packing that these parts make together."""
-    cost = tuple(map(sum, zip((0, 0, 0), *(part.cost for part in parts), strict=True)))
-    bound = tuple(map(sum, zip((0, 0, 0), *(part.bound for part in parts), strict=True)))
+    tubes: list[Packed] = []
+    dropped: list[int] = []
+    cost, bound = [0, 0, 0], [0, 0, 0]
+    for part in parts:
+        tubes += part.tubes
+        dropped += part.dropped
+        for level in (0, 1, 2):
+            cost[level] += part.cost[level]
+            bound[level] += part.bound[level]
     return Packing(
-        tuple(tube for part in parts for tube in part.tubes),
-        tuple(sorted(number for part in parts for number in part.dropped)),
-        (cost[0], cost[1], cost[2]),
-        (bound[0], bound[1], bound[2]),
-        sum(part.nodes for part in parts),
-        all(part.finished for part in parts),
-    )
+        tuple(tubes), tuple(sorted(dropped)), (cost[0], cost[1], cost[2]), (bound[0], bound[1], bound[2]),
+        sum([part.nodes for part in parts]), all(part.finished for part in parts),
+    )  # fmt: skip
 
 
 def overdrawn(shelf: Shelf, parts: Iterable[Part]) -> set[int]:

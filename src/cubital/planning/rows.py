@@ -36,6 +36,8 @@ class _Label(NamedTuple):
     fill_min_percent: int | None
     inversions: int | None
     why_place: Reason
+    draw_text: str
+    usable_text: str
     by_handling: dict[tuple[str, ...], tuple[int | None, str | None]]
 
 
@@ -49,10 +51,17 @@ class Rack:
         self._labels: dict[tuple[int, int], _Label] = {}
         self._rows: dict[tuple[object, ...], PlannedTube] = {}
 
+    def prepare(self) -> None:
+        """Every label of this shelf that has a place in the order of draw."""
+        for way, (key, _, sizes, _) in enumerate(self._shelf.ways):
+            if self._sequence.find(key) is not None:
+                for size in sizes:
+                    self._label(Packed(size.item, way, ()))
+
     def sort_key(self, packed: Packed, wanted: Tests[Wanted]) -> tuple[object, ...]:
         """Where this tube stands in its draw: the sequence's order."""
         tests = tuple([wanted[number].test for number in packed.members])
-        return (*self._label(packed).sort_key, tests)
+        return *self._label(packed).sort_key, tests
 
     def row(self, packed: Packed, wanted: Tests[Wanted], *, minimum: bool, draw: int, position: int) -> PlannedTube:
         """This packed tube as a row; `minimum` says which volumes `wanted` holds."""
@@ -80,7 +89,8 @@ class Rack:
             usable_ul = next(size.cap_ul for size in way.sizes if size.item == packed.item)
             found = self._labels[key] = _Label(
                 kind, tube, way, usable_ul, self._sequence.sort_key(kind.key, tube.draw_ul, ())[:-1],
-                least_fill_percent(kind), inversion_count(kind), _why_place(kind, self._sequence), {},
+                least_fill_percent(kind), inversion_count(kind), _why_place(kind, self._sequence),
+                millilitres_text(tube.draw_ul), _yield_text(way.matrix, usable_ul, self._hematocrit), {},
             )  # fmt: skip
         return found
 
@@ -92,18 +102,23 @@ class Rack:
         tests = [self._shelf.site.tests[key] for key in keys]
         ways = [wanted[number].ways[packed.way] for number in packed.members]
         needed_ul = sum([need for need, _ in ways])
-        handling = tuple(dict.fromkeys([term for test in tests for term in test.handling]))
+        benches: tuple[str, ...]
+        if len(tests) == 1:
+            handling, benches = tests[0].handling, (tests[0].bench,)
+        else:
+            handling = tuple(dict.fromkeys([term for test in tests for term in test.handling]))
+            benches = tuple(dict.fromkeys([test.bench for test in tests]))
         clot_s, spin = self._after(label, handling)
         return PlannedTube(
             position=position, draw=draw, purpose="collect", kind=kind.key, name=kind.name,
             additive=kind.additive, gel=kind.gel, draw_ul=tube.draw_ul, stopper=kind.stopper, mark=kind.mark,
             liquid_additive_ul=tube.liquid_additive_ul, matrix=way.matrix,
-            benches=tuple(dict.fromkeys([test.bench for test in tests])), tests=keys,
+            benches=benches, tests=keys,
             usable_ul=label.usable_ul, needed_ul=needed_ul, fill_min_percent=label.fill_min_percent,
             inversions=label.inversions, clot_s=clot_s, spin=spin, handling=handling,
             reasons=(
                 *_why_kind([place for _, place in ways], tests, way),
-                _why_size(label, needed_ul, self._hematocrit),
+                _why_size(label, needed_ul),
                 label.why_place,
             ),
         )  # fmt: skip
@@ -202,14 +217,17 @@ def _why_kind(places: Tests[int], tests: Tests[Test], way: Way) -> list[Reason]:
     return reasons
 
 
-def _why_size(label: _Label, needed_ul: int, hematocrit: Fraction) -> Reason:
-    matrix = label.way.matrix
-    share = "" if matrix == WHOLE_BLOOD else f" at hematocrit {float(hematocrit):.2f}"
+def _why_size(label: _Label, needed_ul: int) -> Reason:
     text = (
-        f"the tests need {millilitres_text(needed_ul)} mL of {matrix}; a draw of "
-        f"{millilitres_text(label.tube.draw_ul)} mL yields {millilitres_text(label.usable_ul)} mL{share}"
+        f"the tests need {millilitres_text(needed_ul)} mL of {label.way.matrix}; a draw of {label.draw_text} mL "
+        f"yields {label.usable_text}"
     )
     return Reason(about="size", text=text, basis="computed", sources=())
+
+
+def _yield_text(matrix: str, usable_ul: int, hematocrit: Fraction) -> str:
+    share = "" if matrix == WHOLE_BLOOD else f" at hematocrit {float(hematocrit):.2f}"
+    return f"{millilitres_text(usable_ul)} mL{share}"
 
 
 def _why_place(kind: TubeKind, sequence: Sequence) -> Reason:

@@ -1,0 +1,64 @@
+"""The measurements run, on a few orders: equal optima are what they check; no time is."""
+
+from __future__ import annotations
+
+from itertools import islice
+from pathlib import Path
+
+import pytest
+from bench import __main__ as bench
+from bench.hard_orders import measure
+from bench.million_orders import orders, plan_share
+from bench.orders import PLACES
+from bench.report import Line, show
+from bench.solvers import SOLVERS, check_equal, fastest_s, instance_of
+from bench.twelve_tests import race
+
+import cubital
+from cubital.planning import Planner
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_orders_of_twelve_tests_reach_the_optimum_that_both_solvers_prove(place: str) -> None:
+    for case in PLACES[place](2):
+        assert len(case.order.asks) == 12
+        assert set(race(case).solver_s) == set(SOLVERS)
+
+
+def test_a_plan_that_is_not_what_a_solver_proved_is_no_comparison() -> None:
+    (one, other) = PLACES["the demo site"](2)
+    plan = Planner(one.site).plan(one.order)
+    _, proved = fastest_s(instance_of(*other, minimum=plan.volumes == "minimum"))
+    with pytest.raises(AssertionError, match="a solver"):
+        check_equal(plan, *one, proved)
+
+
+def test_hard_orders_reach_the_optimum_of_the_better_solver_with_and_without_a_blood_limit() -> None:
+    assert len(measure(range(11, 12), seconds=60.0)) == 1
+    assert len(measure(range(10, 11), seconds=60.0, budget=True)) == 1
+
+
+def test_a_share_of_the_million_plans_every_order_and_works_no_question_out_twice() -> None:
+    share = plan_share(1, 300)
+    assert share.orders == 300
+    assert 0 < share.worked_out < 300
+
+
+def test_the_same_seed_makes_the_same_orders_and_another_seed_others() -> None:
+    site = cubital.read_site()
+    first, again, other = (list(islice(orders(seed, 20, site), 20)) for seed in (1, 1, 2))
+    assert first == again
+    assert first != other
+
+
+def test_a_missed_target_is_printed_and_told(capsys: pytest.CaptureFixture[str]) -> None:
+    assert not show("block", [Line("what", "3", "at most 2", False), Line("else", "1")])
+    assert "MISSED" in capsys.readouterr().out
+
+
+def test_the_script_names_every_part_and_each_is_a_module_that_runs() -> None:
+    assert "python -m bench" in (ROOT / "scripts" / "bench").read_text(encoding="utf-8")
+    for name in bench.PARTS:
+        assert "def run(" in (ROOT / "bench" / f"{name}.py").read_text(encoding="utf-8")

@@ -1,4 +1,4 @@
-"""A site's folder: three or four TOML files to one Site, or every fault of them in one run."""
+"""A site's folder: three to five TOML files to one Site, or every fault of them in one run."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import msgspec
 
 from cubital import facts
 from cubital.errors import SiteError
+from cubital.exchange.centrifuge_table import read_centrifuges
 from cubital.exchange.directory_table import (
     find_clashes,
     members,
@@ -27,7 +28,9 @@ from cubital.model import Finding, Panel, Planning, Site, Test, TubeKind
 from cubital.model.finding import LevelKey
 from cubital.planning.directory import fold
 
-SITE, TUBES, TESTS, PANELS = FILES = ("site.toml", "tubes.toml", "tests.toml", "panels.toml")
+SITE, TUBES, TESTS, PANELS, CENTRIFUGES = FILES = (
+    "site.toml", "tubes.toml", "tests.toml", "panels.toml", "centrifuges.toml",
+)  # fmt: skip
 SHIPPED_NAME = "shipped defaults"
 _SHIPPED = "shipped "
 # Which marks of a test go with which of its keys; every handling term goes with `handling`.
@@ -143,6 +146,7 @@ def _read(
     kinds = _read_kinds(tables.get(TUBES), findings)
     tests = _read_all_tests(tables.get(TESTS), findings)
     panels = _read_all_panels(tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check)
+    centrifuges = read_centrifuges(tables.get(CENTRIFUGES, {}), file=CENTRIFUGES, findings=findings)
     if cross_check:
         findings += _cross_findings(tables, policy, kinds, tests, panels)
     replaced = TESTS in tables and not _includes_shipped(tables[TESTS])
@@ -154,6 +158,7 @@ def _read(
         panels=panels,
         planning=policy.planning,
         names=policy.names,
+        centrifuges=centrifuges,
         ambiguous=_read_ambiguous(tests, panels, replaced=replaced),
     )
     return site, tuple(findings)

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import msgspec
 
+from cubital.model.centrifuge import Centrifuge
 from cubital.model.test import Panel, Test
 from cubital.model.tube import TubeKind
 from cubital.model.vocabulary import ObjectiveKey
@@ -57,5 +58,6 @@ class Site(msgspec.Struct, frozen=True, kw_only=True):
     panels: Mapping[str, Panel] = {}
     planning: Planning = Planning()
     names: Mapping[str, str] = {}
+    centrifuges: tuple[Centrifuge, ...] = ()
     ambiguous: Mapping[str, tuple[str, ...]] = {}
     unread: tuple[str, ...] = ()

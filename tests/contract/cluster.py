@@ -21,11 +21,15 @@ def programs() -> Path:
 
 
 class Cluster:
-    """One cluster; without fsync, which matters to a loss of power and to nothing that is tested here."""
+    """One cluster; without fsync, which matters to a loss of power and to nothing that is tested here.
 
-    def __init__(self, *, segment_mb: int = 16, most_file_kb: int | None = None) -> None:
+    `is_synced` has it on, to measure with.
+    """
+
+    def __init__(self, *, segment_mb: int = 16, most_file_kb: int | None = None, is_synced: bool = False) -> None:
         # A socket's path has room for about 100 bytes, so the folder stands high up.
         self.folder = Path(tempfile.mkdtemp(prefix="cub-", dir="/tmp"))
+        self._sync = "" if is_synced else "-F"
         self._limit = f"ulimit -f {most_file_kb}; " if most_file_kb else ""
         if os.getuid() == 0:
             shutil.chown(self.folder, "postgres")
@@ -37,7 +41,7 @@ class Cluster:
 
     def start(self) -> None:
         """Start the server, and wait until it answers."""
-        options = f"-c listen_addresses='' -k {self.folder} -F -c max_connections=60"
+        options = f"-c listen_addresses='' -k {self.folder} {self._sync} -c max_connections=60"
         self._run(f'{self._limit}pg_ctl -w -s -l {self.folder}/log -D {self.folder}/data -o "{options}" start')
 
     def stop(self) -> None:

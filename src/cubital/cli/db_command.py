@@ -136,9 +136,10 @@ def check(heads: tuple[str, ...], against: Path | None, address: str, as_json: b
     for fault in found.faults:
         print(f"error: {fault}")
     sound = "the chain is whole, but see above" if found.faults else "sound"
-    print(f"{where}: {sound}; {found.specimens} specimens, {_entries(found.head)}")
+    print(f"{where}: {sound}; {_counted(found.specimens, "specimen")}, {_entries(found.head)}")
     if found.behind or found.trusted:
-        print(f"the clock stood behind the record at {found.behind} entries; was vouched for {found.trusted} times")
+        times = _counted(found.trusted, "time")
+        print(f"clock: behind the record at {_entries_of(found.behind)}, vouched for {times}")
     return REFUSED if found.faults else 0
 
 
@@ -156,7 +157,7 @@ def rebuild(address: str, as_json: bool) -> int:
     if as_json:
         write_json({"format": "cubital.record-rebuild/1", "db": where, "specimens": count})
     else:
-        print(f"{where}: the states of {count} specimens computed anew")
+        print(f"{where}: {_counted(count, 'state')} computed anew")
     return 0
 
 
@@ -196,4 +197,12 @@ def _say(as_json: bool, format: str, said: str, head: Head, **more: str) -> int:
 
 
 def _entries(head: Head) -> str:
-    return f"{head.sequence} entr{'y' if head.sequence == 1 else 'ies'}, head {head}"
+    return f"{_entries_of(head.sequence)}, head {head}"
+
+
+def _entries_of(count: int) -> str:
+    return f"{count} entr{'y' if count == 1 else 'ies'}"
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"

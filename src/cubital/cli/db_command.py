@@ -136,7 +136,7 @@ def check(heads: tuple[str, ...], against: Path | None, address: str, as_json: b
     for fault in found.faults:
         print(f"error: {fault}")
     sound = "the chain is whole, but see above" if found.faults else "sound"
-    print(f"{where}: {sound}; {_counted(found.specimens, "specimen")}, {_entries(found.head)}")
+    print(f"{where}: {sound}; {_counted(found.specimens, 'specimen')}, {_entries(found.head)}")
     if found.behind or found.trusted:
         times = _counted(found.trusted, "time")
         print(f"clock: behind the record at {_entries_of(found.behind)}, vouched for {times}")

@@ -9,7 +9,7 @@ what its tests have lost if it did not is said by `stability`.
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import msgspec
 
@@ -22,9 +22,10 @@ from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
 StatusKey = Literal["waiting", "open", "late", "done", "done early", "done late", "not recorded"]
+_MOST_KEPT = 20_000
 
 
-class Window(msgspec.Struct, frozen=True, kw_only=True):
+class Window(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One thing to do with a specimen, from when to when, for which tests and why.
 
     `due_at` None is no limit that any source gives. It must have begun by `start_by`. `done_at` is when
@@ -56,13 +57,20 @@ class Window(msgspec.Struct, frozen=True, kw_only=True):
         return "open" if now >= self.opens_at else "waiting"
 
 
+class _Likeness(NamedTuple):
+    """What is worked out once for all specimens that are alike."""
+
+    steps: tuple[Step, ...]
+    ends: tuple[tuple[str, Kept], ...]
+
+
 class Clock:
     """Works out the windows of specimens at one site under one policy; like specimens are worked out once."""
 
     def __init__(self, site: Site, *, policy: PolicyKey = "strict") -> None:
         self.site = site
         self.policy = policy
-        self._steps: dict[object, tuple[Step, ...]] = {}
+        self._likenesses: dict[object, _Likeness] = {}
 
     def windows(self, specimen: Specimen, *, poured_at: datetime | None = None) -> tuple[Window, ...]:
         """Every window of this specimen, in the order of the bench; empty where nothing waits.
@@ -75,6 +83,13 @@ class Clock:
 
     def steps(self, specimen: Specimen, *, poured_at: datetime | None = None) -> tuple[Step, ...]:
         """The same windows in seconds after the draw."""
+        return self._known(specimen, poured_at).steps
+
+    def ends(self, specimen: Specimen, *, poured_at: datetime | None = None) -> tuple[tuple[str, Kept], ...]:
+        """Until when each waiting test may be measured, in seconds after the draw."""
+        return self._known(specimen, poured_at).ends
+
+    def _known(self, specimen: Specimen, poured_at: datetime | None) -> _Likeness:
         life = life_of(specimen, poured_at=poured_at)
         received_s = None if specimen.received_at is None else _since(specimen, specimen.received_at)
         spun_s = _since(specimen, specimen.spins[0].at) if specimen.spins else None
@@ -82,17 +97,14 @@ class Clock:
             specimen.kind, specimen.additive, specimen.gel, specimen.matrix, specimen.waiting, life,
             specimen.anticoagulated, specimen.parent is None, received_s, spun_s,
         )  # fmt: skip
-        found = self._steps.get(key)
+        found = self._likenesses.get(key)
         if found is None:
-            if len(self._steps) >= 200_000:
-                self._steps.clear()
+            if len(self._likenesses) >= _MOST_KEPT:
+                self._likenesses.clear()
             tests = self.known_tests(specimen)
-            found = (
-                ()
-                if not tests
-                else tuple(Bench(self.site, self.policy, specimen, tests, life, received_s, spun_s).steps())
-            )
-            self._steps[key] = found
+            bench = Bench(self.site, self.policy, specimen, tests, life, received_s, spun_s)
+            ends = tuple((test.key, self.kept(test, specimen, life)) for test in tests)
+            found = self._likenesses[key] = _Likeness(tuple(bench.steps()) if tests else (), ends)
         return found
 
     def known_tests(self, specimen: Specimen) -> tuple[Test, ...]:

@@ -59,8 +59,8 @@ def plan_redraw(
     """The least new draw for the tests of this order, with all that the shelf can still give.
 
     First the planner's own measure of the new draw, tubes and blood, then the fewest tests measured with a
-    comment, then the tubes that the directory prefers, then the fewest drawn. Without `may_comment` survivors serve only what needs none. Raises `OrderError` and
-    `PlanError` as the planner does.
+    comment, then the tubes that the directory prefers, then the fewest drawn. Without `may_comment`
+    survivors serve only what needs none. Raises `OrderError` and `PlanError` as the planner does.
     """
     planner = planner or Planner(site)
     asked = resolve_asks(order, site, planner.directory)

@@ -1,0 +1,82 @@
+"""What of a specimen is lost at an instant, and what can still be saved and how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Literal
+
+import msgspec
+
+from cubital.handling.clock import Clock
+from cubital.handling.stability import Kept, Life, is_spun_for, life_of, moved, seconds_between
+from cubital.model.specimen import Specimen
+from cubital.model.test import Test
+
+WayKey = Literal["test", "separate", "cold", "freeze"]
+
+
+class Rescue(msgspec.Struct, frozen=True, kw_only=True):
+    """One test that is not lost: by when it must be measured as it is, and the move that gives it longest.
+
+    `way` test is no move. `until` None is no end that any source gives. `is_known` is false where no source
+    says anything of it as it is.
+    """
+
+    test: str
+    due_at: datetime | None
+    way: WayKey
+    until: datetime | None
+    is_known: bool = True
+
+
+class Prospect(msgspec.Struct, frozen=True, kw_only=True):
+    """The tests of a specimen that are lost at an instant, and those that are not."""
+
+    lost: tuple[str, ...]
+    saved: tuple[Rescue, ...]
+
+
+def prospect(specimen: Specimen, clock: Clock, now: datetime, *, poured_at: datetime | None = None) -> Prospect:
+    """What is lost of this specimen at this instant and what can still be saved, test by test."""
+    life = life_of(specimen, poured_at=poured_at)
+    age_s = max(0, seconds_between(specimen.collected_at, now))
+    lost, saved = [], []
+    for test in clock.known_tests(specimen):
+        kept = clock.kept(test, specimen, life)
+        if kept.standing(age_s) == "past":
+            lost.append(test.key)
+        else:
+            saved.append(_rescue(test, specimen, clock, life, kept, age_s))
+    return Prospect(lost=tuple(lost), saved=tuple(saved))
+
+
+def _rescue(test: Test, specimen: Specimen, clock: Clock, life: Life, kept: Kept, age_s: int) -> Rescue:
+    way: WayKey = "test"
+    best_s = kept.ends_s
+    if kept.standing(age_s) != "unknown" and best_s is not None:
+        for other, there in _moves(test, specimen, life, age_s):
+            found = clock.kept(test, specimen, there)
+            # A move that nobody can vouch for, or that spoils it, saves nothing.
+            if found.unknown_s is None and found.ends_s is not None and found.ends_s > best_s:
+                way, best_s = other, found.ends_s
+
+    def instant(seconds: int | None) -> datetime | None:
+        return None if seconds is None else specimen.collected_at + timedelta(seconds=seconds)
+
+    return Rescue(
+        test=test.key, due_at=instant(kept.ends_s), way=way, until=instant(best_s),
+        is_known=kept.standing(age_s) in ("kept", "mixed"),
+    )  # fmt: skip
+
+
+def _moves(test: Test, specimen: Specimen, life: Life, age_s: int) -> Iterator[tuple[WayKey, Life]]:
+    """Each move that can be made now: off the cells, into the cold, into the freezer."""
+    here = life.phases[-1].storage
+    is_on_cells = is_spun_for(test, specimen.matrix) and life.separated_s is None
+    if is_on_cells:
+        yield "separate", moved(life, here, age_s, is_separated=True)
+    elif here not in ("cold", "frozen"):
+        yield "cold", moved(life, "cold", age_s)
+    if not is_on_cells and here != "frozen":
+        yield "freeze", moved(life, "frozen", age_s)

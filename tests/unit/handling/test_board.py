@@ -1,0 +1,187 @@
+"""The board: what is next, most urgent first; what is lost, and what can still be saved and how."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from hypothesis import given
+from hypothesis import strategies as st
+from msgspec.structs import replace
+
+from cubital.handling.board import Board, Page
+from cubital.handling.clock import Clock
+from cubital.handling.keeping import POLICIES, PolicyKey
+from cubital.handling.record import follow, state_of
+from cubital.handling.rescue import Prospect, prospect
+from cubital.model.specimen import AnyEvent, Discarded, Reported, Specimen, Stored
+from tests.contract.events import MORNING, collected, judged, received, said
+from tests.published.shipped import SHIPPED
+from tests.unit.handling.test_addon import spun, stored
+from tests.unit.handling.test_clock import specimens
+
+
+def at(minutes: float) -> datetime:
+    return MORNING + timedelta(minutes=minutes)
+
+
+def tube(id: str, kind: str, *tests: str, matrix: str = "plasma", events: Sequence[AnyEvent] = ()) -> Specimen:
+    of = SHIPPED.kinds[kind]
+    told = {"kind": kind, "additive": of.additive, "gel": of.gel, "matrix": matrix, "tests": tests}
+    return state_of([collected(id, **told), *events])
+
+
+def page(minutes: float, *tubes: Specimen, policy: PolicyKey = "strict", most: int | None = None) -> Page:
+    board = Board(SHIPPED, policy=policy)
+    for one in tubes:
+        board.put(one)
+    return board.at(at(minutes), most=most)
+
+
+def said_of(found: Page) -> list[tuple[str, str, str]]:
+    return [(line.specimen, line.step, line.urgency) for line in found.lines]
+
+
+def test_what_must_begin_first_stands_first() -> None:
+    found = page(
+        10,
+        tube("blood", "edta", "complete-blood-count", matrix="whole-blood"),
+        tube("salt", "heparin-gel", "sodium"),
+        tube("sugar", "heparin-gel", "glucose"),
+        tube("house", "heparin-gel", "house-test"),
+    )
+    assert said_of(found) == [
+        ("sugar", "deliver", "due"),
+        ("salt", "deliver", "due"),
+        ("blood", "deliver", "due"),
+        ("house", "deliver", "unknown"),
+    ]
+    assert (found.late, found.due, found.waiting, found.unknown) == (0, 3, 0, 1)
+
+
+def test_each_specimen_shows_its_next_step_only() -> None:
+    salt = tube("salt", "heparin", "sodium")
+    seen = []
+    for event in (received("salt", at=at(20)), spun("salt", 40), stored("salt", "cold", 60)):
+        seen.append(said_of(page(45, salt))[0][1])
+        salt = follow(salt, event)
+    assert seen == ["deliver", "spin", "separate"]
+    gel = tube("gel", "heparin-gel", "sodium", events=(received("gel", at=at(20)), spun("gel", 40)))
+    assert said_of(page(45, gel)) == [("gel", "test", "due")]
+
+
+def test_serum_waits_for_its_clot() -> None:
+    serum = tube("s", "serum-gel", "sodium", matrix="serum", events=(received("s", at=at(10)),))
+    assert said_of(page(20, serum)) == [("s", "spin", "waiting")]
+    assert said_of(page(30, serum)) == [("s", "spin", "due")]
+
+
+def test_a_late_tube_says_what_is_lost_and_goes_on_for_the_rest() -> None:
+    mixed = tube("m", "heparin-gel", "insulin", "sodium", events=(received("m", at=at(15)),))
+    early = page(25, mixed)
+    assert said_of(early) == [("m", "spin", "late")]
+    assert early.lost == ()
+    later = page(40, mixed)
+    assert said_of(later) == [("m", "spin", "due")]
+    assert later.lines[0].lost == ("insulin",)
+    assert later.lines[0].tests == ("sodium",)
+    assert later.lost == (("m", ("insulin",)),)
+    gone = page(130, mixed)
+    assert gone.lines == ()
+    assert gone.lost == (("m", ("insulin", "sodium")),)
+
+
+def test_a_tube_that_was_chilled_against_its_test_is_lost_at_once() -> None:
+    cold = tube(
+        "k", "heparin-gel", "potassium", "sodium", events=(Stored(storage="ice", **said("k", "ice", at=at(2))),)
+    )
+    assert page(5, cold).lost == (("k", ("potassium",)),)
+
+
+def test_what_is_settled_or_discarded_leaves_the_board() -> None:
+    done: list[AnyEvent] = [received("a", at=at(10)), judged("a", "accept", "sodium", at=at(10)), spun("a", 30)]
+    reported = Reported(test="sodium", volume_ul=10, **said("a", "reported", at=at(50)))
+    board = Board(SHIPPED)
+    board.put(tube("a", "heparin-gel", "sodium", events=done))
+    assert len(board) == 1
+    board.put(tube("a", "heparin-gel", "sodium", events=[*done, reported]))
+    assert len(board) == 0
+    board.put(tube("b", "heparin-gel", "sodium"))
+    board.put(tube("b", "heparin-gel", "sodium", events=[Discarded(why="broken", **said("b", "gone", at=at(5)))]))
+    assert board.at(at(6)).lines == ()
+    board.drop("b")
+
+
+def test_a_page_may_be_short_and_counts_all_the_same() -> None:
+    tubes = [tube(f"t{n}", "heparin-gel", "sodium") for n in range(5)]
+    found = page(5, *tubes, most=2)
+    assert [line.specimen for line in found.lines] == ["t0", "t1"]
+    assert found.due == 5
+
+
+def test_the_extended_policy_gives_a_tube_the_time_that_a_study_found() -> None:
+    blood = tube("b", "heparin-gel", "sodium", events=(received("b", at=at(15)),))
+    assert page(180, blood).lost == (("b", ("sodium",)),)
+    assert said_of(page(180, blood, policy="extended")) == [("b", "spin", "due")]
+
+
+def how(specimen: Specimen, minutes: float, policy: PolicyKey = "strict") -> Prospect:
+    return prospect(specimen, Clock(SHIPPED, policy=policy), at(minutes))
+
+
+def test_off_the_cells_saves_most_and_the_move_is_named_with_its_time() -> None:
+    found = how(tube("h", "heparin", "sodium", "insulin"), 60)
+    assert found.lost == ("insulin",)
+    (saved,) = found.saved
+    assert (saved.way, saved.due_at) == ("separate", at(120))
+    assert saved.until == at(60 + 14 * 1440)
+
+
+def test_the_freezer_saves_where_the_cold_does_not_and_the_cold_where_it_is_longest() -> None:
+    factor = tube("f", "citrate", "factor-ix", events=(spun("f", 20),))
+    assert how(factor, 30).saved[0].way == "separate"
+    gel = tube("g", "heparin-gel", "troponin-i", "lactate-dehydrogenase", events=(spun("g", 20),))
+    ways = {saved.test: saved.way for saved in how(gel, 60).saved}
+    assert ways == {"troponin-i": "freeze", "lactate-dehydrogenase": "freeze"}
+
+
+def test_where_nothing_gives_more_time_it_is_measured_as_it_is() -> None:
+    blood = tube("b", "edta", "malaria-film", matrix="whole-blood")
+    assert how(blood, 30).saved[0].way == "test"
+
+
+def test_what_nobody_knows_is_neither_lost_nor_saved_by_a_move() -> None:
+    (saved,) = how(tube("x", "heparin-gel", "house-test"), 30).saved
+    assert (saved.is_known, saved.due_at, saved.until) == (False, None, None)
+
+
+@given(
+    st.lists(specimens(), max_size=6),
+    st.lists(st.integers(0, 60_000), min_size=1, max_size=5),
+    st.sampled_from(POLICIES),
+)
+def test_a_board_that_was_looked_at_says_what_a_new_one_says(
+    tubes: list[Specimen], instants: list[int], policy: PolicyKey
+) -> None:
+    named = [state_named(one, f"t{n}") for n, one in enumerate(tubes)]
+    kept = Board(SHIPPED, policy=policy)
+    kept.put_all(named)
+    for minutes in instants:
+        fresh = Board(SHIPPED, policy=policy)
+        for one in reversed(named):
+            fresh.put(one)
+        found, expected = kept.at(at(minutes)), fresh.at(at(minutes))
+        assert (found.lines, sorted(found.lost)) == (expected.lines, sorted(expected.lost))
+
+
+@given(st.lists(specimens(), max_size=4), st.integers(0, 60_000), st.integers(0, 60_000), st.sampled_from(POLICIES))
+def test_what_is_lost_stays_lost(tubes: list[Specimen], one: int, other: int, policy: PolicyKey) -> None:
+    board = Board(SHIPPED, policy=policy)
+    board.put_all(state_named(tube, f"t{n}") for n, tube in enumerate(tubes))
+    early, late = sorted((one, other))
+    gone = {(id, test) for id, tests in board.at(at(late)).lost for test in tests}
+    assert {(id, test) for id, tests in board.at(at(early)).lost for test in tests} <= gone
+
+
+def state_named(specimen: Specimen, id: str) -> Specimen:
+    return replace(specimen, id=id)

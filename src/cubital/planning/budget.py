@@ -10,6 +10,7 @@ from cubital.planning.clusters import clusters, lots
 from cubital.planning.few_tubes import smallest_draw, smallest_tube
 from cubital.planning.lanes import search_together
 from cubital.planning.parts import Packed, Packing, Part, joined, part_of
+from cubital.planning.question import ENDLESS
 from cubital.planning.stairs import Stairs, Step, best_within, one_number
 
 MOST_IN_A_CLUSTER = 14
@@ -33,6 +34,28 @@ def pack_within(
     flights = [_stairs(shelf, [wanted[n] for n in group], least_blood, may_drop, node_limit) for group in groups]
     chosen = best_within(flights, budget_ul)
     return None if chosen is None else [_placed(step, group) for step, group in zip(chosen, groups, strict=True)]
+
+
+def least_blood_ul(shelf: Shelf, wanted: Sequence[Wanted]) -> int:
+    """No packing of all these tests takes less blood.
+
+    Each lot takes at least the smallest tube of its most demanding test, and at least what its tests take
+    of the blood of a tube by their shares of its room. Endless where a test fits no tube.
+    """
+    total_ul = 0
+    for members in lots(wanted).values():
+        shares_ul = most_ul = 0
+        for number in members:
+            fitting = [
+                (size.draw_ul, need_ul * size.draw_ul // size.cap_ul)
+                for way, (need_ul, _) in wanted[number].ways.items()
+                for size in shelf.ways[way].sizes
+                if size.cap_ul >= need_ul
+            ]
+            shares_ul += min([share for _, share in fitting], default=ENDLESS)
+            most_ul = max(most_ul, min([draw for draw, _ in fitting], default=ENDLESS))
+        total_ul += max(shares_ul, most_ul)
+    return total_ul
 
 
 def _is_scarce(shelf: Shelf, wanted: Sequence[Wanted]) -> bool:

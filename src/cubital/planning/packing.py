@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from cubital.planning.budget import TooLarge, pack_within
+from cubital.planning.budget import TooLarge, least_blood_ul, pack_within
 from cubital.planning.choices import Shelf, Wanted
 from cubital.planning.clusters import clusters, lots
 from cubital.planning.few_tubes import alone_part, one_tube, two_tubes
@@ -47,6 +47,13 @@ def pack(
             pass
         else:
             return None if within is None else joined(within)
+        if least_blood_ul(shelf, wanted) > budget_ul:
+            if not may_drop:
+                return None
+            everything = tuple(range(len(wanted)))
+            return search_together(
+                shelf, wanted, everything, least_blood, node_limit, budget_ul=budget_ul, may_drop=True
+            )
     groups = lots(wanted).values()
     single = [members[0] for members in groups if len(members) == 1 and wanted[members[0]].alone is not None]
     parts = [

@@ -31,10 +31,14 @@ class _Node(NamedTuple):
 
 
 class _Way(NamedTuple):
-    """What a node needs next: add one of `entries` or give up one of `tests` (both bit sets)."""
+    """What a node needs next: add one of `entries` or give up one of `tests` (both bit sets).
+
+    With `gives_up_all` every one of the tests is given up: nothing can serve them any more.
+    """
 
     entries: int
     tests: int
+    gives_up_all: bool = False
 
 
 _NOTHING: Cost = (0, 0, 0, 0, 0, 0)
@@ -237,8 +241,7 @@ class _Cover:
         if stranded & ~node.droppable:
             return None
         cost = self._cost(node, tubes, blood_ul, 0)
-        first = stranded & -stranded
-        return _with_drops(cost, stranded.bit_count(), stranded, self.priorities), _Way(0, first)
+        return _with_drops(cost, stranded.bit_count(), stranded, self.priorities), _Way(0, stranded, True)
 
     def _apart(self, open_tests: Sequence[tuple[int, int, int]]) -> list[int]:
         """The least draws of open tests of which no two can share a tube: they add up."""
@@ -338,6 +341,10 @@ class _Cover:
                 return []
             way = beyond
         children: list[_Child] = []
+        if way.gives_up_all:
+            kept = node.droppable & ~way.tests
+            self._add(children, _Node(node.taken, node.allowed, node.dropped | way.tests, kept))
+            return children
         allowed = node.allowed
         for e in bits(way.entries):
             self._add(children, _Node(tuple(sorted((*node.taken, e))), allowed, node.dropped, node.droppable))

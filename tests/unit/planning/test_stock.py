@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from itertools import product
 from random import Random
 
 from cubital.planning import Planner
+from cubital.planning.budget import least_blood_ul
+from cubital.planning.choices import Shelf, Wanted, lots_of
+from cubital.planning.question import ENDLESS
 from cubital.planning.stock import WHOLE, Shares, fails_in_parts, fails_whole
 from tests.oracles.campaign import make_case
 
@@ -55,3 +59,31 @@ def test_an_order_that_the_stock_cannot_hold_at_typical_volumes_is_known_before_
     plan = Planner(site, node_limit=400).plan(order)
     assert plan.volumes == "minimum"
     assert plan.optimal
+
+
+def test_the_least_blood_that_all_tests_may_take_is_never_above_what_a_packing_takes() -> None:
+    random = Random(8)
+    for seed in range(60):
+        order, site = make_case(random.choice(("small", "medium", "realistic")), seed, budget=False)
+        planner = Planner(site)
+        plan = planner.plan(order)
+        if plan.unplaced:
+            continue
+        hematocrit = site.planning.hematocrit
+        assert hematocrit is not None
+        shelf = Shelf(site, access=order.access, on=order.on, hematocrit=hematocrit)
+        lots = lots_of(site)
+        wanted = [
+            Wanted(ask.test, 0, 2, (0, lots.get(test.bench, test.bench)), test.own_tube, ways)
+            for ask in order.asks
+            for test in [site.tests[ask.test]]
+            for ways in [shelf.ways_for(test, minimum=plan.volumes == "minimum")]
+        ]
+        floor_ul = least_blood_ul(shelf, wanted)
+        assert 0 < floor_ul <= plan.totals.blood_ul
+
+
+def test_a_test_that_no_tube_holds_makes_the_least_blood_endless() -> None:
+    order, site = make_case("small", 1, budget=False)
+    shelf = Shelf(site, access=order.access, on=order.on, hematocrit=site.planning.hematocrit or Fraction(1, 2))
+    assert least_blood_ul(shelf, [Wanted("t", 0, 2, (0, "b"), False, {})]) >= ENDLESS

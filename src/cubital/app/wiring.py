@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from cubital.app.blood_loss import DrawnBlood
     from cubital.app.ports import Now, RecordStore
     from cubital.app.record import SpecimenRecord
+    from cubital.exchange.waiting_file import Waiting
     from cubital.model import Finding
     from cubital.model.identity import Collection
     from cubital.model.record import Head, Link
@@ -122,6 +123,20 @@ def _read_request(
         # An age from a birth date needs the day of the draw: read again with the one it will have.
         orders = read_fhir(data, directory=directory(), where=where, on=day)
     return [_brought_forward(order, day) if on is None else order for order in orders]
+
+
+def read_waiting(data: bytes, site: Site, *, now: datetime.datetime, at: str | None, where: str) -> Waiting:
+    """The tubes that wait for their spin, in these bytes of JSON, and how the centrifuges stand."""
+    from cubital.exchange.waiting_file import read_waiting
+
+    return read_waiting(data, site, now=now, at=at, where=where)
+
+
+def say_local(moment: datetime.datetime, site: Site) -> str:
+    """The instant as the clocks of the site show it."""
+    from cubital.exchange.local_time import say_local
+
+    return say_local(moment, site.time_zone)
 
 
 def read_lines(

@@ -1,0 +1,166 @@
+"""Loading the centrifuges of a site with the tubes that wait."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+import msgspec
+
+from cubital import facts
+from cubital.app.clock import now as read_now
+from cubital.chemistry.centrifuge import force_g
+from cubital.errors import SiteError
+from cubital.handling.spin import MOST_STEPS, plan_spins
+from cubital.handling.spin_programs import spin_programs
+from cubital.model import Site
+from cubital.model.centrifuge import Centrifuge, SpinPlan, SpinRun, SpinScore, WaitingTube
+
+FORMAT = "cubital.spin/1"
+ALWAYS = (
+    "the centrifuge's own instructions, and what your laboratory validated, come first",
+    "tubes of one kind and size count as equally heavy but for their blood",
+    "nothing else is loaded meanwhile, and no run is broken off",
+)
+
+
+class SpinLoads(msgspec.Struct, frozen=True, kw_only=True):
+    """A plan of runs with what it was made from; its seconds count from `at`."""
+
+    at: datetime
+    site: Site
+    plan: SpinPlan
+    tubes: Mapping[str, WaitingTube]
+    idle: tuple[str, ...]
+    unread: tuple[str, ...]
+
+    def moment(self, at_s: int) -> datetime:
+        """The instant of a second of the plan."""
+        return self.at + timedelta(seconds=at_s)
+
+    def centrifuge_of(self, run: SpinRun) -> Centrifuge:
+        """The centrifuge of a run."""
+        return next(centrifuge for centrifuge in self.site.centrifuges if centrifuge.key == run.centrifuge)
+
+    def force_g(self, run: SpinRun) -> int:
+        """The force of a run at the bottom of its tubes, in whole g."""
+        return round(force_g(rpm=run.rpm, radius_cm=self.centrifuge_of(run).radius_mm / 10))
+
+    def late_s(self, tube: str, run: SpinRun) -> int:
+        """How many seconds this run ends after the tube is due; 0 where it is in time or nothing is due."""
+        due_s = self.tubes[tube].due_s
+        return 0 if due_s is None else max(0, run.end_s - due_s)
+
+    def purposes(self) -> list[str]:
+        """What the tubes are spun for, each once."""
+        return sorted({purpose for tube in self.tubes.values() for purpose in tube.programs})
+
+    def warnings(self) -> list[str]:
+        """What to watch: gel tubes at a fixed angle, second spins, programs that one source would not allow."""
+        found = []
+        for run in self.plan.runs:
+            gels = [tube for tube in run.tubes if self.tubes[tube].gel]
+            if gels and self.centrifuge_of(run).rotor == "fixed-angle":
+                found.append(
+                    f"{', '.join(gels)}: gel tubes at a fixed angle in {run.centrifuge}; the facts prefer a rotor "
+                    "that swings out, and one source allows no other"
+                )
+        programs = spin_programs()
+        twice = [tube.id for tube in self.tubes.values() if any(programs[p].spins > 1 for p in tube.programs)]
+        if twice:
+            found.append(
+                f"{', '.join(twice)}: this is the first of two spins; move the plasma to a new tube, which waits "
+                "with a clock of its own"
+            )
+        return found
+
+
+def load_centrifuges(
+    data: bytes, site: Site, *, where: str, at: str | None = None, now: datetime | None = None,
+    most_steps: int = MOST_STEPS,
+) -> SpinLoads:  # fmt: skip
+    """The runs for the tubes in a file of `tubes`, `centrifuges` and `at`; see `exchange.waiting_file`.
+
+    Raises `SiteError` where the site has no centrifuge in use, `OrderError` and `ExchangeError` for the file.
+    """
+    from cubital.app.wiring import read_waiting
+
+    if not site.centrifuges:
+        raise SiteError(
+            "found no centrifuge; expected one at least; write centrifuges.toml in the site's folder", where=site.name
+        )
+    waiting = read_waiting(data, site, now=now or read_now(), at=at, where=where)
+    in_use = [centrifuge for centrifuge in site.centrifuges if centrifuge.key not in waiting.idle]
+    if not in_use:
+        raise SiteError("found every centrifuge out of use; expected one at least in use", where=where)
+    plan = plan_spins(waiting.tubes, in_use, spin_programs(), standing=waiting.standing, most_steps=most_steps)
+    return SpinLoads(
+        at=waiting.at, site=site, plan=plan, tubes={tube.id: tube for tube in waiting.tubes}, idle=waiting.idle,
+        unread=waiting.unread,
+    )  # fmt: skip
+
+
+def spin_document(loads: SpinLoads) -> dict[str, Any]:
+    """The runs as JSON: instants in UTC, every place with what stands in it."""
+    plan = loads.plan
+    return {
+        "format": FORMAT,
+        "site": loads.site.name,
+        "at": _said(loads.at),
+        "optimal": plan.is_optimal,
+        "score": _score(loads, plan.score),
+        "bound": _score(loads, plan.bound),
+        "steps": plan.steps,
+        "runs": [_run(loads, run) for run in plan.runs],
+        "missed": list(plan.missed),
+        "left_out": [{"tube": left.tube, "reason": left.reason} for left in plan.left_out],
+        "idle": list(loads.idle),
+        "warnings": loads.warnings(),
+        "always": list(ALWAYS),
+        "programs": [_program(purpose) for purpose in loads.purposes()],
+        "unread": list(loads.unread),
+    }
+
+
+def _said(moment: datetime) -> str:
+    return moment.isoformat()
+
+
+def _score(loads: SpinLoads, score: SpinScore) -> dict[str, Any]:
+    return {
+        "missed": score.missed, "late_s": score.late_s, "runs": score.runs,
+        "last_end": _said(loads.moment(score.last_end_s)) if score.runs else None,
+    }  # fmt: skip
+
+
+def _run(loads: SpinLoads, run: SpinRun) -> dict[str, Any]:
+    return {
+        "centrifuge": run.centrifuge, "start": _said(loads.moment(run.start_s)), "end": _said(loads.moment(run.end_s)),
+        "rcf_g": loads.force_g(run), "rpm": run.rpm, "spin_s": run.spin_s, "temp_c": run.temp_c,
+        "blanks": run.blanks,
+        "places": [
+            {
+                "place": filled.place, "opposite": filled.opposite, "tube": filled.tube,
+                "blank_like": filled.like,
+                "late_s": 0 if filled.tube is None else loads.late_s(filled.tube, run),
+            }
+            for filled in run.filled
+        ],
+    }  # fmt: skip
+
+
+def program_marks(purpose: str) -> list[str]:
+    """What a program rests on."""
+    spin = next(spin for spin in facts.spins() if spin.purpose == purpose)
+    return [mark.label() for mark in spin.marks]
+
+
+def _program(purpose: str) -> dict[str, Any]:
+    program = spin_programs()[purpose]
+    return {
+        "purpose": purpose, "rcf_g": [program.rcf_low_g, program.rcf_high_g],
+        "spin_s": [program.low_s, program.high_s], "fixed_angle_s": program.fixed_angle_s,
+        "temp_c": [program.temp_low_c, program.temp_high_c], "spins": program.spins,
+        "rests_on": program_marks(purpose),
+    }  # fmt: skip

@@ -17,6 +17,8 @@ from cubital.handling.spin_programs import spin_programs
 from cubital.model import Site
 from cubital.model.centrifuge import Centrifuge, SpinPlan, SpinRun, SpinScore, WaitingTube
 
+__all__ = ["MOST_STEPS", "SpinLoads", "load_centrifuges", "program_marks", "spin_document"]
+
 FORMAT = "cubital.spin/1"
 ALWAYS = (
     "the centrifuge's own instructions, and what your laboratory validated, come first",

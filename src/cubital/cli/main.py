@@ -19,6 +19,7 @@ from cubital.cli import (
     print_command,
     rcf_command,
     site_command,
+    spin_command,
 )
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
@@ -42,6 +43,7 @@ cubital.add_command(db_command.db)
 cubital.add_command(rcf_command.rcf)
 cubital.add_command(bloodvolume_command.bloodvolume)
 cubital.add_command(print_command.print_group)
+cubital.add_command(spin_command.spin)
 
 
 def run(arguments: list[str] | None = None) -> None:

@@ -106,12 +106,12 @@ def _why_not(
 
 
 def _written(bench: Bench, found: Found, left_out: tuple[LeftOut, ...]) -> SpinPlan:
-    chosen = _gel_to_swing_out(bench, list(found.runs))
+    chosen = _moved_up(bench, _gel_to_swing_out(bench, list(found.runs)))
     runs = [_run(bench, run) for run in chosen]
     missed = [bench.tubes[i].id for run in chosen for i in bits(run.tubes) if run.end_s > bench.due[i]]
     return SpinPlan(
         runs=tuple(sorted(runs, key=lambda run: (run.start_s, run.centrifuge))),
-        score=_score(found.cost),
+        score=_scored(bench, chosen),
         bound=_score(found.bound),
         left_out=left_out,
         missed=tuple(sorted(missed)),
@@ -122,6 +122,11 @@ def _written(bench: Bench, found: Found, left_out: tuple[LeftOut, ...]) -> SpinP
 def _score(cost: Cost) -> SpinScore:
     missed, late_s, runs, last_end_s = cost
     return SpinScore(missed=missed, late_s=late_s, runs=runs, last_end_s=last_end_s)
+
+
+def _scored(bench: Bench, runs: Sequence[Chosen]) -> SpinScore:
+    late = [run.end_s - bench.due[i] for run in runs for i in bits(run.tubes) if run.end_s > bench.due[i]]
+    return _score((len(late), sum(late), len(runs), max(0, *(run.end_s for run in runs))))
 
 
 def _run(bench: Bench, run: Chosen) -> SpinRun:
@@ -151,6 +156,22 @@ def _gel_to_swing_out(bench: Bench, runs: list[Chosen]) -> list[Chosen]:
                     runs[there] = replace(other, tubes=other.tubes | 1 << i)
                     break
     return runs
+
+
+def _moved_up(bench: Bench, runs: list[Chosen]) -> list[Chosen]:
+    """The same runs, each as early as its tubes and the run before it let it be."""
+    free_s = [station.free_s for station in bench.stations]
+    found = []
+    for run in sorted(runs, key=lambda run: run.start_s):
+        machine = bench.machines[run.machine]
+        here = next(k for k in machine.stations if run.way in bench.stations[k].ways)
+        start_s = max(free_s[here], *(bench.ready[i] for i in bits(run.tubes)))
+        end_s = start_s + run.way.run_s
+        for k in machine.stations:
+            change_s = 0 if k == here else machine.centrifuge.temp_change_s
+            free_s[k] = end_s + machine.centrifuge.reload_s + change_s
+        found.append(replace(run, start_s=start_s, end_s=end_s))
+    return found
 
 
 def _welcomes(bench: Bench, run: Chosen, i: int, *, late_s: int) -> bool:

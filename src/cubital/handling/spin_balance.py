@@ -101,13 +101,15 @@ def stand(tubes: Iterable[WaitingTube], centrifuge: Centrifuge) -> tuple[Filled,
     masks = [rows_mask(centrifuge, pair[0].diameter_um) for pair in pairs]
     chosen = _rows_for(masks, [row.pairs for row in centrifuge.places])
     labels = place_labels(centrifuge)
-    found: list[Filled] = []
+    found: list[list[Filled]] = [[] for _ in labels]
     for (one, other), row in zip(pairs, chosen, strict=True):
         here, there = labels[row].pop(0)
-        found.append(Filled(place=here, opposite=there, tube=one.id))
         like = one.id if other is None else None
-        found.append(Filled(place=there, opposite=here, tube=None if other is None else other.id, like=like))
-    return tuple(found)
+        found[row] += [
+            Filled(place=here, opposite=there, tube=one.id),
+            Filled(place=there, opposite=here, tube=None if other is None else other.id, like=like),
+        ]
+    return tuple(filled for row in found for filled in row)
 
 
 def _rows_for(masks: Sequence[int], room: Sequence[int]) -> list[int]:

@@ -16,8 +16,7 @@ from bench.orders import PLACES
 from bench.report import Line, show, spread
 from bench.solvers import SOLVERS, check_equal, fastest_s, instance_of, stating_s
 from cubital.model import Plan
-from cubital.planning import Planner
-from cubital.planning import plan as plan_module
+from cubital.planning import Planner, body
 from cubital.planning.packing import pack
 
 TARGET = 50
@@ -73,11 +72,11 @@ def _watched(asked: list[Callable[[], Any]]) -> Iterator[None]:
         asked.append(partial(pack, *args, **named))
         return pack(*args, **named)
 
-    vars(plan_module)["pack"] = watch
+    vars(body)["pack"] = watch
     try:
         yield
     finally:
-        vars(plan_module)["pack"] = pack
+        vars(body)["pack"] = pack
 
 
 def _spent_s(work: Callable[[], object]) -> float:

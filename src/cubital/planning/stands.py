@@ -1,0 +1,63 @@
+"""Where tubes are taken from: one shelf for each access, day and hematocrit, with its order of draw and its rows."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from fractions import Fraction
+from typing import NamedTuple
+
+from cubital.errors import NoTube
+from cubital.model import Order, Site
+from cubital.planning.choices import Shelf
+from cubital.planning.rows import Rack
+from cubital.planning.sequence import Sequence
+
+_MOST_KEPT = 500
+
+
+class Stand(NamedTuple):
+    """One shelf, the order of draw from it, and its tubes as rows."""
+
+    shelf: Shelf
+    sequence: Sequence
+    rack: Rack
+
+
+class Stands:
+    """The stands of one site, each set up when it is first needed."""
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self._stands: dict[object, Stand] = {}
+        self._sequences: dict[str, Sequence] = {}
+
+    def stand(self, order: Order, hematocrit: Fraction) -> Stand:
+        """The stand for the access and day of this order, at this hematocrit."""
+        key = (order.access, order.on, hematocrit)
+        stand = self._stands.get(key)
+        if stand is None:
+            if len(self._stands) >= _MOST_KEPT:
+                self._stands.clear()
+            sequence = self.sequence(order.access)
+            refused = {
+                kind.key: why for kind in self._site.kinds.values() if (why := sequence.refusal(kind)) is not None
+            }
+            shelf = Shelf(self._site, access=order.access, on=order.on, hematocrit=hematocrit, refused=refused)
+            stand = self._stands[key] = Stand(shelf, sequence, Rack(shelf, sequence, hematocrit))
+        return stand
+
+    def sequence(self, access: str) -> Sequence:
+        """The order of draw for this access."""
+        sequence = self._sequences.get(access)
+        if sequence is None:
+            sequence = self._sequences[access] = Sequence(self._site, access)
+        return sequence
+
+    def prepare(self, order: Order, hematocrit: Fraction) -> None:
+        """Works out what no test asked changes, for the access and day of this order at this hematocrit."""
+        stand = self.stand(order, hematocrit)
+        for test in self._site.tests.values():
+            for minimum in (False, True):
+                with suppress(NoTube):
+                    stand.shelf.alone_for(test, minimum=minimum)
+        stand.rack.prepare()

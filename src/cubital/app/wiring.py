@@ -20,6 +20,7 @@ from cubital.model import Order, Patient, Site
 
 if TYPE_CHECKING:
     from cubital.app.blood_loss import DrawnBlood
+    from cubital.app.known import Known
     from cubital.app.ports import Now, RecordStore
     from cubital.app.record import SpecimenRecord
     from cubital.exchange.waiting_file import Waiting
@@ -130,6 +131,22 @@ def read_waiting(data: bytes, site: Site, *, now: datetime.datetime, at: str | N
     from cubital.exchange.waiting_file import read_waiting
 
     return read_waiting(data, site, now=now, at=at, where=where)
+
+
+def read_specimens(data: bytes, site: Site, *, where: str) -> tuple[tuple[Known, ...], tuple[str, ...]]:
+    """The specimens in a file of another system, and the paths of fields that nothing reads."""
+    from cubital.app.known import Known
+    from cubital.exchange.specimens_file import read_specimens
+
+    found = read_specimens(data, site, where=where)
+    return tuple(Known(*one) for one in found.specimens), found.unread
+
+
+def read_local(text: str, site: Site, *, where: str) -> datetime.datetime:
+    """The instant at which the clocks of this site showed so; raises `LocalTimeError` where there is none, or two."""
+    from cubital.exchange.local_time import read_local
+
+    return read_local(text, site.time_zone, where=where)
 
 
 def say_local(moment: datetime.datetime, site: Site) -> str:

@@ -1,0 +1,152 @@
+"""Adding tests and drawing again as use cases: which specimen serves what, and the least new draw for the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+import msgspec
+
+from cubital.app.bench_board import reasons_document
+from cubital.app.clock import today as read_today
+from cubital.app.draws import dated
+from cubital.app.known import Known, instant_text
+from cubital.app.order_numbers import with_numbers
+from cubital.app.record import SpecimenRecord
+from cubital.errors import OrderError, RecordError
+from cubital.handling.addon import Offer
+from cubital.handling.keeping import PolicyKey
+from cubital.handling.redraw import Redraw, plan_redraw
+from cubital.model import Ask, Order, Plan, Site
+from cubital.model.record import Step
+from cubital.model.specimen import Added, Judged, Verdict
+
+ADDON_FORMAT = "cubital.addon/1"
+REDRAW_FORMAT = "cubital.redraw/1"
+SPIN_FIRST = "spin it first"
+
+
+class Answer(msgspec.Struct, frozen=True, kw_only=True):
+    """What is served from what is there, and what must be drawn; `added` is what is now recorded."""
+
+    at: datetime
+    policy: PolicyKey
+    redraw: Redraw
+    plan: Plan | None
+    added: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    is_repeat: bool = False
+
+
+def answer_addon(
+    order: Order, known: Sequence[Known], site: Site, *, now: datetime, policy: PolicyKey = "strict"
+) -> Answer:
+    """Whether the tests of this order can be measured in these specimens of one patient, and the least redraw.
+
+    Raises `OrderError` where they are of several patients.
+    """
+    if len({one.specimen.patient for one in known}) > 1:
+        raise OrderError("found specimens of several patients; expected those of one", where="patient")
+    order = dated(order, read_today() if order.on is None else order.on)
+    found = plan_redraw(order, [one.held for one in known], site, now=now, policy=policy)
+    plan = None if found.plan is None else with_numbers(found.plan)
+    return Answer(at=now, policy=policy, redraw=found, plan=plan)
+
+
+def refused_tests(known: Sequence[Known]) -> tuple[str, ...]:
+    """The tests of these specimens that were refused and that none of them still gives or has given."""
+    refused: dict[str, None] = {}
+    given = set()
+    for one in known:
+        specimen = one.specimen
+        given |= {*specimen.reported, *specimen.waiting}
+        for test, verdict in specimen.verdicts.items():
+            if verdict.outcome == "refuse":
+                refused[test] = None
+    return tuple(test for test in refused if test not in given)
+
+
+def redraw_order(known: Sequence[Known], order: Order | None) -> Order:
+    """The order of what must be measured again: the tests named, else those refused; raises `OrderError` for none."""
+    if order is not None and order.asks:
+        return order
+    tests = refused_tests(known)
+    if not tests:
+        raise OrderError("found no refused test of this patient; expected one, or tests by name", where="tests")
+    asks = tuple(Ask(test=test) for test in tests)
+    return Order(asks=asks) if order is None else msgspec.structs.replace(order, asks=asks)
+
+
+def record_addon(
+    record: SpecimenRecord, answer: Answer, known: Sequence[Known], *, by: str, station: str, key: str
+) -> Answer:
+    """The same, with every test that is served added to its specimen in one transaction, once a key.
+
+    Raises `RecordError` where a specimen must be spun first: pour its plasma into an aliquot, then ask again.
+    """
+    if before := added_before(record, key):
+        return msgspec.structs.replace(answer, added=before, is_repeat=True)
+    by_id = {one.specimen.id: one.specimen for one in known}
+    steps: list[Step] = []
+    added = []
+    for number, id in enumerate(dict.fromkeys(offer.specimen for offer in answer.redraw.served)):
+        offers = [offer for offer in answer.redraw.served if offer.specimen == id]
+        if any(reason.text.startswith(SPIN_FIRST) for offer in offers for reason in offer.reasons):
+            raise RecordError(
+                "found whole blood; expected plasma; spin it, pour the plasma into an aliquot and ask again",
+                where=f"specimen {id}",
+            )
+        told: dict[str, Any] = {"specimen": id, "at": answer.at, "by": by, "station": station}
+        tests = tuple(offer.test for offer in offers)
+        verdicts = tuple(_verdict(offer) for offer in offers)
+        expected = by_id[id].events
+        steps.append(Step(event=Added(key=f"{key}/{number}", tests=tests, **told), expected=expected))
+        judged = Judged(key=f"{key}/{number}/verdicts", verdicts=verdicts, **told)
+        steps.append(Step(event=judged, expected=expected + 1))
+        added.append((id, tests))
+    if steps:
+        record.append(*steps)
+    return msgspec.structs.replace(answer, added=tuple(added))
+
+
+def added_before(record: SpecimenRecord, key: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """What was added under this key before, by specimen; empty where nothing was."""
+    found: list[tuple[str, tuple[str, ...]]] = []
+    while (entry := record.find(f"{key}/{len(found)}")) is not None and isinstance(entry.content, Added):
+        found.append((entry.content.specimen, entry.content.tests))
+    return tuple(found)
+
+
+def _verdict(offer: Offer) -> Verdict:
+    words = "; ".join(reason.text for reason in offer.reasons)
+    wording = "" if offer.outcome == "accept" else f"Added to a specimen that was there: {words}."
+    return Verdict(test=offer.test, outcome=offer.outcome, wording=wording, reasons=offer.reasons)
+
+
+def answer_document(answer: Answer, *, format: str) -> dict[str, Any]:
+    """The answer as one JSON object, without its plan, which has a document of its own."""
+    found = answer.redraw
+    return {
+        "format": format,
+        "at": instant_text(answer.at),
+        "policy": answer.policy,
+        "optimal": found.is_optimal,
+        "searched": found.searched,
+        "served": [_offer(offer) for offer in found.served],
+        "drawn": list(found.drawn),
+        "offers": {test: [_offer(offer) for offer in offers] for test, offers in found.offers.items()},
+        "added": [{"specimen": id, "tests": list(tests)} for id, tests in answer.added],
+        "repeat": answer.is_repeat,
+    }
+
+
+def _offer(offer: Offer) -> dict[str, Any]:
+    words = {"accept": "yes", "comment": "comment", "refuse": "no"}
+    return {
+        "test": offer.test,
+        "specimen": offer.specimen,
+        "answer": words[offer.outcome],
+        "takes_ul": offer.takes_ul,
+        "left_ul": offer.left_ul,
+        "reasons": reasons_document(offer.reasons),
+    }

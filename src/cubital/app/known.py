@@ -1,0 +1,72 @@
+"""The specimens that a use case works on, out of the record or out of a file, with what their state does not say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, NamedTuple
+
+from cubital.errors import RecordError
+from cubital.facts.keeping import IndexKey
+from cubital.handling.addon import Held
+from cubital.handling.stability import Life, life_of
+from cubital.model.specimen import Specimen
+
+if TYPE_CHECKING:
+    from cubital.app.record import SpecimenRecord
+
+
+class Known(NamedTuple):
+    """One specimen; `poured_at` is when an aliquot was taken off its tube, `indices` what was measured of it."""
+
+    specimen: Specimen
+    poured_at: datetime | None = None
+    indices: Mapping[IndexKey, Decimal] = {}
+
+    @property
+    def life(self) -> Life:
+        """Where it has been."""
+        return life_of(self.specimen, poured_at=self.poured_at)
+
+    @property
+    def held(self) -> Held:
+        """The same for adding a test or for a redraw."""
+        return Held(specimen=self.specimen, life=self.life, indices=self.indices)
+
+
+def known_of(record: SpecimenRecord, specimens: Iterable[Specimen]) -> tuple[Known, ...]:
+    """These specimens of the record; an aliquot with the instant of its first event, its pouring."""
+    return tuple(
+        Known(one, record.history(one.id)[0].content.at if one.parent is not None else None) for one in specimens
+    )
+
+
+def find(id: str, known: Sequence[Known]) -> Known:
+    """The specimen of this name; raises `RecordError` where there is none."""
+    for one in known:
+        if one.specimen.id == id:
+            return one
+    raise RecordError(
+        f"found no specimen {id[:60]!r}; expected one that is recorded; check its label", where="specimen"
+    )
+
+
+def of_patient(patient: str, known: Sequence[Known]) -> tuple[Known, ...]:
+    """The specimens of one patient, the oldest first; raises `RecordError` where there is none."""
+    found = sorted(
+        (one for one in known if one.specimen.patient == patient),
+        key=lambda one: (one.specimen.collected_at, one.specimen.id),
+    )
+    if not found:
+        raise RecordError("found no specimen of this patient; expected one at least", where="patient")
+    return tuple(found)
+
+
+def instant_text(moment: datetime | None) -> str | None:
+    """An instant as the documents write it: UTC to the second.
+
+    >>> instant_text(datetime(2026, 3, 2, 7, 0, tzinfo=UTC))
+    '2026-03-02T07:00:00Z'
+    """
+    return None if moment is None else f"{moment.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import subprocess
@@ -9,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 USER = "cubital"
+PREFIX, OWNER = "cub-", "owner"
 
 
 def programs() -> Path:
@@ -20,6 +22,21 @@ def programs() -> Path:
     return folders[-1]
 
 
+def remove_orphans() -> None:
+    """Stop and remove the clusters of tests that were killed before they could."""
+    for owner in Path("/tmp").glob(f"{PREFIX}*/{OWNER}"):
+        try:
+            os.kill(int(owner.read_text(encoding="ascii")), 0)
+        except ProcessLookupError:
+            orphan = Cluster.__new__(Cluster)
+            orphan.folder = owner.parent
+            with contextlib.suppress(RuntimeError):
+                orphan.stop()
+            shutil.rmtree(orphan.folder, ignore_errors=True)
+        except (OSError, ValueError):
+            continue  # another user's, or gone meanwhile
+
+
 class Cluster:
     """One cluster; without fsync, which matters to a loss of power and to nothing that is tested here.
 
@@ -28,7 +45,8 @@ class Cluster:
 
     def __init__(self, *, segment_mb: int = 16, most_file_kb: int | None = None, is_synced: bool = False) -> None:
         # A socket's path has room for about 100 bytes, so the folder stands high up.
-        self.folder = Path(tempfile.mkdtemp(prefix="cub-", dir="/tmp"))
+        self.folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir="/tmp"))
+        (self.folder / OWNER).write_text(str(os.getpid()), encoding="ascii")
         self._sync = "" if is_synced else "-F"
         self._limit = f"ulimit -f {most_file_kb}; " if most_file_kb else ""
         if os.getuid() == 0:

@@ -10,7 +10,7 @@ import pytest
 from cubital.app.record import SpecimenRecord
 from cubital.app.wiring import open_record, upgrade_store
 from tests.contract import hands
-from tests.contract.cluster import Cluster
+from tests.contract.cluster import Cluster, remove_orphans
 from tests.contract.events import Clock
 
 KINDS = ("sqlite", "postgresql")
@@ -20,6 +20,7 @@ DATABASES = ("record_one", "record_two")
 @pytest.fixture(scope="session")
 def cluster() -> Iterator[Cluster]:
     """One PostgreSQL for all tests of this process, with two records in it."""
+    remove_orphans()
     found = Cluster()
     try:
         for name in DATABASES:

@@ -18,7 +18,7 @@ from cubital.errors import OrderError, RecordError
 from cubital.handling.addon import Offer
 from cubital.handling.keeping import PolicyKey
 from cubital.handling.redraw import Redraw, plan_redraw
-from cubital.model import Ask, Order, Plan, Site
+from cubital.model import Order, Plan, Site
 from cubital.model.record import Step
 from cubital.model.specimen import Added, Judged, Verdict
 
@@ -32,6 +32,7 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
 
     at: datetime
     policy: PolicyKey
+    order: Order
     redraw: Redraw
     plan: Plan | None
     added: tuple[tuple[str, tuple[str, ...]], ...] = ()
@@ -50,11 +51,14 @@ def answer_addon(
     order = dated(order, read_today() if order.on is None else order.on)
     found = plan_redraw(order, [one.held for one in known], site, now=now, policy=policy)
     plan = None if found.plan is None else with_numbers(found.plan)
-    return Answer(at=now, policy=policy, redraw=found, plan=plan)
+    return Answer(at=now, policy=policy, order=order, redraw=found, plan=plan)
 
 
 def refused_tests(known: Sequence[Known]) -> tuple[str, ...]:
-    """The tests of these specimens that were refused and that none of them still gives or has given."""
+    """The tests of these specimens that were refused and that none of them still gives or has given.
+
+    Raises `OrderError` where there is none.
+    """
     refused: dict[str, None] = {}
     given = set()
     for one in known:
@@ -63,18 +67,10 @@ def refused_tests(known: Sequence[Known]) -> tuple[str, ...]:
         for test, verdict in specimen.verdicts.items():
             if verdict.outcome == "refuse":
                 refused[test] = None
-    return tuple(test for test in refused if test not in given)
-
-
-def redraw_order(known: Sequence[Known], order: Order | None) -> Order:
-    """The order of what must be measured again: the tests named, else those refused; raises `OrderError` for none."""
-    if order is not None and order.asks:
-        return order
-    tests = refused_tests(known)
-    if not tests:
+    found = tuple(test for test in refused if test not in given)
+    if not found:
         raise OrderError("found no refused test of this patient; expected one, or tests by name", where="tests")
-    asks = tuple(Ask(test=test) for test in tests)
-    return Order(asks=asks) if order is None else msgspec.structs.replace(order, asks=asks)
+    return found
 
 
 def record_addon(

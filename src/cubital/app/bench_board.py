@@ -36,7 +36,7 @@ def look_at_board(
         if one.poured_at is not None:
             board.put(one.specimen, poured_at=one.poured_at)
     page = board.at(now, most=most)
-    looked = [line.specimen for line in page.lines if line.urgency == "late" or line.lost]
+    looked = [line.specimen for line in page.lines if line.urgency == "late"]
     prospects = {
         id: prospect(by_id[id].specimen, board.clock, now, poured_at=by_id[id].poured_at)
         for id in dict.fromkeys(looked)

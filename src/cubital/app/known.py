@@ -70,3 +70,30 @@ def instant_text(moment: datetime | None) -> str | None:
     '2026-03-02T07:00:00Z'
     """
     return None if moment is None else f"{moment.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+class Shelf:
+    """The specimens of the record, or those of a file where there is none."""
+
+    def __init__(self, known: Sequence[Known] = (), *, record: SpecimenRecord | None = None) -> None:
+        self._known = tuple(known)
+        self.record = record
+
+    def waiting(self) -> tuple[Known, ...]:
+        """Every specimen with a test that nothing has settled."""
+        if self.record is not None:
+            return known_of(self.record, self.record.open_specimens())
+        return tuple(one for one in self._known if one.specimen.waiting)
+
+    def find(self, id: str) -> Known:
+        """The specimen of this name; raises `RecordError` where there is none."""
+        if self.record is None:
+            return find(id, self._known)
+        specimen = self.record.specimen(id)
+        return find(id, () if specimen is None else known_of(self.record, (specimen,)))
+
+    def of_patient(self, patient: str) -> tuple[Known, ...]:
+        """The specimens of one patient; raises `RecordError` where there is none."""
+        if self.record is None:
+            return of_patient(patient, self._known)
+        return of_patient(patient, known_of(self.record, self.record.specimens_of(patient)))

@@ -8,7 +8,9 @@ import sys
 import click
 
 from cubital.cli import (
+    addon_command,
     bloodvolume_command,
+    board_command,
     carryover_command,
     citrate_command,
     db_command,
@@ -18,6 +20,7 @@ from cubital.cli import (
     plan_command,
     print_command,
     rcf_command,
+    receive_command,
     site_command,
     spin_command,
 )
@@ -44,6 +47,10 @@ cubital.add_command(rcf_command.rcf)
 cubital.add_command(bloodvolume_command.bloodvolume)
 cubital.add_command(print_command.print_group)
 cubital.add_command(spin_command.spin)
+cubital.add_command(board_command.board)
+cubital.add_command(receive_command.receive)
+cubital.add_command(addon_command.addon)
+cubital.add_command(addon_command.redraw)
 
 
 def run(arguments: list[str] | None = None) -> None:

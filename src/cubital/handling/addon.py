@@ -146,7 +146,9 @@ class _Asking:
         test, specimen = self.test, self.specimen
         known = facts.stability().get(test.key)
         if known is not None and known.no_add_on:
-            yield fault("add-on", "refuse", "no age and no storage of a kept specimen is known to serve it")
+            mark = next((mark for mark in known.marks if mark.basis == "published"), known.marks[0])
+            text = "no age and no storage of a kept specimen is known to serve it"
+            yield Fault("add-on", "refuse", text, mark.basis, (mark.source,))
         if test.culture is not None or test.own_tube:
             yield fault("own-tube", "refuse", "it shares a tube with no other test")
         accepts = [accept for accept in test.accepts if specimen.kind in accept.tubes]
@@ -199,7 +201,9 @@ class _Asking:
         if asked:
             yield fault("add-on", "comment", f"not known of this draw: {'; '.join(asked)}")
         if self.test.timed is not None:
-            yield fault("timing", "comment", f"its time counts: {self.test.timed}; this is of another request")
+            basis, source = self.test.basis.get("timed", ("common-practice", "common-practice"))
+            text = f"its time counts: {self.test.timed}; this is of another request"
+            yield Fault("timing", "comment", text, basis, (source,))
 
     def _age(self) -> Iterator[Fault]:
         age_s = max(0, seconds_between(self.specimen.collected_at, self.now))

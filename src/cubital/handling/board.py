@@ -134,8 +134,12 @@ class Board:
                 lost.append((entry.specimen, gone))
             if line is not None:
                 late.append(line)
-        late.sort(key=lambda line: (line.urgency != "late", line.begin_by or now, line.specimen))
-        lines = [*late, *self._later(cut, now)]
+        looked = sorted(late, key=lambda line: (line.begin_by or now, line.specimen))
+        later = list(self._later(cut, now))
+        if again := [line for line in looked if line.urgency != "late"]:
+            # What is still in time for the tests that are left stands among the others.
+            later = sorted([*again, *later], key=_place)
+        lines = [*(line for line in looked if line.urgency == "late"), *later]
         counts = dict.fromkeys(("late", "due", "waiting", "unknown"), 0)
         for line in lines:
             counts[line.urgency] += 1
@@ -176,6 +180,11 @@ class Board:
                 if not is_past:
                     return step
         return None
+
+
+def _place(line: Line) -> tuple[bool, datetime, str]:
+    """Where a line stands: by when it must begin; what has no time, at the end in the order of the draw."""
+    return line.begin_by is None, line.begin_by or line.opens_at, line.specimen
 
 
 def _without(tests: tuple[str, ...], gone: tuple[str, ...]) -> tuple[str, ...]:

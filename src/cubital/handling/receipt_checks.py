@@ -58,7 +58,7 @@ class _Look:
         shown = refused or [f for f in faults if f.outcome == "comment"]
         unseen = [f for f in faults if f.outcome == "untold"]
         visible = [f for f in unseen if f.check in _VISIBLE]
-        words = [f"{known[f.check].wording} ({f.text})" for f in shown]
+        words = [f"{known[f.check].wording.rstrip('.')}: {f.text}." for f in shown]
         if not refused and visible:
             words.append(f"Not stated at receipt: {', '.join(f.text for f in visible)}.")
         return Judgement(
@@ -141,7 +141,7 @@ class _Look:
         if not is_ratio:
             if percent < _LEAST_FILL:
                 text = f"filled to {percent} %; to the mark is asked, no source says how much less will do"
-                yield fault("fill", "comment", text)
+                yield Fault("fill", "comment", text, "memory", ("memory",))
             return
         kind = self.site.kinds.get(self.specimen.kind)
         stated = facts.fills()[0].fill_min_percent if kind is None else kind.fill_min_percent

@@ -1,0 +1,242 @@
+"""Board, receipt, adding on and redraw on a real record: written once, told to the loser of a race, repeated safely."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from msgspec.structs import replace
+
+from cubital.app.addon import ADDON_FORMAT, answer_addon, answer_document, record_addon, refused_tests
+from cubital.app.bench_board import board_document, look_at_board
+from cubital.app.known import Known, Shelf, instant_text
+from cubital.app.receipt import Person, compare_label, receipt_document, receive, record_receipt
+from cubital.app.record import SpecimenRecord
+from cubital.app.wiring import open_record, upgrade_store
+from cubital.errors import LostRace, OrderError, ReceiptError, RecordError
+from cubital.model import Ask, Order
+from cubital.model.specimen import Aliquoted, Judged, Received, Spun
+from tests.contract.events import MORNING, Clock, collected, in_order, said
+from tests.published.shipped import SHIPPED
+from tests.unit.handling.test_receipt import GOOD, label
+
+SOON = MORNING + timedelta(minutes=30)
+WHO = Person(by="ann", station="reception")
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Iterator[SpecimenRecord]:
+    """A new record in a file, whose clock stands at half past seven."""
+    address = str(tmp_path / "record.db")
+    upgrade_store(address)
+    found = open_record(address, now=Clock(MORNING + timedelta(hours=5)))
+    yield found
+    found.close()
+
+
+def draw(record: SpecimenRecord, id: str = "T1", *tests: str, **told: Any) -> Known:
+    tests = tests or ("potassium", "sodium")
+    record.append(*in_order(collected(id, tests=tests, patient="p", **told)))
+    return Shelf(record=record).find(id)
+
+
+def spin(record: SpecimenRecord, id: str, minutes: int = 40) -> None:
+    known = Shelf(record=record).find(id).specimen
+    told = said(id, "spun", at=MORNING + timedelta(minutes=minutes))
+    event = Spun(rcf_g=1500, spin_s=600, temperature_c=20, **told)
+    record.append(*in_order(event, after=known.events))
+
+
+def test_a_receipt_is_written_with_its_verdicts_in_one_step(record: SpecimenRecord) -> None:
+    known = draw(record)
+    found = record_receipt(record, known, SHIPPED, GOOD, WHO)
+    assert found.is_recorded
+    assert not found.is_refused
+    kinds = [type(entry.content) for entry in record.history("T1")]
+    assert kinds[1:] == [Received, Judged]
+    state = record.specimen("T1")
+    assert state is not None
+    assert state.received_at == GOOD.at
+    assert {v.outcome for v in state.verdicts.values()} == {"accept"}
+
+
+def test_a_receipt_sent_again_changes_nothing_and_gets_the_first_answer(record: SpecimenRecord) -> None:
+    known = draw(record)
+    first = record_receipt(record, known, SHIPPED, replace(GOOD, label=None), WHO)
+    head = record.head()
+    again = record_receipt(record, known, SHIPPED, replace(GOOD, at=SOON + timedelta(minutes=9)), WHO)
+    assert again.is_repeat
+    assert record.head() == head
+    assert [(j.test, j.outcome, j.wording) for j in again.judgements] == [
+        (j.test, j.outcome, j.wording) for j in first.judgements
+    ]
+    assert again.arrival.at == GOOD.at
+
+
+def test_of_two_stations_that_receive_one_tube_the_second_is_told(record: SpecimenRecord) -> None:
+    known = draw(record)
+    record_receipt(record, known, SHIPPED, GOOD, WHO)
+    with pytest.raises(LostRace, match="ann at reception was first"):
+        record_receipt(record, known, SHIPPED, GOOD, Person(by="bob", station="night"), key="receive/night/T1")
+
+
+def test_a_specimen_is_judged_again_under_a_new_key_when_its_indices_are_known(record: SpecimenRecord) -> None:
+    record_receipt(record, draw(record), SHIPPED, GOOD, WHO)
+    later = replace(GOOD, at=SOON, indices={"hemolysis": 6})
+    found = record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, later, WHO, key="indices/T1")
+    assert {j.test: j.outcome for j in found.judgements} == {"potassium": "refuse", "sodium": "comment"}
+    assert [type(entry.content) for entry in record.history("T1")][1:] == [Received, Judged, Judged]
+
+
+def test_nothing_is_received_that_waits_for_nothing(record: SpecimenRecord) -> None:
+    known = draw(record)
+    refused = record_receipt(record, known, SHIPPED, replace(GOOD, label=None), WHO)
+    assert refused.is_refused
+    with pytest.raises(RecordError, match="no test that waits"):
+        record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, GOOD, WHO, key="again")
+
+
+def test_an_exception_is_written_with_its_second_person(record: SpecimenRecord) -> None:
+    known = draw(record, irreplaceable="drawn with the cerebrospinal fluid")
+    person = Person(by="ann", station="reception", second="ben", why="the ward asked")
+    late = replace(GOOD, at=MORNING + timedelta(hours=3))
+    found = record_receipt(record, known, SHIPPED, late, person)
+    assert {j.outcome for j in found.judgements} == {"comment"}
+    content = record.history("T1")[-1].content
+    assert isinstance(content, Judged)
+    assert content.second == "ben"
+
+
+def test_an_exception_for_a_wrong_label_is_refused_and_nothing_is_written(record: SpecimenRecord) -> None:
+    known = draw(record, irreplaceable="cord blood")
+    person = Person(by="ann", station="reception", second="ben", why="the ward asked")
+    head = record.head()
+    with pytest.raises(ReceiptError, match="no exception"):
+        record_receipt(record, known, SHIPPED, replace(GOOD, label=label(differ=1)), person)
+    assert record.head() == head
+
+
+def test_a_label_is_compared_and_only_counted() -> None:
+    assert compare_label({"name": "Roe  Ann", "number": "17"}, {"name": "ROE ann", "number": "17"}) == (2, 0)
+    assert compare_label({"name": "", "number": "18"}, {"name": "", "number": "17"}) == (0, 1)
+    assert compare_label({"born": "1990-01-01"}, {"number": "17"}) == (0, 0)
+
+
+def test_a_board_of_the_record_shows_what_waits(record: SpecimenRecord) -> None:
+    draw(record)
+    draw(record, "T2", "parathyrin", kind="edta", additive="k2-edta", gel=False)
+    view = look_at_board(Shelf(record=record).waiting(), SHIPPED, now=MORNING + timedelta(minutes=112))
+    told = board_document(view)
+    assert (told["format"], told["late"], told["due"]) == ("cubital.board/1", 1, 1)
+    (late, due) = told["lines"]
+    assert (late["specimen"], late["urgency"], late["step"]) == ("T1", "late", "deliver")
+    assert late["begin_by"] == "2026-03-02T08:50:00Z"
+    assert late["save"][0] == {
+        "test": "potassium", "due": "2026-03-02T09:00:00Z", "by": "separate", "until": "2026-04-13T00:52:00Z",
+        "known": True,
+    }  # fmt: skip
+    assert due["save"] == []
+
+
+def test_an_aliquot_of_the_record_keeps_by_when_it_was_poured(record: SpecimenRecord) -> None:
+    draw(record, "T1", "chloride", kind="heparin", gel=False)
+    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, GOOD, WHO)
+    spin(record, "T1")
+    state = record.specimen("T1")
+    assert state is not None
+    poured = Aliquoted(
+        child="T1-1", volume_ul=100, tests=("chloride",), **said("T1", "poured", at=MORNING + timedelta(minutes=60))
+    )
+    record.append(*in_order(poured, after=state.events))
+    known = Shelf(record=record).find("T1-1")
+    assert known.poured_at == MORNING + timedelta(minutes=60)
+    assert known.life.separated_s == 3600
+    view = look_at_board(Shelf(record=record).waiting(), SHIPPED, now=MORNING + timedelta(hours=4))
+    assert [(line.specimen, line.urgency) for line in view.page.lines] == [("T1-1", "due")]
+
+
+def gel_on_the_shelf(record: SpecimenRecord, id: str = "T1") -> None:
+    draw(record, id)
+    record_receipt(record, Shelf(record=record).find(id), SHIPPED, GOOD, WHO)
+    spin(record, id)
+
+
+def answer(record: SpecimenRecord, *tests: str, now: datetime = MORNING + timedelta(hours=2)) -> Any:
+    order = Order(asks=tuple(Ask(test=test) for test in tests))
+    return answer_addon(order, Shelf(record=record).of_patient("p"), SHIPPED, now=now)
+
+
+def test_a_test_is_added_and_can_be_reported_and_a_retry_adds_nothing(record: SpecimenRecord) -> None:
+    gel_on_the_shelf(record)
+    found = answer(record, "creatinine", "calcium")
+    known = Shelf(record=record).of_patient("p")
+    booked = record_addon(record, found, known, by="ann", station="bench", key="add-1")
+    assert booked.added == (("T1", ("creatinine", "calcium")),)
+    state = record.specimen("T1")
+    assert state is not None
+    assert set(state.tests) == {"potassium", "sodium", "creatinine", "calcium"}
+    assert state.verdicts["calcium"].outcome == "accept"
+    head = record.head()
+    again = record_addon(record, answer(record, "creatinine", "calcium"), known, by="ann", station="bench", key="add-1")
+    assert (again.is_repeat, again.added) == (True, booked.added)
+    assert record.head() == head
+
+
+def test_an_answer_is_a_document_without_the_patient(record: SpecimenRecord) -> None:
+    gel_on_the_shelf(record)
+    told = answer_document(answer(record, "creatinine", "fibrinogen"), format=ADDON_FORMAT)
+    assert told["format"] == "cubital.addon/1"
+    assert [(o["test"], o["specimen"], o["answer"]) for o in told["served"]] == [("creatinine", "T1", "yes")]
+    assert told["drawn"] == ["fibrinogen"]
+    assert told["optimal"] is True
+    assert '"p"' not in str(told)
+
+
+def test_whole_blood_is_not_booked_before_it_is_spun(record: SpecimenRecord) -> None:
+    tube = {"kind": "edta", "additive": "k2-edta", "gel": False, "matrix": "whole-blood", "hematocrit": None}
+    from fractions import Fraction
+
+    draw(record, "T1", "complete-blood-count", **{**tube, "hematocrit": Fraction(2, 5)})
+    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, GOOD, WHO)
+    found = answer(record, "bnp", now=MORNING + timedelta(hours=1))
+    assert found.redraw.served[0].outcome == "comment"
+    with pytest.raises(RecordError, match="pour the plasma into an aliquot"):
+        record_addon(record, found, Shelf(record=record).of_patient("p"), by="a", station="b", key="k")
+
+
+def test_specimens_of_two_patients_are_never_mixed(record: SpecimenRecord) -> None:
+    one = draw(record)
+    other = Known(replace(one.specimen, id="T9", patient="q"))
+    with pytest.raises(OrderError, match="several patients"):
+        answer_addon(Order(asks=(Ask(test="creatinine"),)), [one, other], SHIPPED, now=SOON)
+
+
+def test_what_was_refused_and_is_given_by_nothing_else_is_drawn_again(record: SpecimenRecord) -> None:
+    draw(record)
+    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, replace(GOOD, label=None), WHO)
+    assert refused_tests(Shelf(record=record).of_patient("p")) == ("potassium", "sodium")
+    draw(record, "T2", "sodium")
+    assert refused_tests(Shelf(record=record).of_patient("p")) == ("potassium",)
+    draw(record, "T3", "potassium")
+    with pytest.raises(OrderError, match="no refused test"):
+        refused_tests(Shelf(record=record).of_patient("p"))
+
+
+def test_a_specimen_or_a_patient_that_nobody_knows_is_refused(record: SpecimenRecord) -> None:
+    for shelf in (Shelf(record=record), Shelf()):
+        with pytest.raises(RecordError, match="no specimen 'T404'"):
+            shelf.find("T404")
+        with pytest.raises(RecordError, match="no specimen of this patient"):
+            shelf.of_patient("nobody")
+
+
+def test_a_receipt_of_a_file_is_judged_and_not_written(record: SpecimenRecord) -> None:
+    known = draw(record)
+    found = receive(known, SHIPPED, GOOD)
+    assert not found.is_recorded
+    told = receipt_document(found)
+    assert (told["format"], told["recorded"], told["at"]) == ("cubital.receipt/1", False, instant_text(GOOD.at))
+    assert len(record.history("T1")) == 1

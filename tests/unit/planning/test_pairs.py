@@ -21,7 +21,9 @@ def questions(draw: st.DrawFn) -> tuple[list[Way], list[Ways]]:
         items = tuple(Size(10 * number + i, 1000 * ul, 100 * cap) for i, (ul, cap) in enumerate(sizes))
         shelf.append(Way(f"kind-{number}", "plasma", items, max(size.cap_ul for size in items)))
     way = st.integers(0, len(shelf) - 1)
-    need_place = st.tuples(st.integers(1, 700), st.integers(0, 4))
+    # Half of the needs are whole hundreds, as every capacity is: a tube is often filled to the last.
+    need = st.one_of(st.integers(1, 700), st.integers(1, 7).map(lambda hundreds: 100 * hundreds))
+    need_place = st.tuples(need, st.integers(0, 4))
     tests = draw(st.lists(st.dictionaries(way, need_place, min_size=1, max_size=4), min_size=2, max_size=6))
     return shelf, tests
 

@@ -25,4 +25,7 @@ def test_corticotropin_is_lost_at_120_hours_at_4_degrees(policy: PolicyKey) -> N
 
 @pytest.mark.parametrize("test", ["aldosterone", "insulin"])
 def test_other_hormones_are_kept_at_120_hours_at_4_degrees_where_the_site_extends(test: str) -> None:
-    assert off_cells_cold(test, EDTA, 120, "extended") == "kept"
+    # Ten minutes on the cells count too: what a study alone found to hold is counted from the draw.
+    assert off_cells_cold(test, EDTA, 119.8, "extended") == "kept"
+    assert off_cells_cold(test, EDTA, 119.9, "extended") == "mixed"
+    assert off_cells_cold(test, EDTA, 121, "extended") == "past"

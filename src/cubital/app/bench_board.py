@@ -10,11 +10,14 @@ import msgspec
 
 from cubital.app.known import Known, instant_text
 from cubital.handling.board import Board, Line, Page
+from cubital.handling.clock import Clock, Window
 from cubital.handling.keeping import PolicyKey
-from cubital.handling.rescue import Prospect, Rescue, prospect
+from cubital.handling.rescue import Keeping, Prospect, Rescue, keeps_where, prospect
 from cubital.model import Reason, Site
+from cubital.model.specimen import Specimen
 
 FORMAT = "cubital.board/1"
+CLOCK_FORMAT = "cubital.clock/1"
 
 
 class BoardView(msgspec.Struct, frozen=True, kw_only=True):
@@ -58,6 +61,50 @@ def board_document(view: BoardView) -> dict[str, Any]:
         "lines": [_line(line, view.prospects.get(line.specimen)) for line in page.lines],
         "lost": [{"specimen": specimen, "tests": list(tests)} for specimen, tests in page.lost],
     }
+
+
+class ClockView(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything that is to be done with one specimen, how it stands now, and how long it would keep where."""
+
+    specimen: Specimen
+    at: datetime
+    policy: PolicyKey
+    windows: tuple[Window, ...]
+    keeps: tuple[Keeping, ...]
+
+
+def look_at_clock(known: Known, site: Site, *, now: datetime, policy: PolicyKey = "strict") -> ClockView:
+    """Every window of one specimen, and how long each of its tests would keep in the room, cold and frozen."""
+    clock = Clock(site, policy=policy)
+    return ClockView(
+        specimen=known.specimen, at=now, policy=policy,
+        windows=clock.windows(known.specimen, poured_at=known.poured_at),
+        keeps=keeps_where(known.specimen, clock, now, poured_at=known.poured_at),
+    )  # fmt: skip
+
+
+def clock_document(view: ClockView) -> dict[str, Any]:
+    """The clock of one specimen as one JSON object; instants in UTC."""
+    return {
+        "format": CLOCK_FORMAT,
+        "specimen": view.specimen.id,
+        "at": instant_text(view.at),
+        "policy": view.policy,
+        "windows": [
+            {
+                "step": window.step, "status": window.status(view.at), "text": window.text, "tests": list(window.tests),
+                "not_before": instant_text(window.opens_at), "begin_by": instant_text(window.start_by),
+                "due": instant_text(window.due_at), "done": instant_text(window.done_at),
+                "recorded": window.is_recorded, "unknown": list(window.unknown),
+                "reasons": reasons_document(window.reasons),
+            }
+            for window in view.windows
+        ],
+        "keeps": [
+            {"test": one.test, "storage": one.storage, "until": instant_text(one.until), "text": one.text}
+            for one in view.keeps
+        ],
+    }  # fmt: skip
 
 
 def _line(line: Line, found: Prospect | None) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from cubital.cli.bench import Times, bench_options, instant, opened, refuse, sou
 from cubital.cli.complaint import REFUSED, write_json
 
 if TYPE_CHECKING:
-    from cubital.app.bench_board import BoardView
+    from cubital.app.bench_board import BoardView, ClockView
     from cubital.cli.sheet import Sheet
     from cubital.handling.board import Line
     from cubital.handling.rescue import Prospect, Rescue
@@ -29,13 +29,15 @@ _WAYS = {
 
 
 @click.command()
+@click.option("--specimen", metavar="ID", help="Everything of one specimen instead: all windows, and where it keeps.")
 @click.option("--most", metavar="N", type=click.IntRange(1, 100_000), default=40, show_default=True, help="Lines.")
 @click.option("--live", is_flag=True, help="Look again and again until interrupted.")
 @click.option("--every", metavar="S", type=click.IntRange(0, 3600), default=10, show_default=True, help="With --live.")
 @click.option("--looks", metavar="N", type=click.IntRange(1, 1_000_000), help="With --live, stop after so many looks.")
 @bench_options
 def board(
-    most: int, live: bool, every: int, looks: int | None, file: str | None, address: str, policy: str, at: str | None,
+    specimen: str | None, most: int, live: bool, every: int, looks: int | None,
+    file: str | None, address: str, policy: str, at: str | None,
     site: Path | None, demo: bool, as_json: bool,
 ) -> int:  # fmt: skip
     """Say what is due: each specimen's next step, by when it must begin, what is lost, what can be saved.
@@ -49,7 +51,7 @@ def board(
     seen = 0
     try:
         while True:
-            status = _look(most, live, file, address, policy, at, site, demo, as_json)
+            status = _look(specimen, most, live, file, address, policy, at, site, demo, as_json)
             seen += 1
             if not live or (looks is not None and seen >= looks):
                 return status
@@ -60,10 +62,10 @@ def board(
 
 
 def _look(
-    most: int, live: bool, file: str | None, address: str, policy: str, at: str | None, site: Path | None, demo: bool,
-    as_json: bool,
+    specimen: str | None, most: int, live: bool, file: str | None, address: str, policy: str, at: str | None,
+    site: Path | None, demo: bool, as_json: bool,
 ) -> int:  # fmt: skip
-    from cubital.app.bench_board import board_document, look_at_board
+    from cubital.app.bench_board import board_document, look_at_board, look_at_clock
     from cubital.cli import wording
     from cubital.cli.sheet import sheet_for
     from cubital.handling.keeping import POLICIES
@@ -72,6 +74,8 @@ def _look(
     now = instant(at, here)
     chosen = next(one for one in POLICIES if one == policy)
     with opened(here, file=file, address=address) as shelf:
+        if specimen is not None:
+            return _say_clock(look_at_clock(shelf.find(specimen), here, now=now, policy=chosen), here, as_json=as_json)
         view = look_at_board(shelf.waiting(), here, now=now, policy=chosen, most=most)
     if as_json:
         write_json(board_document(view))
@@ -81,6 +85,48 @@ def _look(
             print(_CLEAR, end="")
         print(*draw_board(view, here, sheet), sep="\n", flush=True)
     return 1 if view.page.late or view.page.lost else 0
+
+
+def _say_clock(view: ClockView, site: Site, *, as_json: bool) -> int:
+    from cubital.app.bench_board import clock_document
+    from cubital.cli.sheet import sheet_for
+
+    if as_json:
+        write_json(clock_document(view))
+    else:
+        print(*draw_clock(view, site, sheet_for(sys.stdout)), sep="\n", flush=True)
+    return 1 if any(window.status(view.at) == "late" for window in view.windows) else 0
+
+
+def draw_clock(view: ClockView, site: Site, sheet: Sheet) -> list[str]:
+    """Every window of one specimen in the order of the bench, and how long each test would keep where."""
+    times = Times(site, view.at)
+    drawn = times.whole(view.specimen.collected_at)
+    head = f"{view.specimen.id}, {view.specimen.kind}, drawn {drawn}, at {times.short(view.at)}, {view.policy} policy"
+    lines = [sheet.mark(line, "strong") for line in sheet.wrap(head, rest="  ")]
+    lines += ["", f"  {'':<13}{'not before':<13}{'over by':<13}do"]
+    for window in view.windows:
+        status = window.status(view.at)
+        opens = times.short(window.opens_at) if window.opens_at > view.specimen.collected_at else ""
+        row = f"  {status:<13}{opens:<13}{times.short(window.due_at):<13}"
+        text = f"{window.text}: {', '.join(window.tests)}"
+        first, *rest = sheet.wrap(text, first=row, rest=" " * 43)
+        if status in ("late", "done late", "done early"):
+            first = f"  {sheet.mark(status, 'stop')}{first[2 + len(status) :]}"
+        lines += [first, *rest]
+        why = "; ".join(dict.fromkeys(reason.text for reason in window.reasons))
+        if why:
+            lines += wrapped(sheet, f"{why} [{'; '.join(source_words(window.reasons))}]", indent=15)
+        for text in window.unknown:
+            lines += wrapped(sheet, text, indent=15)
+    lines += ["", sheet.mark("Keeps, were it put there now, off its cells", "strong")]
+    for number, one in enumerate(view.keeps):
+        if number == 0 or view.keeps[number - 1].test != one.test:
+            lines.append(f"  {one.test}")
+        until = f"to {times.short(one.until)}" if one.until is not None else "no"
+        text = f"{until} ({one.text})" if one.text else until
+        lines += sheet.wrap(text, first=f"    {one.storage:<9}", rest=" " * 15)
+    return lines
 
 
 def draw_board(view: BoardView, site: Site, sheet: Sheet) -> list[str]:

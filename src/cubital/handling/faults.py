@@ -51,7 +51,8 @@ def age_faults(test: Test, specimen: Specimen, life: Life, age_s: int, policy: P
     elif standing == "unknown":
         yield fault("keeping", "comment", kept.unknown)
     elif standing == "mixed":
-        yield fault("keeping", "comment", f"no source says how its times in several storages add; it is {old}")
+        text = f"no source says how its times, on its cells or off and by storage, add; it is {old}"
+        yield fault("keeping", "comment", text)
     elif policy == "extended":
         yield from _extended(test, specimen, life, age_s, kept)
 

@@ -23,13 +23,17 @@ _COAGULATION = "citrate"
 
 
 class Limit(NamedTuple):
-    """How many seconds one source gives, counted from the draw or from the separation; 0 is not at all."""
+    """How many seconds one source gives, counted from the draw or from the separation; 0 is not at all.
+
+    `is_held` says that a study found it to hold so long, beyond what another source allows.
+    """
 
     seconds: int
     from_draw: bool
     text: str
     basis: str
     sources: tuple[str, ...]
+    is_held: bool = False
 
 
 class Rule(NamedTuple):
@@ -46,6 +50,17 @@ class Rule(NamedTuple):
         found = ends[-1] if self.is_longest else ends[0]
         failed = [((0 if limit.from_draw else start_s) + limit.seconds, limit) for limit in self.fails]
         return min((found, *failed), key=lambda end: end[0])
+
+    def sure_end(self, state: StateKey, start_s: int) -> int:
+        """When it ends for certain: a study of plasma counts from its separation, and nobody adds the time before.
+
+        So what a study found to hold off the cells is counted from the draw, but never below a source's own limit.
+        """
+        end_s, limit = self.end(start_s)
+        if state != "off-cells" or not limit.is_held or limit.from_draw:
+            return end_s
+        set_s = [start_s * (not x.from_draw) + x.seconds for x in self.limits if not x.is_held]
+        return min(end_s, max(limit.seconds, min(set_s, default=0)))
 
 
 Place = tuple[StateKey, StorageKey]
@@ -114,7 +129,7 @@ def _claimed(claim: KeepingClaim) -> Limit:
     minutes = claim.limit_min if claim.held_min is None else claim.held_min
     word = "" if claim.held_min is None else "found to hold "
     text = f"{where}: {word}{span_text(60 * (minutes or 0))}"
-    return Limit(60 * (minutes or 0), from_draw, text, claim.mark.basis, sources)
+    return Limit(60 * (minutes or 0), from_draw, text, claim.mark.basis, sources, claim.held_min is not None)
 
 
 def _table_limits(key: str, terms: tuple[str, ...], family: str) -> Iterable[tuple[Place, Limit]]:

@@ -10,10 +10,11 @@ import msgspec
 
 from cubital.handling.clock import Clock
 from cubital.handling.stability import Kept, Life, is_spun_for, life_of, moved, seconds_between
-from cubital.model.specimen import Specimen
+from cubital.model.specimen import Specimen, StorageKey
 from cubital.model.test import Test
 
 WayKey = Literal["test", "separate", "cold", "freeze"]
+_PLACES: tuple[StorageKey, ...] = ("ambient", "cold", "frozen")
 
 
 class Rescue(msgspec.Struct, frozen=True, kw_only=True):
@@ -49,6 +50,44 @@ def prospect(specimen: Specimen, clock: Clock, now: datetime, *, poured_at: date
         else:
             saved.append(_rescue(test, specimen, clock, life, kept, age_s))
     return Prospect(lost=tuple(lost), saved=tuple(saved))
+
+
+class Keeping(msgspec.Struct, frozen=True, kw_only=True):
+    """How long one test would keep in one storage from now on; `until` None where `text` says why not or not known."""
+
+    test: str
+    storage: StorageKey
+    until: datetime | None
+    text: str
+
+
+def keeps_where(
+    specimen: Specimen, clock: Clock, now: datetime, *, poured_at: datetime | None = None
+) -> tuple[Keeping, ...]:
+    """How long each test would keep in the room, in the cold and frozen, were it put there now, off its cells.
+
+    What it has been through counts. Nothing is taken for granted of temperature: where no source speaks, it is said.
+    """
+    life = life_of(specimen, poured_at=poured_at)
+    age_s = max(0, seconds_between(specimen.collected_at, now))
+    found = []
+    for test in clock.known_tests(specimen):
+        is_spun = is_spun_for(test, specimen.matrix)
+        for storage in _PLACES:
+            kept = clock.kept(test, specimen, moved(life, storage, age_s, is_separated=is_spun))
+            until = None
+            # A minute on, so that what must not be kept so at all is seen to be.
+            standing = kept.standing(age_s + 301)
+            if standing == "past":
+                text = "too late" if kept.standing(age_s) == "past" else "must not be kept so"
+                text = f"{text}: {kept.limit.text}" if kept.limit is not None else text
+            elif standing == "unknown":
+                text = kept.unknown
+            else:
+                text = "" if kept.limit is None else kept.limit.text
+                until = None if kept.ends_s is None else specimen.collected_at + timedelta(seconds=kept.ends_s)
+            found.append(Keeping(test=test.key, storage=storage, until=until, text=text))
+    return tuple(found)
 
 
 def _rescue(test: Test, specimen: Specimen, clock: Clock, life: Life, kept: Kept, age_s: int) -> Rescue:

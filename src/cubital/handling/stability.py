@@ -8,6 +8,10 @@ No source says how times in several storages add, so they are not added:
 - `ends`, in the extended policy alone, takes each storage by itself: the time in it below its own limit.
   From `until` to `ends` nobody knows, and whoever asks is told.
 
+Time on the cells and off them is judged by the limits of each, as sources give them, where the cells came
+off in time by the strictest. Where a study alone lengthens either, the two are not added either: `until`
+then counts from the draw.
+
 A storage that the specimen only passed through (`house_rules`) does not shorten `until`; time there counts
 all the same. Frozen time is judged by its own limit and stops the others. Nothing is taken for granted
 of temperature: a colder storage may be worse, and one that no source names is not known.
@@ -135,12 +139,31 @@ def _keep(key: str, terms: tuple[str, ...], family: str, is_spun: bool, life: Li
             elif to_s is None or found[0] < to_s:
                 unknown.append(found)
         _freeze(state, life, from_s, to_s, rules, ends, unknown)
+    if policy == "extended" and split_s is not None:
+        ends += _unadded(key, terms, family, life, split_s, rules)
     first = min(ends, key=lambda end: end.until_s, default=None)
     lasts = [end.ends_s for end in ends if end.ends_s is not None]
     lost = min(unknown, default=(None, ""))
     until_s = None if first is None else first.until_s
     last_s = min(lasts, default=None) if policy == "extended" else until_s
     return Kept(until_s, last_s, None if first is None else first.limit, *lost)
+
+
+def _unadded(key: str, terms: tuple[str, ...], family: str, life: Life, split_s: int, rules: Rules) -> Iterable[_End]:
+    """Where the cells stayed in for longer than the strictest source allows: as long as unspun blood would serve.
+
+    The times that sources give off the cells are of plasma that was taken off in time; nobody adds them to more.
+    """
+    phases = tuple(phase for phase in life.phases if phase.start_s < split_s)
+    fresh = Life((*phases[:-1], phases[-1]._replace(end_s=None)) if phases else life.phases[:1])
+
+    def soonest(some: Rules) -> _End | None:
+        found = [end for end in _ends_of("on-cells", _liquid(fresh, 0, None), some) if isinstance(end, _End)]
+        return min(found, key=lambda end: end.until_s, default=None)
+
+    strict, longest = soonest(rules_of(key, terms, family, "strict")), soonest(rules)
+    if strict is not None and longest is not None and split_s > strict.until_s:
+        yield _End(longest.until_s, None, longest.limit)
 
 
 class _End(NamedTuple):
@@ -209,12 +232,14 @@ def _ends_of(state: StateKey, wet: _Wet, rules: Rules) -> Iterable[_End | tuple[
                 yield real_s, f"no source says how long it keeps as {STATES[state]} {PLACES[storage]}"
             continue
         end_s, limit = rule.end(wet.start_s)
+        sure_s = rule.sure_end(state, wet.start_s)
         allowed_s = _passing_s(storage, limit.seconds)
-        end_s += allowed_s if limit.seconds == 0 else 0
+        if limit.seconds == 0:
+            end_s, sure_s = end_s + allowed_s, sure_s + allowed_s
         over_s = _when_over(own, allowed_s)
         if over_s is not None:
-            yield from _end(wet, max(over_s, end_s), _own_end(own, limit, end_s, over_s), limit)
-        latest = None if latest is None else max(latest, end_s)
+            yield from _end(wet, max(over_s, sure_s), _own_end(own, limit, end_s, over_s), limit)
+        latest = None if latest is None else max(latest, sure_s)
         # Past every limit of all that it was in so far, whether or not it passed through.
         next_s = min((p.start_s for p in wet.parts if p.storage in storages[number + 1 :]), default=None)
         if latest is not None and (next_s is None or latest < next_s):

@@ -44,6 +44,20 @@ def test_the_board_as_json_states_the_same() -> None:
     assert told["lines"][0]["urgency"] == "late"
 
 
+def test_the_board_shows_everything_of_one_specimen() -> None:
+    said = say("board", *ON_FILE, "--specimen", "T4")
+    assert said.status == 1
+    assert "late         08:35        08:35        spin" in said.out
+    assert "frozen   to 02-23 08:58 (off the cells frozen: 90 d)" in said.out
+    told = one(say("board", *ON_FILE, "--specimen", "T4", "--json"))
+    assert told["format"] == "cubital.clock/1"
+    assert [window["step"] for window in told["windows"]] == ["mix", "clot", "deliver", "spin", "test", "test"]
+    assert {(keep["test"], keep["storage"]) for keep in told["keeps"]} == {
+        (test, storage) for test in ("thyrotropin", "insulin") for storage in ("ambient", "cold", "frozen")
+    }
+    assert say("board", *ON_FILE, "--specimen", "T404").status == 2
+
+
 def test_the_board_is_live_for_as_many_looks_as_asked() -> None:
     with mock.patch("time.sleep") as slept:
         said = say("board", *ON_FILE, "--live", "--looks", "3", "--every", "7", "--json")

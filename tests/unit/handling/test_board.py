@@ -13,7 +13,7 @@ from cubital.handling.board import Board, Page
 from cubital.handling.clock import Clock
 from cubital.handling.keeping import POLICIES, PolicyKey
 from cubital.handling.record import follow, state_of
-from cubital.handling.rescue import Prospect, prospect
+from cubital.handling.rescue import Prospect, keeps_where, prospect
 from cubital.model.specimen import AnyEvent, Discarded, Reported, Specimen, Stored
 from tests.contract.events import MORNING, collected, judged, received, said
 from tests.published.shipped import SHIPPED
@@ -153,6 +153,26 @@ def test_where_nothing_gives_more_time_it_is_measured_as_it_is() -> None:
 def test_what_nobody_knows_is_neither_lost_nor_saved_by_a_move() -> None:
     (saved,) = how(tube("x", "heparin-gel", "house-test"), 30).saved
     assert (saved.is_known, saved.due_at, saved.until) == (False, None, None)
+
+
+def test_it_is_said_how_long_each_test_would_keep_in_the_room_cold_and_frozen() -> None:
+    found = {}
+    specimen = tube("k", "citrate", "prothrombin-time", "fibrinogen")
+    for one in keeps_where(specimen, Clock(SHIPPED), at(60)):
+        found[one.test, one.storage] = (one.until, one.text)
+    assert found["fibrinogen", "cold"] == (at(60 + 1440), "off the cells at 2-8 C: 24 h")
+    assert found["fibrinogen", "frozen"] == (at(60 + 28 * 1440), "off the cells frozen: 28 d")
+    assert found["prothrombin-time", "ambient"] == (at(1440), "off the cells at room temperature: 24 h from the draw")
+    cold, why = found["prothrombin-time", "cold"]
+    assert cold is None
+    assert why.startswith("must not be kept so: off the cells at 2-8 C: not at all")
+    late = keeps_where(specimen, Clock(SHIPPED), at(300))
+    assert [one.text for one in late if one.test == "fibrinogen"] == [
+        "too late: on the cells at room temperature: 4 h"
+    ] * 3
+    (room, cold_house, frozen) = keeps_where(tube("x", "heparin-gel", "house-test"), Clock(SHIPPED), at(10))
+    assert {one.until for one in (room, cold_house, frozen)} == {None}
+    assert "no source says" in room.text
 
 
 @given(

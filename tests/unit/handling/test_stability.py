@@ -65,6 +65,22 @@ def test_times_in_two_storages_are_not_added() -> None:
     assert extended.standing(8 * DAY_S + 1) == "past"
 
 
+def test_time_on_the_cells_beyond_the_strictest_limit_is_not_added_to_time_off_them() -> None:
+    # A study held sodium for ten hours on the cells; a table gives it two weeks off them, taken off in time.
+    late = kept("sodium", life(("ambient", 0), off_s=5 * HOUR_S), "extended")
+    assert late.standing(10 * HOUR_S) == "kept"
+    assert late.standing(11 * HOUR_S) == "mixed"
+    in_time = kept("sodium", life(("ambient", 0), off_s=2 * HOUR_S), "extended")
+    assert in_time.standing(10 * DAY_S) == "kept"
+
+
+def test_what_a_study_of_plasma_found_to_hold_counts_from_the_draw() -> None:
+    found = kept(
+        "activated-partial-thromboplastin-time", life(("ambient", 0), off_s=3 * HOUR_S), "extended", "citrate-9-1"
+    )
+    assert (found.until_s, found.ends_s) == (8 * HOUR_S, 11 * HOUR_S)
+
+
 def test_passing_through_the_room_for_less_than_an_hour_does_not_shorten_the_cold() -> None:
     soon = kept("alanine-aminotransferase", life(("ambient", 0), ("cold", 1)))
     late = kept("alanine-aminotransferase", life(("ambient", 0), ("cold", 2)))

@@ -9,7 +9,7 @@ import sys
 from importlib import import_module
 from importlib.metadata import version
 
-PARTS = ("twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board")
+PARTS = ("twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin")
 
 
 def main() -> int:

@@ -22,7 +22,7 @@ from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
 StatusKey = Literal["waiting", "open", "late", "done", "done early", "done late", "not recorded"]
-_MOST_KEPT = 20_000
+_MOST_KEPT = 2_000
 
 
 class Window(msgspec.Struct, frozen=True, kw_only=True, gc=False):

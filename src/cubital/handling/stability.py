@@ -122,7 +122,7 @@ def keep(test: Test, additive: str, matrix: str, life: Life, *, policy: PolicyKe
     return _keep(test.key, test.handling, family, is_spun_for(test, matrix), life, policy)
 
 
-@lru_cache(maxsize=100_000)
+@lru_cache(maxsize=4_000)
 def _keep(key: str, terms: tuple[str, ...], family: str, is_spun: bool, life: Life, policy: PolicyKey) -> Kept:
     rules = rules_of(key, terms, family, policy)
     if is_spun and not life.is_separation_known:

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import accumulate, islice, zip_longest
+from typing import NamedTuple
 
 from cubital.handling.spin_bench import NEVER, Bench, bits
 
 # Missed deadlines, seconds late, runs, the end of the last run: compared in this order.
 Cost = tuple[int, int, int, int]
 MOST_CHOICES = 200
-# The end of the first run of a machine, the time from each to the next, and the tubes in each, all at best.
-Pace = tuple[int, int, int]
+
+
+class Pace(NamedTuple):
+    """A machine at its best: the end of its first run, how long a run takes, the time to the next, its places."""
+
+    first_s: int
+    run_s: int
+    step_s: int
+    most: int
 
 
 class Bounds:
@@ -88,8 +96,11 @@ class Bounds:
         if best is not None and (missed, late_s) > best[:2]:
             return missed, late_s, runs, end_s
         more_runs = self._runs(tubes, starts, forced if forced.bit_count() == more_missed else left, len(most))
-        last_s = max(end_s, max(ends), self._nth_end(paces, more_runs))
-        return missed, late_s, runs + more_runs, last_s
+        runs += more_runs
+        last_s = max(end_s, max(ends), _nth_end(paces, more_runs))
+        if best is not None and (missed, late_s, runs) == best[:3] and last_s < best[3]:
+            last_s = max(last_s, self._last_end(left, paces))
+        return missed, late_s, runs, last_s
 
     def _alone(self, tubes: list[int], free_s: Sequence[int], floor_s: int) -> tuple[list[int], list[int]]:
         """The earliest start and end of each tube if it had the centrifuges to itself."""
@@ -116,7 +127,8 @@ class Bounds:
             run_s = min(row[k] for row in classes for k in machine.stations)
             if run_s < NEVER:
                 free = max(ready_s, min(free_s[k] for k in machine.stations))
-                found.append((free + run_s, run_s + machine.centrifuge.reload_s, self.most[number]))
+                step_s = run_s + machine.centrifuge.reload_s
+                found.append(Pace(free + run_s, run_s, step_s, self.most[number]))
         return found
 
     def _gains(self, left: int) -> tuple[list[int], list[int]]:
@@ -138,7 +150,7 @@ class Bounds:
         """
         ends: list[tuple[int, int]] = []
         count = gained[-1]
-        for first, step, most in paces:
+        for first, _, step, most in paces:
             ends += [(max(floor_s, first + n * step), most) for n in range(max(len(gained), -(-count // most)))]
         ends.sort()
         found: list[int] = []
@@ -189,11 +201,25 @@ class Bounds:
         )
         return max(least, apart, _stabs(windows, 2 * self.whole_pairs))
 
-    @staticmethod
-    def _nth_end(paces: list[Pace], count: int) -> int:
-        """The earliest second by which so many runs can have ended."""
-        ends = sorted(first + n * step for first, step, _ in paces for n in range(count))
-        return ends[count - 1]
+    def _last_end(self, left: int, paces: list[Pace]) -> int:
+        """The earliest last end, by what becomes ready late: that needs its runs after it is ready."""
+        latest = 0
+        for ready_s in {self.bench.ready[i] for i in bits(left)}:
+            later = left & ~self.bench.ready_by(ready_s - 1)
+            count = max(1, sum(self._runs_of(later, n) for n in range(len(self.groups))))
+            latest = max(latest, _nth_end(paces, count, ready_s))
+        return latest
+
+    def _runs_of(self, tubes: int, group: int) -> int:
+        """How many runs these tubes of a group need for room."""
+        pairs = sum(((tubes & mask).bit_count() + 1) >> 1 for mask in self.group_kinds[group])
+        return -(-pairs // self.group_pairs[group])
+
+
+def _nth_end(paces: list[Pace], count: int, from_s: int = -NEVER) -> int:
+    """The earliest second by which so many runs can have ended, none of them begun before `from_s`."""
+    ends = sorted(max(p.first_s, from_s + p.run_s) + n * p.step_s for p in paces for n in range(count))
+    return ends[count - 1]
 
 
 def _gains_of(counts: list[int], pairs: int) -> list[int]:

@@ -101,7 +101,10 @@ def clock_document(view: ClockView) -> dict[str, Any]:
             for window in view.windows
         ],
         "keeps": [
-            {"test": one.test, "storage": one.storage, "until": instant_text(one.until), "text": one.text}
+            {
+                "test": one.test, "storage": one.storage, "until": instant_text(one.until),
+                "certain_until": instant_text(one.certain_until), "text": one.text,
+            }
             for one in view.keeps
         ],
     }  # fmt: skip

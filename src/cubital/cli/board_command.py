@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from cubital.app.bench_board import BoardView, ClockView
     from cubital.cli.sheet import Sheet
     from cubital.handling.board import Line
-    from cubital.handling.rescue import Prospect, Rescue
+    from cubital.handling.rescue import Keeping, Prospect, Rescue
     from cubital.model import Site
 
 _CLEAR = "\x1b[H\x1b[2J"
@@ -123,10 +123,17 @@ def draw_clock(view: ClockView, site: Site, sheet: Sheet) -> list[str]:
     for number, one in enumerate(view.keeps):
         if number == 0 or view.keeps[number - 1].test != one.test:
             lines.append(f"  {one.test}")
-        until = f"to {times.short(one.until)}" if one.until is not None else "no"
-        text = f"{until} ({one.text})" if one.text else until
-        lines += sheet.wrap(text, first=f"    {one.storage:<9}", rest=" " * 15)
+        lines += sheet.wrap(_kept_words(one, times), first=f"    {one.storage:<9}", rest=" " * 15)
     return lines
+
+
+def _kept_words(one: Keeping, times: Times) -> str:
+    if one.until is None:
+        return f"no ({one.text})"
+    if one.certain_until is not None and one.certain_until < one.until:
+        sure = times.short(one.certain_until)
+        return f"to {times.short(one.until)}; from {sure} on with a comment: no source says how its times add"
+    return f"to {times.short(one.until)} ({one.text})"
 
 
 def draw_board(view: BoardView, site: Site, sheet: Sheet) -> list[str]:

@@ -79,12 +79,12 @@ def index_faults(test: str, indices: Mapping[IndexKey, Decimal]) -> Iterator[Fau
         limit = next((x for x in index_limits() if x.index == index and test in x.tests), None)
         if limit is None:
             if value > (_HEMOLYZED if index == "hemolysis" else 0):
-                yield fault(index, "comment", f"{index} {value}: no limit is known for this test")
+                yield fault(index, "comment", f"{value}; no limit is known for this test")
             continue
         sources = tuple(mark.source for mark in limit.marks)
         if limit.refuse_over is not None and value > limit.refuse_over:
-            text = f"{index} {value}, over {limit.refuse_over} {limit.unit}: {limit.says}"
+            text = f"{value}, over {limit.refuse_over} {limit.unit}; {limit.says}"
             yield Fault(index, "refuse", text, limit.marks[0].basis, sources)
         elif limit.comment_from is not None and value >= limit.comment_from:
-            text = f"{index} {value}, from {limit.comment_from} {limit.unit} on: {limit.says}"
+            text = f"{value}, from {limit.comment_from} {limit.unit} on; {limit.says}"
             yield Fault(index, "comment", text, limit.marks[0].basis, sources)

@@ -14,6 +14,7 @@ from cubital.model.specimen import Specimen, StorageKey
 from cubital.model.test import Test
 
 WayKey = Literal["test", "separate", "cold", "freeze"]
+_A_LITTLE_S = 301
 _PLACES: tuple[StorageKey, ...] = ("ambient", "cold", "frozen")
 
 
@@ -53,11 +54,15 @@ def prospect(specimen: Specimen, clock: Clock, now: datetime, *, poured_at: date
 
 
 class Keeping(msgspec.Struct, frozen=True, kw_only=True):
-    """How long one test would keep in one storage from now on; `until` None where `text` says why not or not known."""
+    """How long one test would keep in one storage from now on; `until` None where `text` says why not or not known.
+
+    From `certain_until` on, where that is sooner, no source says how its times add.
+    """
 
     test: str
     storage: StorageKey
     until: datetime | None
+    certain_until: datetime | None
     text: str
 
 
@@ -70,24 +75,31 @@ def keeps_where(
     """
     life = life_of(specimen, poured_at=poured_at)
     age_s = max(0, seconds_between(specimen.collected_at, now))
-    found = []
-    for test in clock.known_tests(specimen):
-        is_spun = is_spun_for(test, specimen.matrix)
-        for storage in _PLACES:
-            kept = clock.kept(test, specimen, moved(life, storage, age_s, is_separated=is_spun))
-            until = None
-            # A minute on, so that what must not be kept so at all is seen to be.
-            standing = kept.standing(age_s + 301)
-            if standing == "past":
-                text = "too late" if kept.standing(age_s) == "past" else "must not be kept so"
-                text = f"{text}: {kept.limit.text}" if kept.limit is not None else text
-            elif standing == "unknown":
-                text = kept.unknown
-            else:
-                text = "" if kept.limit is None else kept.limit.text
-                until = None if kept.ends_s is None else specimen.collected_at + timedelta(seconds=kept.ends_s)
-            found.append(Keeping(test=test.key, storage=storage, until=until, text=text))
-    return tuple(found)
+    return tuple(
+        _keeping(test, storage, specimen, clock, life, age_s)
+        for test in clock.known_tests(specimen)
+        for storage in _PLACES
+    )
+
+
+def _keeping(test: Test, storage: StorageKey, specimen: Specimen, clock: Clock, life: Life, age_s: int) -> Keeping:
+    is_spun = is_spun_for(test, specimen.matrix)
+    kept = clock.kept(test, specimen, moved(life, storage, age_s, is_separated=is_spun))
+    text = "" if kept.limit is None else kept.limit.text
+    # A little on, so that what must not be kept so at all is seen to be.
+    standing = kept.standing(age_s + _A_LITTLE_S)
+    if standing == "past":
+        text = f"{'too late' if kept.standing(age_s) == 'past' else 'must not be kept so'}: {text}"
+    elif standing == "unknown":
+        text = kept.unknown
+    if standing in ("past", "unknown"):
+        return Keeping(test=test.key, storage=storage, until=None, certain_until=None, text=text)
+
+    def instant(seconds: int | None) -> datetime | None:
+        return None if seconds is None else specimen.collected_at + timedelta(seconds=seconds)
+
+    until, certain = instant(kept.ends_s), instant(kept.until_s)
+    return Keeping(test=test.key, storage=storage, until=until, certain_until=certain, text=text)
 
 
 def _rescue(test: Test, specimen: Specimen, clock: Clock, life: Life, kept: Kept, age_s: int) -> Rescue:

@@ -225,7 +225,7 @@ def test_indices_that_are_not_measured_yet_are_named_and_do_not_hold_it_up() -> 
 def test_an_index_without_a_known_limit_is_a_comment_not_a_guess() -> None:
     found = one("heparin-gel", "sodium", indices={"lipemia": Decimal(3), "hemolysis": Decimal("0.6")})
     assert found.outcome == "comment"
-    assert "lipemia 3: no limit is known for this test" in found.wording
+    assert "The specimen is lipemic: 3; no limit is known for this test." in found.wording
     assert one("heparin-gel", "sodium", indices={"hemolysis": Decimal("0.5")}).outcome == "accept"
 
 

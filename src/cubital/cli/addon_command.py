@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cubital.cli import wording
-from cubital.cli.bench import bench_options, instant, opened, refuse, source_words, wrapped
+from cubital.cli.bench import bench_options, instant, opened, refuse, source_words, who, wrapped
 from cubital.cli.complaint import REFUSED, SOME_FAILED, write_json
 
 if TYPE_CHECKING:
@@ -26,13 +26,13 @@ _ANSWERS = {"accept": "yes", "comment": "yes, with a comment", "refuse": "no"}
 @click.argument("tests", nargs=-1, required=True)
 @click.option("--patient", metavar="KEY", required=True, help="The patient, as the specimens name it.")
 @click.option("--book", is_flag=True, help="Write what is served into the record.")
-@click.option("--by", metavar="WHO", default="unknown", help="Who asks.")
+@click.option("--by", metavar="WHO", help="Who asks; --book asks for it.")
 @click.option("--station", metavar="WHERE", default="prompt", help="Where.")
 @click.option("--key", metavar="KEY", help="Of this booking, so that a retry is the same; --book asks for one.")
 @wording.patient_options
 @bench_options
 def addon(
-    tests: tuple[str, ...], patient: str, book: bool, by: str, station: str, key: str | None, file: str | None,
+    tests: tuple[str, ...], patient: str, book: bool, by: str | None, station: str, key: str | None, file: str | None,
     address: str, policy: str, at: str | None, site: Path | None, demo: bool, as_json: bool, **said: Any,
 ) -> int:  # fmt: skip
     """Say whether TESTS can be measured in a specimen of the patient that is there: which, what is left, or why not.
@@ -52,7 +52,7 @@ def addon(
             known = shelf.of_patient(patient)
             answer = _answer(order, known, here, at, policy)
             if book and shelf.record is not None and key is not None:
-                answer = record_addon(shelf.record, answer, known, by=by, station=station, key=key)
+                answer = record_addon(shelf.record, answer, known, by=who(by, is_asked=book), station=station, key=key)
     except CubitalError as error:
         refuse(error, as_json=as_json)
         return REFUSED

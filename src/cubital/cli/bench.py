@@ -68,6 +68,15 @@ def instant(at: str | None, site: Site) -> datetime:
     return now() if at is None else read_local(at, site, where="--at")
 
 
+def who(said: str | None, *, is_asked: bool) -> str:
+    """The person who was named; raises `OrderError` where the record asks for one."""
+    from cubital.errors import OrderError
+
+    if is_asked and not (said or "").strip():
+        raise OrderError("found nobody; expected who does it, for the record; name a handle of the site", where="--by")
+    return said or "unknown"
+
+
 def refuse(error: CubitalError, *, as_json: bool) -> None:
     """Say an error raised on purpose in words, and with --json as a document too."""
     complain(error)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cubital.cli import wording
-from cubital.cli.bench import Times, bench_options, instant, opened, refuse, source_words, wrapped
+from cubital.cli.bench import Times, bench_options, instant, opened, refuse, source_words, who, wrapped
 from cubital.cli.complaint import REFUSED, SOME_FAILED, write_json
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ _SEEN = (
     click.option("--icterus", metavar="INDEX", help="In the laboratory's own unit."),
 )  # fmt: skip
 _WHO = (
-    click.option("--by", metavar="WHO", default="unknown", help="Who receives it."),
+    click.option("--by", metavar="WHO", help="Who receives it; the record asks for it."),
     click.option("--station", metavar="WHERE", default="prompt", help="Where."),
     click.option("--second", metavar="WHO", help="The other person, for what cannot be drawn again."),
     click.option("--why", metavar="WORDS", default="", help="Why an exception is made."),
@@ -79,7 +79,9 @@ def receive(
 
         here = wording.open_chosen(site, demo=demo)
         chosen = next(one for one in POLICIES if one == policy)
-        person = Person(by=said["by"], station=said["station"], second=said["second"], why=said["why"])
+        person = Person(
+            by=who(said["by"], is_asked=file is None), station=said["station"], second=said["second"], why=said["why"]
+        )
         with opened(here, file=file, address=address) as shelf:
             known = shelf.find(specimen)
             arrival = _arrival(said, instant(at, here))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cubital import facts
+from cubital.errors import ReceiptError
 from cubital.facts.keeping import checks, timings
 from cubital.handling.faults import Fault, FaultKey, age_faults, fault, index_faults, least_ul
 from cubital.handling.keeping import PolicyKey, span_text
@@ -33,8 +34,14 @@ def judge(
 ) -> tuple[Judgement, ...]:
     """The judgement of each waiting test of this specimen, in their order.
 
-    `life` is where it has been, where that is known better than its own state says.
+    `life` is where it has been, where that is known better than its own state says. Raises `ReceiptError`
+    where it arrived before it was collected: then one of the two times is wrong, and its age is not known.
     """
+    if arrival.at < specimen.collected_at:
+        raise ReceiptError(
+            "found an arrival before the collection; expected it after; correct the time that is wrong",
+            where=f"specimen {specimen.id}",
+        )
     look = _Look(specimen, site, arrival, policy, life or life_of(specimen))
     return tuple(look.judge(test) for test in specimen.waiting)
 

@@ -209,9 +209,13 @@ def test_the_commands_work_on_the_record_and_a_retry_writes_nothing_twice(addres
     assert (first.status, one(first)["recorded"], one(first)["repeat"]) == (0, True, False)
     again = one(say("receive", "T1", *on(address, 21), *LOOKED, "--by", "ann", "--json"))
     assert (again["repeat"], again["at"]) == (True, "2026-03-02T07:20:00Z")
-    booked = one(say("addon", "creatinine", "--patient", "p", *on(address, 30), "--book", "--key", "a1", "--json"))
+    booked = one(
+        say("addon", "creatinine", "--patient", "p", *on(address, 30), "--book", "--key", "a1", "--by", "ann", "--json")
+    )
     assert booked["added"] == [{"specimen": "T1", "tests": ["creatinine"]}]
-    repeat = one(say("addon", "creatinine", "--patient", "p", *on(address, 31), "--book", "--key", "a1", "--json"))
+    repeat = one(
+        say("addon", "creatinine", "--patient", "p", *on(address, 31), "--book", "--key", "a1", "--by", "ann", "--json")
+    )
     assert repeat["repeat"] is True
     entries = one(say("db", "check", "--db", address, "--json"))
     assert entries["entries"] == 5
@@ -220,6 +224,13 @@ def test_the_commands_work_on_the_record_and_a_retry_writes_nothing_twice(addres
 def test_booking_asks_for_the_record_and_a_key(address: str) -> None:
     assert say("addon", "K", "--patient", "p", *on(address, 30), "--book").status == 2
     assert say("addon", "K", "--patient", "P1", *ON_FILE, "--book", "--key", "k").status == 2
+
+
+def test_the_record_asks_who_does_it(address: str) -> None:
+    nobody = say("receive", "T1", *on(address, 20), *LOOKED)
+    assert (nobody.status, "--by: found nobody" in nobody.err) == (2, True)
+    assert say("addon", "creatinine", "--patient", "p", *on(address, 30), "--book", "--key", "k").status == 2
+    assert one(say("db", "check", "--db", address, "--json"))["entries"] == 1
 
 
 def test_help_of_each_command_says_what_it_does() -> None:

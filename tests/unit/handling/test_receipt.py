@@ -283,6 +283,11 @@ def test_every_check_has_its_wording_and_identity_holds_for_the_whole_tube() -> 
     assert not holds_for_whole(one("heparin-gel", "lithium").reasons[0])
 
 
+def test_an_arrival_before_the_collection_is_refused() -> None:
+    with pytest.raises(ReceiptError, match="before the collection"):
+        one("heparin-gel", "sodium", at=MORNING - timedelta(minutes=1))
+
+
 def test_a_discarded_specimen_has_nothing_to_judge() -> None:
     specimen = replace(state_of([collected("a"), received("a")]), discarded_at=at(5))
     assert judge(specimen, SHIPPED, GOOD) == ()

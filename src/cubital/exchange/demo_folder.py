@@ -12,7 +12,7 @@ def demo_folder() -> Path:
     """The folder of the demo site, an invented small hospital.
 
     >>> sorted(path.name for path in demo_folder().iterdir())
-    ['site.toml', 'tests.toml', 'tubes.toml']
+    ['centrifuges.toml', 'site.toml', 'tests.toml', 'tubes.toml']
     """
     folder = DATA / "demo"
     if not folder.is_dir():

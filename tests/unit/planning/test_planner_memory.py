@@ -1,0 +1,70 @@
+"""What a planner keeps: it answers from it, forgets when it is too much, and answers the same either way."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from random import Random
+
+import pytest
+from msgspec.structs import replace
+
+from cubital.model import Ask, Order, Patient
+from cubital.planning import Planner
+from cubital.planning import plan as plan_module
+from tests.published.shipped import SHIPPED, YEAR_H
+
+KEYS = sorted(key for key, test in SHIPPED.tests.items() if test.culture is None and "gas" not in key)
+
+
+def some_orders(count: int) -> list[Order]:
+    random = Random(11)
+    return [
+        Order(
+            asks=tuple(Ask(test=key) for key in random.sample(KEYS[:12], 3)),
+            patient=Patient(
+                age_h=random.choice((YEAR_H // 2, YEAR_H * 40)),
+                weight_g=random.choice((None, 4000, 70_000)),
+                hematocrit=random.choice((None, Fraction(2, 5))),
+            ),
+        )
+        for _ in range(count)
+    ]
+
+
+def test_an_equal_question_is_worked_out_once() -> None:
+    planner, (order,) = Planner(SHIPPED), some_orders(1)
+    first = planner.plan(order)
+    worked_out = planner.worked_out
+    assert planner.plan(replace(order, id="another")) == replace(first, id="another")
+    assert planner.worked_out == worked_out > 0
+
+
+def test_urgency_flags_access_and_day_make_another_question() -> None:
+    planner = Planner(SHIPPED)
+    order = Order(asks=(Ask(test=KEYS[0]),), patient=Patient(age_h=YEAR_H * 40))
+    others = [
+        replace(order, asks=(Ask(test=KEYS[0], priority="stat"),)),
+        replace(order, patient=replace(order.patient, flags=("latex-allergy",))),
+        replace(order, access="winged-set"),
+        replace(order, objective="least-blood"),
+        replace(order, patient=replace(order.patient, hematocrit=Fraction(1, 2))),
+    ]
+    for number, each in enumerate([order, *others], start=1):
+        planner.plan(each)
+        assert planner.worked_out == number
+
+
+def test_a_planner_that_must_forget_gives_the_same_plans(monkeypatch: pytest.MonkeyPatch) -> None:
+    orders = some_orders(80)
+    kept = [Planner(SHIPPED).plan(order) for order in orders]
+    monkeypatch.setattr(plan_module, "_KEPT_BODIES", 3)
+    forgetful = Planner(SHIPPED)
+    assert [forgetful.plan(order) for order in orders] == kept
+
+
+def test_a_prepared_planner_gives_the_same_plans() -> None:
+    prepared = Planner(SHIPPED)
+    prepared.prepare(some_orders(1)[0])
+    assert prepared.worked_out == 0
+    for order in some_orders(40):
+        assert prepared.plan(order) == Planner(SHIPPED).plan(order)

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
 import msgspec
+from msgspec.structs import replace
 
 from cubital import facts
 from cubital.app.clock import now as read_now
+from cubital.app.known import Known, instant_text
 from cubital.chemistry.centrifuge import force_g
 from cubital.errors import SiteError
+from cubital.handling.clock import Clock
+from cubital.handling.clock_steps import spin_of
+from cubital.handling.keeping import PolicyKey
 from cubital.handling.spin import MOST_STEPS, plan_spins
 from cubital.handling.spin_programs import spin_programs
+from cubital.handling.stability import is_spun_for
 from cubital.model import Site
-from cubital.model.centrifuge import Centrifuge, SpinPlan, SpinRun, SpinScore, WaitingTube
+from cubital.model.centrifuge import Centrifuge, LeftOut, RecordedTube, SpinPlan, SpinRun, SpinScore, WaitingTube
 
-__all__ = ["MOST_STEPS", "SpinLoads", "load_centrifuges", "program_marks", "spin_document"]
+__all__ = ["MOST_STEPS", "SpinLoads", "load_centrifuges", "program_marks", "spin_document", "waiting_tubes"]
 
 FORMAT = "cubital.spin/1"
+UNMEASURED = "it waits for its spin and is not in the file: what its width and fill are is not known"
 ALWAYS = (
     "the centrifuge's own instructions, and what your laboratory validated, come first",
     "tubes of one kind and size count as equally heavy but for their blood",
@@ -78,11 +85,33 @@ class SpinLoads(msgspec.Struct, frozen=True, kw_only=True):
         return found
 
 
+def waiting_tubes(known: Iterable[Known], site: Site, *, policy: PolicyKey = "strict") -> dict[str, RecordedTube]:
+    """The tubes among these specimens that have a spin among their windows, by name, with its window and purpose."""
+    clock = Clock(site, policy=policy)
+    found = {}
+    for one in known:
+        specimen = one.specimen
+        windows = clock.windows(specimen, poured_at=one.poured_at)
+        window = next((w for w in windows if w.step == "spin"), None)
+        if window is None or specimen.parent is not None or specimen.discarded_at is not None:
+            continue
+        spun_for = tuple(test for test in clock.known_tests(specimen) if is_spun_for(test, specimen.matrix))
+        spin = spin_of(specimen, spun_for)
+        found[specimen.id] = RecordedTube(
+            kind=specimen.kind, draw_ul=specimen.draw_ul, purpose=None if spin is None else spin.purpose,
+            ready_at=window.opens_at, due_at=window.due_at, was_spun=bool(specimen.spins),
+        )  # fmt: skip
+    return found
+
+
 def load_centrifuges(
     data: bytes, site: Site, *, where: str, at: str | None = None, now: datetime | None = None,
-    most_steps: int = MOST_STEPS,
+    most_steps: int = MOST_STEPS, recorded: Mapping[str, RecordedTube] | None = None,
 ) -> SpinLoads:  # fmt: skip
     """The runs for the tubes in a file of `tubes`, `centrifuges` and `at`; see `exchange.waiting_file`.
+
+    Of `recorded` tubes the file needs the width and the fill only; one that waits and is not in the file is
+    left out and named.
 
     Raises `SiteError` where the site has no centrifuge in use, `OrderError` and `ExchangeError` for the file.
     """
@@ -92,14 +121,20 @@ def load_centrifuges(
         raise SiteError(
             "found no centrifuge; expected one at least; write centrifuges.toml in the site's folder", where=site.name
         )
-    waiting = read_waiting(data, site, now=now or read_now(), at=at, where=where)
+    waiting = read_waiting(data, site, now=now or read_now(), at=at, where=where, recorded=recorded or {})
     in_use = [centrifuge for centrifuge in site.centrifuges if centrifuge.key not in waiting.idle]
     if not in_use:
         raise SiteError("found every centrifuge out of use; expected one at least in use", where=where)
+    tubes = {tube.id: tube for tube in waiting.tubes}
+    unmeasured = [
+        LeftOut(tube=id, reason=UNMEASURED)
+        for id, tube in (recorded or {}).items()
+        if id not in tubes and not tube.was_spun
+    ]
     plan = plan_spins(waiting.tubes, in_use, spin_programs(), standing=waiting.standing, most_steps=most_steps)
     return SpinLoads(
-        at=waiting.at, site=site, plan=plan, tubes={tube.id: tube for tube in waiting.tubes}, idle=waiting.idle,
-        unread=waiting.unread,
+        at=waiting.at, site=site, plan=replace(plan, left_out=(*plan.left_out, *unmeasured)), tubes=tubes,
+        idle=waiting.idle, unread=waiting.unread,
     )  # fmt: skip
 
 
@@ -125,8 +160,8 @@ def spin_document(loads: SpinLoads) -> dict[str, Any]:
     }
 
 
-def _said(moment: datetime) -> str:
-    return moment.isoformat()
+def _said(moment: datetime) -> str | None:
+    return instant_text(moment)
 
 
 def _score(loads: SpinLoads, score: SpinScore) -> dict[str, Any]:

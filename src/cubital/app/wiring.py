@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from cubital.app.record import SpecimenRecord
     from cubital.exchange.waiting_file import Waiting
     from cubital.model import Finding
+    from cubital.model.centrifuge import RecordedTube
     from cubital.model.identity import Collection
     from cubital.model.record import Head, Link
     from cubital.planning.directory import Directory
@@ -126,11 +127,13 @@ def _read_request(
     return [_brought_forward(order, day) if on is None else order for order in orders]
 
 
-def read_waiting(data: bytes, site: Site, *, now: datetime.datetime, at: str | None, where: str) -> Waiting:
-    """The tubes that wait for their spin, in these bytes of JSON, and how the centrifuges stand."""
+def read_waiting(
+    data: bytes, site: Site, *, now: datetime.datetime, at: str | None, where: str, recorded: Mapping[str, RecordedTube]
+) -> Waiting:
+    """The tubes that wait for their spin, in these bytes of JSON and in the record, and how the centrifuges stand."""
     from cubital.exchange.waiting_file import read_waiting
 
-    return read_waiting(data, site, now=now, at=at, where=where)
+    return read_waiting(data, site, now=now, at=at, where=where, recorded=recorded)
 
 
 def read_specimens(data: bytes, site: Site, *, where: str) -> tuple[tuple[Known, ...], tuple[str, ...]]:

@@ -15,7 +15,7 @@ from cubital.exchange.local_time import read_local
 from cubital.exchange.table import is_text, near_misses
 from cubital.handling.spin_programs import purposes_for
 from cubital.model import Site, TubeKind
-from cubital.model.centrifuge import MeasureKey, Standing, WaitingTube
+from cubital.model.centrifuge import MeasureKey, RecordedTube, Standing, WaitingTube
 from cubital.units import millilitres_text
 
 FILE_KEYS = ("at", "centrifuges", "tubes")
@@ -41,8 +41,14 @@ class Waiting(msgspec.Struct, frozen=True, kw_only=True):
     unread: tuple[str, ...] = ()
 
 
-def read_waiting(data: bytes | str, site: Site, *, now: datetime, at: str | None = None, where: str) -> Waiting:
+def read_waiting(
+    data: bytes | str, site: Site, *, now: datetime, at: str | None = None, where: str,
+    recorded: Mapping[str, RecordedTube] | None = None,
+) -> Waiting:  # fmt: skip
     """The tubes and centrifuges in these bytes, as they are at the file's `at`, else at `now`.
+
+    Of a tube that is `recorded` by its id the file may leave out all but its width and its fill; kind and size that it
+    gives must be those of the record, and times that it gives go before those of the record.
 
     Times are local to the site, or carry their offset. Raises `ExchangeError` where the bytes are not JSON and
     `OrderError`, with the path, for what is not sound: a kind that the site does not stock, a purpose that is not
@@ -67,7 +73,7 @@ def read_waiting(data: bytes | str, site: Site, *, now: datetime, at: str | None
     for i, item in enumerate(items):
         row = Form(item, where=where, path=f"tubes[{i}]")
         more += row.take_unknown(TUBE_KEYS)
-        tube = _read_tube(row, site, moment)
+        tube = _read_tube(row, site, moment, (recorded or {}).get(str(row.content.get("id"))))
         if any(tube.id == other.id for other in tubes):
             row.refuse("id", found=f"{tube.id!r} again", expected="each tube once", remedy="take one out")
         tubes.append(tube)
@@ -95,17 +101,10 @@ def _read_standings(
     return standing, tuple(idle), unread
 
 
-def _read_tube(row: Form, site: Site, moment: datetime) -> WaitingTube:
+def _read_tube(row: Form, site: Site, moment: datetime, known: RecordedTube | None) -> WaitingTube:
     name = row.text("id") or _missing(row, "id", "what the tube is called")
-    kind = _read_kind(row, site)
-    draw_ul = _scaled(row, "draw_ml", 1000, f"one of {_sizes(kind)} mL")
-    if draw_ul is None:
-        _missing(row, "draw_ml", f"one of {_sizes(kind)} mL")
-    if draw_ul not in {size.draw_ul for size in kind.sizes}:
-        row.refuse(
-            "draw_ml", found=f"{millilitres_text(draw_ul)}", expected=f"one of {_sizes(kind)} mL",
-            remedy="write a size of the site's stock",
-        )  # fmt: skip
+    kind = _read_kind(row, site, known)
+    draw_ul = _read_draw(row, kind, known)
     diameter = f"millimetres above 0, at most {MOST_DIAMETER_MM}"
     diameter_um = _scaled(row, "diameter_mm", 1000, diameter, most=MOST_DIAMETER_MM)
     if diameter_um is None:
@@ -113,17 +112,42 @@ def _read_tube(row: Form, site: Site, moment: datetime) -> WaitingTube:
     measure, load_mg = _read_load(row)
     ready_s = _seconds(row, "ready_at", site, moment)
     due_s = _seconds(row, "spun_by", site, moment)
+    if known is not None:
+        ready_s = _from(moment, known.ready_at) if ready_s is None else ready_s
+        due_s = _from(moment, known.due_at) if due_s is None and known.due_at is not None else due_s
     if ready_s is None and facts.clotting(kind.additive, kind.gel) is not None:
         _missing(row, "ready_at", "when its clot is firm")
     return WaitingTube(
         id=name, type=f"{kind.key} {millilitres_text(draw_ul)} mL", diameter_um=diameter_um, load_mg=load_mg,
-        measure=measure, programs=_read_purposes(row, kind), ready_s=0 if ready_s is None else ready_s, due_s=due_s,
-        gel=kind.gel, was_spun=bool(row.flag("spun_before")),
+        measure=measure, programs=_read_purposes(row, kind, known), ready_s=0 if ready_s is None else ready_s,
+        due_s=due_s, gel=kind.gel, was_spun=bool(row.flag("spun_before")) or (known is not None and known.was_spun),
     )  # fmt: skip
 
 
-def _read_kind(row: Form, site: Site) -> TubeKind:
-    name = row.text("kind") or _missing(row, "kind", "the key of a tube kind of this site")
+def _read_draw(row: Form, kind: TubeKind, known: RecordedTube | None) -> int:
+    expected = f"one of {_sizes(kind)} mL"
+    draw_ul = _scaled(row, "draw_ml", 1000, expected)
+    if known is not None:
+        if draw_ul is not None and draw_ul != known.draw_ul:
+            found, wanted = millilitres_text(draw_ul), millilitres_text(known.draw_ul)
+            row.refuse("draw_ml", found=found, expected=f"{wanted}, as recorded", remedy="look which is right")
+        return known.draw_ul
+    if draw_ul is None:
+        _missing(row, "draw_ml", expected)
+    if draw_ul not in {size.draw_ul for size in kind.sizes}:
+        remedy = "write a size of the site's stock"
+        row.refuse("draw_ml", found=millilitres_text(draw_ul), expected=expected, remedy=remedy)
+    return draw_ul
+
+
+def _read_kind(row: Form, site: Site, known: RecordedTube | None) -> TubeKind:
+    said = row.text("kind")
+    if said is not None and known is not None and said != known.kind:
+        expected = f"{show_json(known.kind)}, as recorded"
+        row.refuse("kind", found=show_json(said), expected=expected, remedy="look at the tube")
+    name = (
+        said or (None if known is None else known.kind) or _missing(row, "kind", "the key of a tube kind of this site")
+    )
     kind = site.kinds.get(name)
     if kind is None:
         near = near_misses(name, site.kinds)
@@ -134,11 +158,13 @@ def _read_kind(row: Form, site: Site) -> TubeKind:
     return kind
 
 
-def _read_purposes(row: Form, kind: TubeKind) -> tuple[str, ...]:
+def _read_purposes(row: Form, kind: TubeKind, recorded: RecordedTube | None) -> tuple[str, ...]:
     """The purposes, each one that the facts know for the additive: what a tube is spun for is never guessed."""
     value = row.content.get("spin")
     known = purposes_for(kind.additive, gel=kind.gel)
     expected = "one of " + "; ".join(known) if known else f"no spin: no source says how to spin {kind.key}"
+    if value is None and recorded is not None and recorded.purpose in known:
+        return (recorded.purpose,)
     if value is None:
         _missing(row, "spin", expected)
     names = value if isinstance(value, list) else [value]
@@ -181,10 +207,14 @@ def _seconds(row: Form, key: str, site: Site, moment: datetime) -> int | None:
     text = row.text(key)
     if text is None:
         return None
-    found = read_local(text, site.time_zone, where=f"{row.where} {row.place(key)}") - moment
-    if abs(found) > MOST_AWAY:
+    found = read_local(text, site.time_zone, where=f"{row.where} {row.place(key)}")
+    if abs(found - moment) > MOST_AWAY:
         row.refuse(key, found=show_json(text), expected="a time within 7 days", remedy=f"write it {_IN_WORDS}")
-    return round(found.total_seconds())
+    return _from(moment, found)
+
+
+def _from(moment: datetime, instant: datetime) -> int:
+    return round((instant - moment).total_seconds())
 
 
 def _sizes(kind: TubeKind) -> str:

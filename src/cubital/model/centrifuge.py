@@ -6,6 +6,7 @@ are multiples of g at the bottom of the tube; diameters are micrometres; masses 
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Literal
 
 import msgspec
@@ -111,6 +112,20 @@ class WaitingTube(msgspec.Struct, frozen=True, kw_only=True):
     gel: bool = False
     was_spun: bool = False
     measure: MeasureKey = "fill"
+
+
+class RecordedTube(msgspec.Struct, frozen=True, kw_only=True):
+    """What the record knows of a tube that waits for its spin; the width and the fill it does not.
+
+    `purpose` None where no source says how to spin it; `due_at` None where nothing is due.
+    """
+
+    kind: str
+    draw_ul: int
+    purpose: str | None
+    ready_at: datetime
+    due_at: datetime | None
+    was_spun: bool = False
 
 
 class Standing(msgspec.Struct, frozen=True, kw_only=True):

@@ -43,10 +43,10 @@ def test_the_json_states_the_same_facts_with_instants_in_utc() -> None:
     assert found["format"] == "cubital.spin/1"
     assert found["optimal"] is True
     assert found["score"] == found["bound"]
-    assert found["score"]["last_end"] == "2026-11-25T08:55:40+00:00"
+    assert found["score"]["last_end"] == "2026-11-25T08:55:40Z"
     angle, swing = sorted(found["runs"], key=lambda run: str(run["centrifuge"]), reverse=True)
     assert (swing["centrifuge"], swing["temp_c"], swing["blanks"]) == ("big-swing", 4, 0)
-    assert (angle["start"], angle["rpm"], angle["rcf_g"]) == ("2026-11-25T08:40:00+00:00", 3800, 1534)
+    assert (angle["start"], angle["rpm"], angle["rcf_g"]) == ("2026-11-25T08:40:00Z", 3800, 1534)
     assert {place["tube"] for place in angle["places"]} == {"Q1", "Q2", None}
     assert [p["purpose"] for p in found["programs"]] == [
         "EDTA plasma, cold", "heparin plasma", "platelet-poor citrate plasma",
@@ -128,3 +128,71 @@ def test_a_command_that_cannot_be_run_says_why(arguments: tuple[str, ...], words
     said = say(*arguments, stdin=json.dumps(TUBES).encode())
     assert said.status == 2
     assert words in said.err
+
+
+SPECIMENS = {"format": "cubital.specimens/1", "specimens": [
+    {"id": "T1", "patient": "P1", "kind": "heparin-gel", "matrix": "plasma", "tests": ["K", "Na"],
+     "collected_at": "2026-11-25 09:00", "draw_ml": 3, "usable_ml": 1.2},
+    {"id": "T2", "patient": "P1", "kind": "edta", "matrix": "whole-blood", "tests": ["CBC"],
+     "collected_at": "2026-11-25 09:00", "draw_ml": 4, "usable_ml": 2.8, "hematocrit": 0.42},
+    {"id": "T3", "patient": "P2", "kind": "citrate", "matrix": "plasma", "tests": ["PT", "aPTT"],
+     "collected_at": "2026-11-25 09:10", "draw_ml": 2.7, "usable_ml": 1.2},
+    {"id": "T4", "patient": "P2", "kind": "serum-gel", "matrix": "serum", "tests": ["TSH"],
+     "collected_at": "2026-11-25 09:20", "draw_ml": 3.5, "usable_ml": 1.4},
+]}  # fmt: skip
+
+
+def joined(tmp_path: Path, tubes: list[dict[str, Any]], *more: str) -> Said:
+    (tmp_path / "specimens.json").write_text(json.dumps(SPECIMENS), encoding="utf-8")
+    content = {"at": "2026-11-25 09:30", "centrifuges": [{"name": "big-swing", "temp_c": 20}], "tubes": tubes}
+    return spin(content, "--specimens", str(tmp_path / "specimens.json"), *more)
+
+
+MEASURED: list[dict[str, Any]] = [
+    {"id": "T1", "diameter_mm": 13, "fill_ml": 3}, {"id": "T3", "diameter_mm": 13, "fill_ml": 2.7},
+    {"id": "T4", "diameter_mm": 13, "fill_ml": 3.5},
+]  # fmt: skip
+
+
+def test_of_recorded_tubes_the_width_and_the_fill_are_enough(tmp_path: Path) -> None:
+    (found,) = joined(tmp_path, MEASURED, "--json").documents()
+    assert found["left_out"] == []
+    loaded = {place["tube"]: run for run in found["runs"] for place in run["places"] if place["tube"]}
+    assert sorted(loaded) == ["T1", "T3", "T4"]
+    # Serum with an activator stands 30 min (GP44, from memory): drawn at 09:20 local, it is not spun before 08:50 UTC.
+    assert loaded["T4"]["start"] >= "2026-11-25T08:50:00Z"
+    assert (loaded["T3"]["spin_s"], loaded["T3"]["rcf_g"] >= 1500) == (900, True)
+    assert found["missed"] == []
+
+
+def test_a_recorded_tube_that_waits_and_was_not_measured_is_left_out_and_named(tmp_path: Path) -> None:
+    said = joined(tmp_path, MEASURED[:2])
+    assert said.status == 1
+    assert "LEFT OUT  T4: it waits for its spin and is not in the file" in said.out
+    assert "T2" not in said.out  # a count of whole blood is not spun
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ({"kind": "citrate"}, 'tubes[0].kind: found "citrate"; expected "heparin-gel", as recorded'),
+    ({"draw_ml": 4.5}, "tubes[0].draw_ml: found 4.5; expected 3, as recorded"),
+])  # fmt: skip
+def test_a_tube_that_is_not_what_the_record_says_is_refused(tmp_path: Path, change: dict[str, Any], words: str) -> None:
+    said = joined(tmp_path, [{**MEASURED[0], **change}])
+    assert said.status == 2
+    assert words in said.err
+
+
+def test_a_time_in_the_file_goes_before_that_of_the_record(tmp_path: Path) -> None:
+    (found,) = joined(tmp_path, [{**MEASURED[0], "spun_by": "2026-11-25 09:31"}], "--json").documents()
+    assert found["missed"] == ["T1"]
+
+
+def test_the_record_and_a_file_of_specimens_are_not_both_asked(tmp_path: Path) -> None:
+    assert "found --db beside it" in joined(tmp_path, MEASURED, "--db", "x.db").err
+
+
+def test_the_record_itself_says_what_waits(tmp_path: Path) -> None:
+    address = str(tmp_path / "record.db")
+    assert say("db", "upgrade", "--db", address).status == 0
+    said = spin({"at": "2026-11-25 09:30", "tubes": TUBES[:1]}, "--db", address)
+    assert said.status == 0

@@ -24,6 +24,11 @@ def test_every_module_of_planning_is_shut_to_the_verifier() -> None:
     assert modules - {"cubital.planning.__init__"} <= named
 
 
+def test_every_module_that_loads_centrifuges_is_shut_to_their_verifier() -> None:
+    modules = {f"cubital.handling.{path.stem}" for path in (PACKAGE / "handling").glob("spin*.py")}
+    assert modules <= set(contract_of("stands apart")["forbidden_modules"])
+
+
 def test_every_package_and_module_stands_in_a_layer() -> None:
     layers = contract_of("point down")["layers"]
     named = {part.strip(" ()") for layer in layers for part in layer.split("|")}

@@ -81,8 +81,9 @@ def draw_rotor(loads: SpinLoads, run: SpinRun, sheet: Sheet) -> list[str]:
                 _cells("", [_sign(filled.get(place), sheet) for place in above]),
                 _cells("", [_sign(filled.get(place), sheet) for place in below]),
                 _cells("", below),
+                "",
             ]
-    return ["", *lines, ""]
+    return ["", *lines]
 
 
 def _cells(head: str, texts: list[str]) -> str:
@@ -119,9 +120,10 @@ def _named(loads: SpinLoads, place: Filled) -> str:
 def _proof(loads: SpinLoads) -> str:
     plan = loads.plan
     if plan.is_optimal:
+        how = f"after {_counted(plan.steps, 'state')}" if plan.steps else "at once"
         return (
             "no plan for these centrifuges has fewer tubes late, then fewer seconds late, then fewer runs, "
-            f"then an earlier end ({plan.steps} states looked at)"
+            f"then an earlier end (proved {how})"
         )
     bound, score = plan.bound, plan.score
     parts = [f"late {score.missed}, at least {bound.missed}"]

@@ -206,7 +206,8 @@ def _after_filling() -> list[str]:
                 clotted.append((f"`{key}`", "gel" if gel else "", warmth, minutes, marks_text(clotting.marks)))
     spun = [
         (s.purpose, ", ".join(s.families), "" if s.gel is None else "gel" if s.gel else "no gel",
-         _span(s.rcf_low_g, s.rcf_high_g, "g"), _span(s.minutes, s.minutes_high or s.minutes, "min") + (", twice" if s.spins == 2 else ""),
+         _span(s.rcf_low_g, s.rcf_high_g, "g"),
+         _span(s.minutes, s.minutes_high or s.minutes, "min") + (", twice" if s.spins == 2 else ""),
          _span(s.temp_low_c, s.temp_high_c, "°C"), marks_text(s.marks))
         for s in facts.spins()
     ]  # fmt: skip

@@ -12,8 +12,10 @@ import msgspec
 import pytest
 
 from cubital import facts
+from cubital.facts.causes import causes, illnesses, standing
 from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from cubital.facts.labels import label_content, label_stock
+from cubital.facts.population import population
 from cubital.facts.tubes import AdditiveKey
 
 SERUM_FAMILIES = ("none", "clot-activator", "thrombin")
@@ -263,6 +265,7 @@ def everything() -> list[object]:
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         facts.blood_loss(), facts.elsewhere(),
+        population(), causes(), standing(), illnesses(),
         keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
@@ -292,6 +295,9 @@ def claimed_sources() -> Iterator[str]:
         for claim in entry["from"].values():
             if isinstance(claim, list):
                 yield claim[1]
+    for analyte in population().analytes.values():
+        for _, source in analyte.from_.values():
+            yield source
 
 
 def test_a_mark_says_what_it_rests_on_in_a_few_words() -> None:

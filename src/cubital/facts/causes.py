@@ -79,6 +79,23 @@ class Standing(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     changes: Annotated[tuple[Change, ...], msgspec.Meta(min_length=1)]
 
 
+class Illness(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One illness that looks like a contaminated tube: what it does to the analytes at full strength."""
+
+    key: str
+    name: str
+    share: Decimal
+    mark: Mark
+    factor: dict[str, Decimal] = {}
+    amount: dict[str, Decimal] = {}
+
+    def __post_init__(self) -> None:
+        if not 0 < self.share < 1:
+            raise ValueError(f"found a share of {self.share}; expected above 0 and below 1")
+        if not (self.factor or self.amount) or any(value <= 0 for value in self.factor.values()):
+            raise ValueError("expected an amount or a factor above 0 at least")
+
+
 @cache
 def causes() -> Mapping[str, Cause]:
     """Every cause by its key, in the order of an answer.
@@ -126,4 +143,29 @@ def load_standing(table: Mapping[str, Any], *, file: str) -> Mapping[str, Standi
                 raise FactsError(
                     f"found analyte {change.analyte!r}; expected one of population.toml", where=f"{file} [{key}]"
                 )
+    return MappingProxyType(found)
+
+
+@cache
+def illnesses() -> Mapping[str, Illness]:
+    """The illnesses that are weighed against a contaminated tube.
+
+    >>> "ketoacidosis" in illnesses()
+    True
+    """
+    return load_illnesses(read_table("illness.toml"), file="illness.toml")
+
+
+def load_illnesses(table: Mapping[str, Any], *, file: str) -> Mapping[str, Illness]:
+    """The illnesses a parsed table holds."""
+    found = {key: shape({"key": key, **raw}, Illness, file=file, entry=key) for key, raw in entries(table, file=file)}
+    for key, illness in found.items():
+        check_marks(illness, file=file, entry=key)
+        unknown = sorted({*illness.factor, *illness.amount} - set(population().analytes))
+        if unknown:
+            raise FactsError(
+                f"found {', '.join(unknown)}; expected analytes of population.toml", where=f"{file} [{key}]"
+            )
+    if sum(illness.share for illness in found.values()) >= 1:
+        raise FactsError("found shares of 1 or more in all; expected room for the healthy", where=file)
     return MappingProxyType(found)

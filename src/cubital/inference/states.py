@@ -1,0 +1,225 @@
+"""Every way a sample may have come to be, as one table: a cause at a dose, and what it does to each analyte.
+
+A row says of each analyte that what is measured is `slope` times what the patient has plus `added`. The rows are asked
+of chemistry/ at two native values around the middle of the interval: exact where the chemistry is a straight line in
+the native value, as mixing and the answers to EDTA are; a tangent for calcium under oxalate and for free calcium.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from cubital.chemistry.additives import Contaminant, fluid, load_of, mixed, tube_plasma
+from cubital.chemistry.chelation import measured
+from cubital.chemistry.hemolysis import released_by_hemolysis
+from cubital.chemistry.standing import after_standing
+from cubital.facts.causes import CAUSES, Cause, Illness, causes, illnesses
+from cubital.facts.contaminants import Level
+from cubital.inference.doses import dose_grid, dose_weights
+from cubital.inference.population import Floats, spread, typical_native
+
+HEMATOCRIT = 0.45
+# The share of samples with something else in them that are hemolyzed too: memory, a hard draw does both.
+ALSO_HEMOLYZED = 0.1
+_HARD_DRAWS = ("edta", "citrate", "fluoride", "fluid")
+_ILLNESS_STRENGTHS = (0.15, 0.3, 0.5, 0.75, 1.0)
+_ALSO_G_PER_L = np.array([0.8, 1.6, 3.2, 6.4])
+_STEP = 0.01
+# How much stronger or weaker than published an assay of another maker may answer EDTA, each with its weight.
+_STRENGTHS = ((0.6, 0.25), (1.0, 0.5), (1.6, 0.25))
+# Shares of laboratories whose assay of magnesium or zinc does not answer EDTA: memory.
+_UNMOVED = {"magnesium": ("isocitrate-dehydrogenase", 0.25), "zinc": ("atomic-absorption", 0.3)}
+# How much of the calcium that oxalate can take has fallen out by the time it is measured.
+_FALLEN = ((0.0, 0.3), (0.5, 0.4), (1.0, 0.3))
+
+Effect = Callable[[Mapping[str, float]], Mapping[str, float]]
+
+
+class States(msgspec.Struct, frozen=True, kw_only=True):
+    """The table: one row a state; `slope` and `added` have a column an analyte."""
+
+    cause: NDArray[np.intp]
+    share: Floats
+    free_g_per_l: Floats
+    hours: Floats
+    log_prior: Floats
+    slope: Floats
+    added: Floats
+
+
+class _Row(msgspec.Struct, frozen=True, kw_only=True):
+    cause: str
+    weight: float
+    effect: Effect
+    share: float = 0.0
+    free_g_per_l: float = 0.0
+    hours: float = 0.0
+
+
+@cache
+def states() -> States:
+    """The table of all states but another patient's blood, which has no chemistry of its own.
+
+    `log_prior` is within the cause: the rows of one cause have 1 in all.
+    """
+    rows = [row for cause in causes().values() for row in _rows_of(cause)]
+    native = typical_native()
+    pairs = [_line(row.effect, native) for row in rows]
+    return States(
+        cause=np.array([CAUSES.index(row.cause) for row in rows]),
+        share=np.array([row.share for row in rows]),
+        free_g_per_l=np.array([row.free_g_per_l for row in rows]),
+        hours=np.array([row.hours for row in rows]),
+        log_prior=np.log([row.weight for row in rows]),
+        slope=np.array([slope for slope, _ in pairs]),
+        added=np.array([added for _, added in pairs]),
+    )
+
+
+def _line(effect: Effect, native: Mapping[str, float]) -> tuple[Floats, Floats]:
+    """Slope and addition of each analyte, from two native values."""
+    low = np.array([native[key] * (1 - _STEP) for key in spread().keys])
+    high = np.array([native[key] * (1 + _STEP) for key in spread().keys])
+    found = [effect(dict(zip(spread().keys, values.tolist(), strict=True))) for values in (low, high)]
+    after_low, after_high = (np.array([one[key] for key in spread().keys]) for one in found)
+    slope = np.maximum((after_high - after_low) / (high - low), 1e-6)
+    added = after_low - slope * low
+    # What is only scaled has nothing added, to the last digit.
+    return slope, np.where(np.abs(added) < 1e-9 * low, 0.0, added)
+
+
+def _rows_of(cause: Cause) -> Iterator[_Row]:
+    if cause.key == "none":
+        yield from _rows_of_illness()
+    elif cause.dose is not None:
+        yield from _rows_of_contaminant(cause)
+    elif cause.dose_g_per_l is not None:
+        yield from _rows_of_hemolysis(cause)
+    elif cause.dose_h is not None:
+        yield from _rows_of_standing(cause)
+
+
+def _rows_of_illness() -> Iterator[_Row]:
+    """A clean sample: of a patient like others, or of one with an illness that looks like something in the tube."""
+    yield _Row(cause="none", weight=1 - float(sum(illness.share for illness in illnesses().values())), effect=dict)
+    for illness in illnesses().values():
+        for strength in _ILLNESS_STRENGTHS:
+            weight = float(illness.share) / len(_ILLNESS_STRENGTHS)
+            yield _Row(cause="none", weight=weight, effect=_ill(illness, strength))
+
+
+def _ill(illness: Illness, strength: float) -> Effect:
+    """The native values of an ill patient; `strength` is 0 to 1."""
+
+    def effect(native: Mapping[str, float]) -> Mapping[str, float]:
+        found = dict(native)
+        for key, factor in illness.factor.items():
+            found[key] *= float(factor) ** strength
+        for key, amount in illness.amount.items():
+            found[key] += float(amount) * strength
+        return found
+
+    return effect
+
+
+def _rows_of_contaminant(cause: Cause) -> Iterator[_Row]:
+    assert cause.dose is not None
+    low, high, decline = float(cause.dose.low), float(cause.dose.high), float(cause.decline)
+    is_sharp = cause.family in ("edta", "fluoride", "fluid")
+    fine = dose_grid(low, high, ratio=1.25, step=0.025) if is_sharp else dose_grid(low, high, ratio=1.4, step=0.1)
+    coarse = dose_grid(low, high, ratio=1.7, step=0.1) if is_sharp else dose_grid(low, high, ratio=3.0, step=0.3)
+    variants = list(_variants(cause))
+    hemolyzed = ALSO_HEMOLYZED if cause.family in _HARD_DRAWS else float(causes()["hemolysis"].share or 0)
+    for share, weight in zip(fine.tolist(), dose_weights(fine, decline=decline).tolist(), strict=True):
+        for part, effect_at in variants:
+            yield _Row(cause=cause.key, weight=(1 - hemolyzed) * weight * part, share=share, effect=effect_at(share))
+    _, first = max(variants, key=lambda variant: variant[0])
+    also = dose_weights(_ALSO_G_PER_L, decline=float(causes()["hemolysis"].decline))
+    for share, weight in zip(coarse.tolist(), dose_weights(coarse, decline=decline).tolist(), strict=True):
+        for free, part in zip(_ALSO_G_PER_L.tolist(), also.tolist(), strict=True):
+            yield _Row(
+                cause=cause.key, weight=hemolyzed * weight * part, share=share, free_g_per_l=free,
+                effect=_then(_hemolyzed(free, "typical"), first(share)),
+            )  # fmt: skip
+
+
+def _variants(cause: Cause) -> Iterator[tuple[float, Callable[[float], Effect]]]:
+    """The ways in which assays or makers differ for this cause, each with its share."""
+    if cause.fluids:
+        for key in cause.fluids:
+            yield 1 / len(cause.fluids), _mixing(fluid(key))
+        return
+    assert cause.additive is not None
+    contaminant = tube_plasma(load_of(cause.additive), HEMATOCRIT)
+    if cause.family == "edta":
+        yield from _edta_variants(contaminant)
+    elif cause.family == "fluoride":
+        for fallen, part in _FALLEN:
+            yield part, _mixing(_scaled(contaminant, "oxalate", fallen))
+    else:
+        yield 1.0, _mixing(contaminant)
+
+
+def _edta_variants(contaminant: Contaminant) -> Iterator[tuple[float, Callable[[float], Effect]]]:
+    """Every mix of assays that answer and do not; where all do, also assays of other strengths."""
+    keys = tuple(_UNMOVED)
+    for pick in range(2 ** len(keys)):
+        unmoved = {key for place, key in enumerate(keys) if pick >> place & 1}
+        part = 1.0
+        for key in keys:
+            part *= _UNMOVED[key][1] if key in unmoved else 1 - _UNMOVED[key][1]
+        principles = {key: _UNMOVED[key][0] for key in unmoved}
+        for strength, weight in ((1.0, 1.0),) if unmoved else _STRENGTHS:
+            yield part * weight, _mixing(_scaled(contaminant, "edta", strength), principles)
+
+
+def _scaled(contaminant: Contaminant, species: str, factor: float) -> Contaminant:
+    """The same with more or less of one species, as assays see it: a curve's half is moved by the inverse."""
+    added = dict(contaminant.added_mmol_per_l)
+    added[species] *= factor
+    return msgspec.structs.replace(contaminant, added_mmol_per_l=added)
+
+
+def _mixing(contaminant: Contaminant, principles: Mapping[str, str] | None = None) -> Callable[[float], Effect]:
+    def at(share: float) -> Effect:
+        return lambda native: measured(mixed(native, contaminant, share), principles=principles)
+
+    return at
+
+
+def _hemolyzed(free_g_per_l: float, level: Level) -> Effect:
+    def effect(native: Mapping[str, float]) -> Mapping[str, float]:
+        rises = released_by_hemolysis(native, free_g_per_l, level=level)
+        return {key: value + rises.get(key, 0.0) for key, value in native.items()}
+
+    return effect
+
+
+def _then(first: Effect, second: Effect) -> Effect:
+    return lambda native: second(first(native))
+
+
+def _rows_of_hemolysis(cause: Cause) -> Iterator[_Row]:
+    assert cause.dose_g_per_l is not None
+    doses = dose_grid(float(cause.dose_g_per_l.low), float(cause.dose_g_per_l.high), ratio=1.3, step=2.0)
+    levels: tuple[tuple[Level, float], ...] = (("low", 0.25), ("typical", 0.5), ("high", 0.25))
+    for free, weight in zip(doses.tolist(), dose_weights(doses, decline=float(cause.decline)).tolist(), strict=True):
+        for level, part in levels:
+            yield _Row(cause=cause.key, weight=weight * part, free_g_per_l=free, effect=_hemolyzed(free, level))
+
+
+def _rows_of_standing(cause: Cause) -> Iterator[_Row]:
+    assert cause.dose_h is not None
+    doses = dose_grid(float(cause.dose_h.low), float(cause.dose_h.high), ratio=1.3, step=8.0)
+    for hours, weight in zip(doses.tolist(), dose_weights(doses, decline=float(cause.decline)).tolist(), strict=True):
+        for temperature, part in (("room", 0.7), ("cold", 0.3)):
+            yield _Row(cause=cause.key, weight=weight * part, hours=hours, effect=_stood(hours, temperature))
+
+
+def _stood(hours: float, temperature: str) -> Effect:
+    return lambda native: after_standing(native, hours, temperature=temperature)

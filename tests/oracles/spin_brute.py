@@ -118,7 +118,7 @@ def solve(waiting: Waiting) -> SpinScore:
     @cache
     def least(left: int, states: tuple[tuple[int, int | None], ...]) -> Costs:
         if not left:
-            return 0, 0, 0, 0
+            return 0, 0, 0, -(10**9)
         best: Costs | None = None
         for m, (free_s, at_c) in enumerate(states):
             for sub in subsets(left):

@@ -78,7 +78,7 @@ def test_one_centrifuge_less_never_scores_better(seed: int) -> None:
 
 
 @QUICK
-@given(SEEDS, st.integers(-3600, 86400))
+@given(SEEDS, st.integers(-86400, 86400))
 def test_the_same_bench_an_hour_later_has_the_same_runs_an_hour_later(seed: int, later_s: int) -> None:
     waiting = tiny(seed)
     tubes = tuple(

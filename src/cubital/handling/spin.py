@@ -126,7 +126,7 @@ def _score(cost: Cost) -> SpinScore:
 
 def _scored(bench: Bench, runs: Sequence[Chosen]) -> SpinScore:
     late = [run.end_s - bench.due[i] for run in runs for i in bits(run.tubes) if run.end_s > bench.due[i]]
-    return _score((len(late), sum(late), len(runs), max(0, *(run.end_s for run in runs))))
+    return _score((len(late), sum(late), len(runs), max(run.end_s for run in runs)))
 
 
 def _run(bench: Bench, run: Chosen) -> SpinRun:

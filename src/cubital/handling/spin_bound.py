@@ -59,7 +59,7 @@ class Bounds:
         free_s = [station.free_s for station in bench.stations]
 
         def bound() -> tuple[Cost, int]:
-            return self.below(bench.everything, free_s, (0, 0, 0, 0)), self.grouped.bit_count()
+            return self.below(bench.everything, free_s, (0, 0, 0, -NEVER)), self.grouped.bit_count()
 
         best, chosen = bound(), self.groups
         for groups in islice(bench.apart(), MOST_CHOICES):
@@ -203,7 +203,7 @@ class Bounds:
 
     def _last_end(self, left: int, paces: list[Pace]) -> int:
         """The earliest last end, by what becomes ready late: that needs its runs after it is ready."""
-        latest = 0
+        latest = -NEVER
         for ready_s in {self.bench.ready[i] for i in bits(left)}:
             later = left & ~self.bench.ready_by(ready_s - 1)
             count = max(1, sum(self._runs_of(later, n) for n in range(len(self.groups))))

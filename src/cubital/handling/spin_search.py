@@ -30,12 +30,12 @@ from collections.abc import Iterator
 
 import msgspec
 
-from cubital.handling.spin_bench import Bench, Way, bits
+from cubital.handling.spin_bench import NEVER, Bench, Way, bits
 from cubital.handling.spin_bound import Bounds, Cost
 from cubital.handling.spin_fillings import fillings
 
 BEAM, QUICK_STARTS = 24, 6
-NOTHING: Cost = (0, 0, 0, 0)
+NOTHING: Cost = (0, 0, 0, -NEVER)
 
 
 class Chosen(msgspec.Struct, frozen=True, kw_only=True):

@@ -194,7 +194,7 @@ def _score(plan: SpinPlan, by_id: Mapping[str, WaitingTube]) -> Iterator[str]:
         if tube in by_id and by_id[tube].due_s is not None and run.end_s > (by_id[tube].due_s or 0)
     }
     last_s = max((run.end_s for run in plan.runs), default=0)
-    counted = (len(late), sum(late.values()), len(plan.runs), max(last_s, 0))
+    counted = (len(late), sum(late.values()), len(plan.runs), last_s)
     stated = (plan.score.missed, plan.score.late_s, plan.score.runs, plan.score.last_end_s)
     if counted != stated:
         yield f"scores {counted}, says {stated}"

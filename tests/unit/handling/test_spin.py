@@ -193,6 +193,11 @@ def test_a_centrifuge_that_still_runs_is_loaded_when_it_is_free() -> None:
     assert run.start_s == 432
 
 
+def test_seconds_before_the_instant_they_count_from_are_seconds_like_others() -> None:
+    found = plan([tube("a", "serum", ready_s=-9000)], SWING, standing={"swing": Standing(free_s=-9000)})
+    assert found.score.last_end_s == 11 * MINUTE - 9000
+
+
 def test_between_two_runs_lies_the_time_to_load() -> None:
     first, second = plan([tube("a", "serum"), tube("b", "citrate")], ANGLE).runs
     assert second.start_s == first.end_s + ANGLE.reload_s

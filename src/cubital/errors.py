@@ -23,6 +23,8 @@
     ├── PaperError        what cannot be printed so that it can be read; names the field
     ├── MissingLibrary    a part of cubital that is not installed
     ├── ReceiptError      an exception that may not be made, or a specimen that cannot be judged
+    ├── AccountError      an account that cannot be made or changed so
+    │   └── SignInRefused no such name and password, or too many tries; never says which
     ├── SpinError         tubes and centrifuges that do not make one question
     └── ExchangeError     bytes from outside that cannot be read
 
@@ -218,6 +220,18 @@ class ReceiptError(CubitalError, ValueError):
 
 class SpinError(CubitalError, ValueError):
     """Tubes and centrifuges that do not make one question: a name given twice, a program not known."""
+
+
+class AccountError(CubitalError, ValueError):
+    """An account that cannot be made or changed so; no message holds a password."""
+
+
+class SignInRefused(AccountError):
+    """Nobody is let in; `wait_s` is how long until another try is looked at, None at once."""
+
+    def __init__(self, message: str, *, where: str = "", wait_s: int | None = None) -> None:
+        self.wait_s = wait_s
+        super().__init__(message, where=where)
 
 
 class ExchangeError(CubitalError, ValueError):

@@ -19,6 +19,7 @@ from cubital.errors import ExchangeError, MissingLibrary, OrderError
 from cubital.model import Order, Patient, Site
 
 if TYPE_CHECKING:
+    from cubital.app.accounts import Accounts
     from cubital.app.blood_loss import DrawnBlood
     from cubital.app.known import Known
     from cubital.app.ports import Now, RecordStore
@@ -286,6 +287,18 @@ def open_record(address: str, *, now: Now = read_now) -> SpecimenRecord:
     return SpecimenRecord(open_store(address), now=now)
 
 
+def open_accounts(address: str, *, now: Now = read_now) -> Accounts:
+    """The accounts in the database of this record; raises as `open_store` does."""
+    from cubital.app.accounts import Accounts
+
+    with _needing("the accounts", "web"):
+        from cubital.store.accounts import SqlAccounts
+        from cubital.store.engine import open_engine
+        from cubital.store.password import Argon2Hasher
+
+    return Accounts(SqlAccounts(open_engine(address)), hasher=Argon2Hasher(), now=now)
+
+
 def upgrade_store(address: str) -> tuple[str | None, str]:
     """Make the tables of a record there, or bring them to the newest edition: the edition before and after."""
     with _needing_server():
@@ -374,13 +387,17 @@ def read_head(text: str) -> Head:
 
 
 @contextlib.contextmanager
-def _needing_server() -> Iterator[None]:
+def _needing(what: str, extra: str) -> Iterator[None]:
     try:
         yield
     except ModuleNotFoundError as error:
         raise MissingLibrary(
-            f'found no {error.name}; the record needs it; run: pip install "cubital[server]"', where="record"
+            f'found no {error.name}; {what} needs it; run: pip install "cubital[{extra}]"', where=what.split()[-1]
         ) from None
+
+
+def _needing_server() -> contextlib.AbstractContextManager[None]:
+    return _needing("the record", "server")
 
 
 class _CountedLines:

@@ -2,12 +2,14 @@
 
 `event` is only ever added to: triggers of both databases refuse a change or a removal. `specimen`
 holds what the events come to, written in the same transaction, and can be computed anew.
+`account`, `session` and `throttle` say who may sign in and has; `trail`, who did and saw what, is only added to.
 """
 
 from __future__ import annotations
 
 from sqlalchemy import (
     BigInteger,
+    Boolean,
     CheckConstraint,
     Column,
     Integer,
@@ -18,7 +20,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )  # fmt: skip
 
-EDITION = "0001"
+EDITION = "0002"
 
 tables = MetaData(
     naming_convention={
@@ -58,4 +60,43 @@ specimen = Table(
     Column("version", Integer(), nullable=False),
     Column("state", Text(), nullable=False),
     CheckConstraint("status IN ('open', 'kept', 'gone')", name="status"),
+)
+
+account = Table(
+    "account",
+    tables,
+    Column("name", String(100), primary_key=True),
+    Column("role", String(20), nullable=False),
+    Column("password_hash", String(300), nullable=False),
+    Column("must_change", Boolean(), nullable=False),
+    Column("is_shut", Boolean(), nullable=False),
+)
+
+session = Table(
+    "session",
+    tables,
+    Column("key", String(64), primary_key=True),
+    Column("account", String(100), nullable=False, index=True),
+    Column("made_at", String(27), nullable=False),
+    Column("seen_at", String(27), nullable=False),
+    Column("ends_at", String(27), nullable=False),
+)
+
+throttle = Table(
+    "throttle",
+    tables,
+    Column("key", String(64), primary_key=True),
+    Column("faults", Integer(), nullable=False),
+    Column("last_at", String(27), nullable=False),
+)
+
+trail = Table(
+    "trail",
+    tables,
+    Column("sequence", BigInteger().with_variant(Integer(), "sqlite"), primary_key=True, autoincrement=False),
+    Column("at", String(27), nullable=False),
+    Column("account", String(100), nullable=False),
+    Column("role", String(20), nullable=False),
+    Column("did", String(200), nullable=False),
+    Column("about", String(200), nullable=False),
 )

@@ -1,0 +1,167 @@
+"""An order as it is typed, pasted or scanned: lines that name a test, lines that do not yet, and the answer so far."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import msgspec
+
+from cubital.app.draws import dated, plan_order
+from cubital.app.explanation import Explanation, Statement, basis_words, has_text
+from cubital.app.plan_explanation import reasons_of
+from cubital.app.tray import Tray, lay_tray
+from cubital.app.wiring import order_of_words
+from cubital.errors import AmbiguousTest, CubitalError, OrderError, UnknownTest
+from cubital.model import Order, Plan, Site
+from cubital.planning.directory import Directory
+
+MOST_LINES, MOST_OFFERS = 250, 6
+WHERE = "order"
+
+
+class Offer(msgspec.Struct, frozen=True, kw_only=True):
+    """One test or panel that a line may mean; `text` is the box with the line replaced by it."""
+
+    key: str
+    name: str
+    text: str
+
+
+class Doubt(msgspec.Struct, frozen=True, kw_only=True):
+    """A line that names no test of the site, or several: nothing is guessed, near ones are offered."""
+
+    line: int
+    text: str
+    said: str
+    offers: tuple[Offer, ...]
+
+
+class Warned(msgspec.Struct, frozen=True, kw_only=True):
+    """One caution of a plan with what it rests on."""
+
+    level: str
+    statement: Statement
+
+
+class Answer(msgspec.Struct, frozen=True, kw_only=True):
+    """What is known of a typed order: the plan of every line that is clear, or why there is none.
+
+    `plan` None with neither `doubts` nor `refusal` means that nothing was typed.
+    """
+
+    doubts: tuple[Doubt, ...] = ()
+    repeats: tuple[str, ...] = ()
+    refusal: CubitalError | None = None
+    order: Order | None = None
+    plan: Plan | None = None
+    tray: Tray | None = None
+    cautions: tuple[Warned, ...] = ()
+    reasons: tuple[Explanation, ...] = ()
+
+
+def answer_typed(
+    text: str, fields: Mapping[str, Any], site: Site, *, directory: Directory, today: datetime.date
+) -> Answer:
+    """The plan of what was typed in the box, with the other fields of the order as an order file writes them.
+
+    A line in doubt keeps no other line from its plan; the answer says which ones it leaves out.
+
+    >>> from cubital.app.wiring import open_site
+    >>> site = open_site(demo=True)
+    >>> found = answer_typed("K\\npotasium", {}, site, directory=Directory(site), today=datetime.date(2026, 11, 25))
+    >>> [tube.kind for tube in found.plan.tubes], [offer.key for offer in found.doubts[0].offers][0]
+    (['heparin-gel'], 'potassium')
+    """
+    lines = _lines_of(text, directory)
+    known, doubts, repeats = _sort_lines(lines, site, directory)
+    found = Answer(doubts=doubts, repeats=repeats)
+    if len(lines) > MOST_LINES:
+        refusal = OrderError(f"found {len(lines)} lines; expected at most {MOST_LINES}; split the order", where="tests")
+        return Answer(refusal=refusal)
+    if not known:
+        return found
+    try:
+        order = dated(order_of_words({**fields, "tests": known}, where=WHERE, today=today), today)
+        plan = plan_order(order, site, today=today)
+    except CubitalError as error:
+        return msgspec.structs.replace(found, refusal=error)
+    return msgspec.structs.replace(
+        found, order=order, plan=plan, tray=lay_tray(plan, order, site), cautions=_cautions(plan),
+        reasons=reasons_of(plan),
+    )  # fmt: skip
+
+
+def _lines_of(text: str, directory: Directory) -> list[str]:
+    """One test a line; a line of several with commas or semicolons between is taken apart unless it is one name."""
+    lines: list[str] = []
+    for line in text[:20_000].splitlines():
+        whole = " ".join(line.split())
+        if not whole:
+            continue
+        parts = [part.strip() for part in whole.replace(";", ",").split(",")]
+        lines += [whole] if len(parts) == 1 or _is_known(whole, directory) else [part for part in parts if part]
+    return lines
+
+
+def _is_known(text: str, directory: Directory) -> bool:
+    try:
+        directory.resolve(text)
+    except OrderError:
+        return False
+    return True
+
+
+def _sort_lines(
+    lines: Sequence[str], site: Site, directory: Directory
+) -> tuple[list[str], tuple[Doubt, ...], tuple[str, ...]]:
+    known: dict[str, str] = {}
+    doubts, repeats = [], []
+    for place, line in enumerate(lines):
+        if line.casefold() in known:
+            repeats.append(line)
+            continue
+        try:
+            directory.resolve(line)
+            known[line.casefold()] = line
+        except OrderError as error:
+            doubts.append(_doubt(place, lines, error, site, directory))
+    return list(known.values()), tuple(doubts), tuple(repeats)
+
+
+def _doubt(place: int, lines: Sequence[str], error: OrderError, site: Site, directory: Directory) -> Doubt:
+    line = lines[place]
+    keys: tuple[str, ...] = ()
+    said = error.message
+    if isinstance(error, UnknownTest):
+        said = "no test or panel of this site goes by this name"
+        hits = [hit.key for hit in directory.search(line, MOST_OFFERS)]
+        keys = tuple(dict.fromkeys((*hits, *error.near)))
+    elif isinstance(error, AmbiguousTest):
+        said = "this name stands for several tests"
+        keys = error.choices
+    offers = tuple(
+        Offer(key=key, name=_name(key, site), text="\n".join((*lines[:place], key, *lines[place + 1 :])))
+        for key in keys[:MOST_OFFERS]
+    )
+    return Doubt(line=place + 1, text=line[:80], said=said, offers=offers)
+
+
+def _name(key: str, site: Site) -> str:
+    record = site.tests.get(key) or site.panels.get(key)
+    return key if record is None else record.name
+
+
+def _cautions(plan: Plan) -> tuple[Warned, ...]:
+    return tuple(
+        Warned(
+            level=caution.level,
+            statement=Statement(
+                text=caution.text,
+                rests_on=basis_words(caution.basis, caution.sources),
+                sources=tuple(key for key in caution.sources if has_text(key)),
+            ),
+        )
+        for caution in plan.cautions
+    )

@@ -1,0 +1,46 @@
+"""The application: every page behind its gate, the static files, and the headers around it all."""
+
+from __future__ import annotations
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from cubital.web.desk import Desk
+from cubital.web.gate import MOST_BYTES, Gate
+from cubital.web.headers import GuardedHeaders
+from cubital.web.pages import PAGES, Page
+from cubital.web.static_files import StaticFiles
+from cubital.web.visit import Templates, Visit
+
+
+def make_application(desk: Desk) -> Starlette:
+    """The ASGI application of this desk."""
+    static = StaticFiles()
+    templates = Templates(desk, static)
+
+    async def refuse(request: Request, error: Exception) -> Response:
+        status = getattr(error, "status_code", 500)
+        said = {
+            404: "There is no such page.",
+            405: "This page is not used so.",
+            413: "More was sent than a page takes.",
+        }
+        visit = Visit(request, desk, templates)
+        return visit.page("refusal.html", {"status": status, "said": said.get(status, "Refused.")}, status=status)
+
+    return Starlette(
+        routes=[
+            Route("/static/{name}", static.serve, methods=["GET"], name="static"),
+            *(_route(page, desk, templates) for page in PAGES),
+        ],
+        middleware=[Middleware(GuardedHeaders, settings=desk.settings)],
+        exception_handlers={404: refuse, 405: refuse, 413: refuse},
+        max_body_size=MOST_BYTES,
+    )
+
+
+def _route(page: Page, desk: Desk, templates: Templates) -> Route:
+    return Route(page.path, Gate(page, desk, templates).answer, methods=list(page.answers))

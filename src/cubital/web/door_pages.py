@@ -1,0 +1,119 @@
+"""The door: first set-up, signing in and out, one's own password, and how pages look."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from cubital.app.accounts import LEAST_LETTERS
+from cubital.errors import AccountError, SignInRefused
+from cubital.web.visit import (
+    LOOK_COOKIE,
+    SIZES,
+    THEMES,
+    Visit,
+    drop_cookie,
+    session_cookie,
+    set_cookie,
+    visit_cookie,
+)
+
+_YEAR_S = 365 * 24 * 3600
+HOME = "/draw"
+
+
+def open_sign_in(visit: Visit) -> Response:
+    """The page to sign in; the first set-up where there is no account yet."""
+    if visit.desk.accounts.is_new():
+        return visit.go("/set-up")
+    return visit.go(HOME) if visit.visitor is not None else _sign_in_page(visit)
+
+
+def sign_in(visit: Visit) -> Response:
+    """Let someone in, or say why not."""
+    try:
+        secret = visit.desk.accounts.sign_in(visit.said("name"), visit.said("password"), address=visit.address)
+    except SignInRefused as error:
+        return _sign_in_page(visit, error)
+    return _let_in(visit, secret)
+
+
+def open_set_up(visit: Visit) -> Response:
+    """The page that makes the first account; closed once there is one."""
+    if not visit.desk.accounts.is_new():
+        return visit.go("/sign-in")
+    return _set_up_page(visit)
+
+
+def set_up(visit: Visit) -> Response:
+    """Make the first account and let its owner in."""
+    name, password = visit.said("name"), visit.said("password")
+    try:
+        if password != visit.said("again"):
+            raise AccountError("found two different ones; expected the same twice", where="password")
+        visit.desk.accounts.set_up(visit.said("code"), name, password)
+    except AccountError as error:
+        return _set_up_page(visit, error)
+    return _let_in(visit, visit.desk.accounts.sign_in(name, password, address=visit.address))
+
+
+def sign_out(visit: Visit) -> Response:
+    """End the session."""
+    if visit.visitor is not None:
+        visit.desk.accounts.sign_out(visit.visitor)
+    response = visit.go("/sign-in")
+    drop_cookie(response, session_cookie(visit.desk.settings), visit.desk.settings)
+    return response
+
+
+def open_password(visit: Visit) -> Response:
+    """The page to choose one's own password."""
+    return _password_page(visit)
+
+
+def change_password(visit: Visit) -> Response:
+    """Take the new password."""
+    assert visit.visitor is not None
+    try:
+        if visit.said("new") != visit.said("again"):
+            raise AccountError("found two different ones; expected the same twice", where="new password")
+        visit.desk.accounts.change_password(visit.visitor, visit.said("present"), visit.said("new"))
+    except AccountError as error:
+        return _password_page(visit, error)
+    return visit.go(HOME)
+
+
+def look(visit: Visit) -> Response:
+    """Keep how this browser wants its pages, and go back."""
+    from cubital.web.pages import OPENED
+
+    theme, size, back = visit.said("theme"), visit.said("size"), visit.said("back")
+    response = visit.go(back if back in OPENED else HOME)
+    if theme in THEMES and size in SIZES:
+        response.set_cookie(
+            LOOK_COOKIE, f"{theme}.{size}", max_age=_YEAR_S, httponly=True, samesite="strict",
+            secure=visit.desk.settings.is_behind_tls,
+        )  # fmt: skip
+    return response
+
+
+def _let_in(visit: Visit, secret: str) -> Response:
+    response = visit.go(HOME)
+    settings = visit.desk.settings
+    set_cookie(response, session_cookie(settings), secret, settings)
+    drop_cookie(response, visit_cookie(settings), settings)
+    return response
+
+
+def _sign_in_page(visit: Visit, error: SignInRefused | None = None) -> Response:
+    status = 200 if error is None else 429 if error.wait_s is not None else 403
+    return visit.page("sign_in.html", {"error": error, "name": visit.said("name")}, status=status)
+
+
+def _set_up_page(visit: Visit, error: AccountError | None = None) -> Response:
+    context = {"error": error, "name": visit.said("name"), "least": LEAST_LETTERS}
+    return visit.page("set_up.html", context, status=200 if error is None else 422)
+
+
+def _password_page(visit: Visit, error: AccountError | None = None) -> Response:
+    context = {"error": error, "least": LEAST_LETTERS}
+    return visit.page("password.html", context, status=200 if error is None else 422)

@@ -1,0 +1,196 @@
+"""The Draw page: what was typed, pasted or scanned, and the draw as a picture; it plans again as one types."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+import msgspec
+from starlette.responses import Response
+
+from cubital import facts
+from cubital.app.explanation import Explanation, citations
+from cubital.app.tray import Gauge, TubeRow
+from cubital.app.typed_order import Answer, answer_typed
+from cubital.errors import CubitalError, UnitError
+from cubital.model.vocabulary import ACCESSES, OBJECTIVES, SEXES
+from cubital.units import exact
+from cubital.web.tube_picture import TubePicture, picture_of
+from cubital.web.visit import Visit
+
+AGE_UNITS = (("a", "years"), ("mo", "months"), ("wk", "weeks"), ("d", "days"), ("h", "hours"))
+OBJECTIVE_WORDS = {"fewest-tubes": "fewest tubes", "least-blood": "least blood"}
+CARRIED = ("unknown", "yes", "no")
+EXAMPLE = "PT, aPTT, CMP, CBC, lactate"
+_NUMBERS = ("weight_kg", "height_cm", "hematocrit", "drawn_ml")
+
+
+class DrawnTube(msgspec.Struct, frozen=True, kw_only=True):
+    """One tube of the answer: its row of words, its drawing, and why."""
+
+    row: TubeRow
+    picture: TubePicture
+    why: Explanation
+    kind: str | None
+
+
+class DrawnDraw(msgspec.Struct, frozen=True, kw_only=True):
+    """The tubes of one collection, in order."""
+
+    title: str
+    tubes: tuple[DrawnTube, ...]
+
+
+class GaugePicture(msgspec.Struct, frozen=True, kw_only=True):
+    """The blood against the limit, in hundredths of the gauge's length; `percent` is rounded up."""
+
+    before: float
+    this: float
+    percent: int
+    words: str
+
+
+def go_to_draw(visit: Visit) -> Response:
+    """The first page is the Draw page."""
+    return visit.go("/draw")
+
+
+def open_page(visit: Visit) -> Response:
+    """An empty form."""
+    return visit.page("draw.html", {**_form(visit), **_shown(Answer()), "box": "", "is_replaced": False})
+
+
+def plan(visit: Visit) -> Response:
+    """The answer to what is in the form now; its part of the page alone where only that was asked."""
+    box = visit.said("instead") or visit.said("tests")
+    answer = _answer(visit, box)
+    context = {**_form(visit), **_shown(answer), "box": box, "is_replaced": bool(visit.said("instead"))}
+    return visit.page("answer.html" if visit.is_partial else "draw.html", context)
+
+
+def _answer(visit: Visit, box: str) -> Answer:
+    try:
+        fields = read_fields(visit)
+    except CubitalError as error:
+        return Answer(refusal=error)
+    return answer_typed(box, fields, visit.desk.site, directory=visit.desk.directory, today=visit.desk.today())
+
+
+def read_fields(visit: Visit) -> dict[str, Any]:
+    """The fields of the form as an order file writes them; raises `UnitError` for what is no number."""
+    patient: dict[str, Any] = {name: _number(visit, name) for name in _NUMBERS if visit.said(name).strip()}
+    if visit.said("age").strip():
+        patient["age"] = f"{visit.said('age').strip()} {visit.said('age_unit') or 'a'}"
+    if visit.said("sex"):
+        patient["sex"] = visit.said("sex")
+    if visit.all_said("flag"):
+        patient["flags"] = visit.all_said("flag")
+    fields: dict[str, Any] = {"patient": patient}
+    fields |= {name: visit.said(name) for name in ("access", "objective") if visit.said(name)}
+    if visit.said("stat"):
+        fields["priority"] = "stat"
+    line = _read_line(visit) if visit.said("access") == "line" else {}
+    return {**fields, "line": line} if line else fields
+
+
+def _read_line(visit: Visit) -> dict[str, Any]:
+    line: dict[str, Any] = {}
+    if visit.said("dead_space_ml").strip():
+        line["dead_space_ml"] = _number(visit, "dead_space_ml")
+    if visit.said("carried") in ("yes", "no"):
+        line["carried_anticoagulant"] = visit.said("carried") == "yes"
+    if visit.said("suspected"):
+        line["suspected_infection"] = True
+    return line
+
+
+def _number(visit: Visit, name: str) -> Decimal:
+    text = visit.said(name).strip()
+    try:
+        exact(text, where=name)
+        return Decimal(text)
+    except (ArithmeticError, ValueError):
+        raise UnitError(
+            f"found {text[:20]!r}; expected a number; write it with digits and a point, such as 12.5",
+            where=name.replace("_", " "),
+        ) from None
+
+
+def _form(visit: Visit) -> dict[str, Any]:
+    """What the form offers, and what was put in."""
+    names = (
+        "age",
+        "age_unit",
+        "sex",
+        *_NUMBERS,
+        "access",
+        "objective",
+        "stat",
+        "dead_space_ml",
+        "carried",
+        "suspected",
+    )
+    return {
+        "said": {name: visit.said(name) for name in names} | {"flag": visit.all_said("flag")},
+        "age_units": AGE_UNITS,
+        "sexes": SEXES,
+        "accesses": [(key, facts.accesses()[key].name) for key in ACCESSES],
+        "objectives": [(key, OBJECTIVE_WORDS[key]) for key in OBJECTIVES],
+        "flags": [(key, key.replace("-", " ")) for key in facts.flags()],
+        "carried": CARRIED,
+        "example": EXAMPLE,
+    }
+
+
+def _shown(answer: Answer) -> dict[str, Any]:
+    """The answer as it is drawn."""
+    tray = answer.tray
+    return {
+        "answer": answer,
+        "draws": _draws(answer),
+        "gauge": None if tray is None or tray.gauge is None else gauge_of(tray.gauge),
+        "sources": citations(answer.reasons) if answer.reasons else (),
+        "weaves": _weaves(answer),
+    }
+
+
+def _draws(answer: Answer) -> tuple[DrawnDraw, ...]:
+    if answer.plan is None or answer.tray is None:
+        return ()
+    tubes = iter(zip(answer.plan.tubes, answer.reasons[1:], strict=True))
+    drawn = []
+    for draw in answer.tray.draws:
+        rows = [
+            DrawnTube(row=row, picture=picture_of(tube, row), why=why, kind=tube.kind if tube.mark else None)
+            for row, (tube, why) in zip(draw.rows, tubes, strict=False)
+        ]
+        drawn.append(DrawnDraw(title=draw.title, tubes=tuple(rows)))
+    return tuple(drawn)
+
+
+def gauge_of(gauge: Gauge) -> GaugePicture:
+    """The gauge: never shown as less than it is.
+
+    >>> gauge_of(Gauge(drawn_ul=8000, this_ul=1001, limit_ul=10000)).percent
+    91
+    """
+    limit = max(1, gauge.limit_ul)
+    before = min(100.0, 100 * gauge.drawn_ul / limit)
+    this = min(100.0 - before, 100 * gauge.this_ul / limit)
+    percent = -(-100 * (gauge.drawn_ul + gauge.this_ul) // limit)
+    drawn = f", {gauge.drawn_ul / 1000:g} mL drawn before" if gauge.drawn_ul else ""
+    # The limit is said to a tenth of a millilitre, down: never more room than there is.
+    words = f"{gauge.this_ul / 1000:g} mL now{drawn}, of a limit of {gauge.limit_ul // 100 / 10:g} mL"
+    return GaugePicture(before=before, this=max(this, 0.6), percent=percent, words=words)
+
+
+def _weaves(answer: Answer) -> tuple[tuple[str, str], ...]:
+    """The weaves of the answer's collars and the families they stand for, as a key."""
+    if answer.plan is None:
+        return ()
+    from cubital.paper.ink import WEAVES
+
+    families = dict.fromkeys(facts.additives()[tube.additive].family for tube in answer.plan.tubes)
+    return tuple(
+        (WEAVES[family], family.replace("-", " ")) for family in families if WEAVES.get(family, "bare") != "bare"
+    )

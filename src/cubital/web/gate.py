@@ -1,0 +1,118 @@
+"""What every request passes before a page sees it: origin, token, session, role; and what becomes of a fault."""
+
+from __future__ import annotations
+
+import hmac
+import logging
+import secrets
+from urllib.parse import urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from cubital.errors import RecordUnavailable
+from cubital.web.desk import Desk
+from cubital.web.pages import Page
+from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
+
+MOST_BYTES, MOST_FIELDS = 256 * 1024, 200
+"""The largest request that is read, and the most fields in it. No page takes a file yet."""
+FORM = "application/x-www-form-urlencoded"
+_LOG = logging.getLogger("cubital.web")
+
+
+class Gate:
+    """The way of one page's requests: checked here, answered by the page, faults confessed without their words."""
+
+    def __init__(self, page: Page, desk: Desk, templates: Templates) -> None:
+        self._page, self._desk, self._templates = page, desk, templates
+
+    async def answer(self, request: Request) -> Response:
+        """The answer to one request."""
+        form: FormData | None = None
+        if request.method not in ("GET", "HEAD"):
+            if not is_from_here(request, is_behind_tls=self._desk.settings.is_behind_tls):
+                return self._refuse(Visit(request, self._desk, self._templates), 403, FOREIGN)
+            if request.headers.get("content-type", "").partition(";")[0].strip().lower() != FORM:
+                return self._refuse(Visit(request, self._desk, self._templates), 415, "A form was expected.")
+            try:
+                form = await request.form(max_files=0, max_fields=MOST_FIELDS, max_part_size=MOST_BYTES)
+            except HTTPException as error:
+                said = "More was sent than a page takes." if error.status_code == 413 else "This form cannot be read."
+                return self._refuse(Visit(request, self._desk, self._templates), error.status_code, said)
+        visit = Visit(request, self._desk, self._templates, form=form)
+        return await run_in_threadpool(self._answer, visit)
+
+    def _answer(self, visit: Visit) -> Response:
+        try:
+            return self._pass(visit)
+        except RecordUnavailable as error:
+            self._confess(error)
+            return self._refuse(visit, 503, "The database cannot be used now. Nothing was recorded; try again.")
+        except Exception as error:
+            # The words of an unforeseen error may hold what was typed: only its kind and its place are logged.
+            self._confess(error)
+            return self._refuse(visit, 500, "This is a defect of cubital. Nothing was changed that was not said.")
+
+    def _pass(self, visit: Visit) -> Response:
+        visit.visitor = self._desk.accounts.visitor(visit.secret) if visit.secret else None
+        if visit.visitor is None and not visit.visit_key:
+            visit.fresh_visit = secrets.token_urlsafe()
+        refused = self._refuse_request(visit)
+        if refused is None and visit.visitor is not None and self._page.noted and visit.method == "GET":
+            self._desk.accounts.note(visit.visitor, self._page.noted)
+        response = refused or self._page.answers[visit.method](visit)
+        if visit.fresh_visit is not None:
+            set_cookie(response, visit_cookie(self._desk.settings), visit.fresh_visit, self._desk.settings)
+        return response
+
+    def _refuse_request(self, visit: Visit) -> Response | None:
+        """The answer in the page's place; None where the page may answer."""
+        is_sending = visit.method != "GET"
+        if is_sending and (visit.fresh_visit or not hmac.compare_digest(visit.said("token").encode(), _bytes(visit))):
+            return self._refuse(visit, 403, "This page is too old to send. Load it again; nothing was changed.")
+        if self._page.roles is None:
+            return None
+        if visit.visitor is None:
+            if is_sending:
+                return visit.go("/sign-in") if visit.is_partial else self._refuse(visit, 401, "Sign in first.")
+            return visit.go("/set-up" if self._desk.accounts.is_new() else "/sign-in")
+        if visit.visitor.account.role not in self._page.roles:
+            self._desk.accounts.note(visit.visitor, "was refused", about=self._page.path)
+            return self._refuse(visit, 403, "Your role does not open this page.")
+        if visit.visitor.account.must_change and self._page.path not in ("/password", "/sign-out"):
+            return visit.go("/password")
+        return None
+
+    def _refuse(self, visit: Visit, status: int, said: str) -> Response:
+        return visit.page("refusal.html", {"status": status, "said": said}, status=status)
+
+    def _confess(self, error: Exception) -> None:
+        frame = error.__traceback__
+        while frame is not None and frame.tb_next is not None:
+            frame = frame.tb_next
+        place = f"{frame.tb_frame.f_globals.get('__name__')} line {frame.tb_lineno}" if frame is not None else "?"
+        _LOG.error("%s at %s, answering %s", type(error).__name__, place, self._page.path)
+
+
+FOREIGN = "This was sent from another page than ours. Nothing was changed."
+
+
+def is_from_here(request: Request, *, is_behind_tls: bool) -> bool:
+    """Whether a browser says that our own page sent this; one that says nothing is not believed."""
+    site = request.headers.get("sec-fetch-site")
+    if site is not None and site != "same-origin":
+        return False
+    origin = request.headers.get("origin")
+    if origin is None:
+        return site == "same-origin"
+    found = urlsplit(origin)
+    scheme = "https" if is_behind_tls else "http"
+    return (found.scheme, found.netloc.lower()) == (scheme, request.headers.get("host", "").lower())
+
+
+def _bytes(visit: Visit) -> bytes:
+    return visit.token.encode()

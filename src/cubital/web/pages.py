@@ -1,0 +1,71 @@
+"""The pages there are and who may open each: the one table that the gate and the menu go by."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import msgspec
+from starlette.responses import Response
+
+from cubital.app.accounts import Visitor
+from cubital.model.account import ROLES
+from cubital.web import account_pages, door_pages, draw_page, explain_page
+from cubital.web.visit import Visit
+
+Handler = Callable[[Visit], Response]
+EVERYONE: Final = None
+"""Open to whoever can reach the server: the door itself, and how pages look."""
+SIGNED_IN: Final = frozenset(ROLES)
+
+
+class Page(msgspec.Struct, frozen=True, kw_only=True):
+    """One address: what answers each method, who may, its word in the menu, and its word in the trail."""
+
+    path: str
+    answers: Mapping[str, Handler]
+    roles: frozenset[str] | None
+    menu: str = ""
+    noted: str = ""
+
+
+PAGES: tuple[Page, ...] = (
+    Page(path="/", answers={"GET": draw_page.go_to_draw}, roles=SIGNED_IN),
+    Page(
+        path="/draw", answers={"GET": draw_page.open_page, "POST": draw_page.plan}, roles=SIGNED_IN,
+        menu="Draw", noted="opened draw",
+    ),
+    Page(path="/explain", answers={"GET": explain_page.open_page}, roles=SIGNED_IN, menu="Explain"),
+    Page(path="/explain/order", answers={"GET": explain_page.order}, roles=SIGNED_IN),
+    Page(path="/explain/carry-over", answers={"GET": explain_page.carry}, roles=SIGNED_IN),
+    Page(path="/explain/fill", answers={"GET": explain_page.fill}, roles=SIGNED_IN),
+    Page(path="/explain/citrate", answers={"GET": explain_page.citrate}, roles=SIGNED_IN),
+    Page(path="/explain/why", answers={"GET": explain_page.why}, roles=SIGNED_IN),
+    Page(
+        path="/accounts", answers={"GET": account_pages.open_page, "POST": account_pages.change},
+        roles=frozenset({"administrator"}), menu="Accounts", noted="opened accounts",
+    ),
+    Page(
+        path="/trail", answers={"GET": account_pages.trail}, roles=frozenset({"administrator", "supervisor"}),
+        menu="Trail", noted="opened the trail",
+    ),
+    Page(path="/password", answers={"GET": door_pages.open_password, "POST": door_pages.change_password},
+         roles=SIGNED_IN),
+    Page(path="/sign-out", answers={"POST": door_pages.sign_out}, roles=SIGNED_IN),
+    Page(path="/sign-in", answers={"GET": door_pages.open_sign_in, "POST": door_pages.sign_in}, roles=EVERYONE),
+    Page(path="/set-up", answers={"GET": door_pages.open_set_up, "POST": door_pages.set_up}, roles=EVERYONE),
+    Page(path="/look", answers={"POST": door_pages.look}, roles=EVERYONE),
+)  # fmt: skip
+OPENED = frozenset(page.path for page in PAGES if "GET" in page.answers)
+"""Where a form may send a browser back to, and nowhere else."""
+
+
+def menu_of(visitor: Visitor | None) -> tuple[tuple[str, str], ...]:
+    """The words and the paths of the menu for this visitor."""
+    if visitor is None or visitor.account.must_change:
+        return ()
+    return tuple(
+        (page.menu, page.path)
+        for page in PAGES
+        if page.menu and page.roles is not None and visitor.account.role in page.roles
+    )

@@ -1,0 +1,73 @@
+"""Starting the server: the desk, the application, and a quiet log that holds nothing of what was typed."""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import sys
+from typing import Any
+
+from cubital.app.clock import today
+from cubital.app.wiring import open_accounts
+from cubital.errors import ExchangeError
+from cubital.model import Site
+
+STOP_S = 5
+
+
+def serve(site: Site, *, address: str, host: str, port: int, names: tuple[str, ...], is_behind_tls: bool) -> None:
+    """Serve the pages of this site until interrupted.
+
+    `address` is the database of the record, `names` what else than the loopback names the server answers to.
+    Raises `ExchangeError` for another host than the loopback without TLS before it: passwords would go in clear.
+    """
+    if not is_loopback(host) and not is_behind_tls:
+        raise ExchangeError(
+            f"found {host[:80]} without TLS; expected the loopback address, 127.0.0.1; put a proxy with TLS before it "
+            "and say --behind-tls",
+            where="--host",
+        )
+    import uvicorn
+
+    from cubital.web.application import make_application
+    from cubital.web.desk import Desk, Settings
+
+    accounts = open_accounts(address)
+    with contextlib.closing(accounts):
+        is_new = accounts.is_new()
+        known = dict.fromkeys((*Settings().names, *(name.lower() for name in names)))
+        desk = Desk(site, accounts, today=today, settings=Settings(names=tuple(known), is_behind_tls=is_behind_tls))
+        scheme = "https" if is_behind_tls else "http"
+        shown = names[0] if names else host if ":" not in host else f"[{host}]"
+        print(f"cubital: {site.name}: {scheme}://{shown}{'' if names else f':{port}'}/", file=sys.stderr)
+        if is_new:
+            print(f"cubital: first set-up, no account yet; its code: {accounts.setup_code}", file=sys.stderr)
+        uvicorn.run(
+            make_application(desk), host=host, port=port, access_log=False, log_level="warning", server_header=False,
+            timeout_graceful_shutdown=STOP_S, proxy_headers=is_behind_tls, log_config=_logging(),
+        )  # fmt: skip
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine reaches a server there.
+
+    >>> is_loopback("127.0.0.1"), is_loopback("localhost"), is_loopback("0.0.0.0"), is_loopback("::1")
+    (True, True, False, True)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _logging() -> dict[str, Any]:
+    """One plain line an event on the standard error."""
+    return {
+        "version": 1,
+        "disable_existing_loggers": False,
+        "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+        "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+        "root": {"handlers": ["stderr"], "level": "WARNING"},
+    }

@@ -1,0 +1,1 @@
+"""The pages: their routes, what guards them, and what a person does with them in a browser."""

@@ -22,7 +22,6 @@ from cubital.cli import (
     print_command,
     rcf_command,
     receive_command,
-    serve_command,
     site_command,
     spin_command,
 )
@@ -52,7 +51,6 @@ cubital.add_command(spin_command.spin)
 cubital.add_command(board_command.board)
 cubital.add_command(collect_command.collect)
 cubital.add_command(receive_command.receive)
-cubital.add_command(serve_command.serve)
 cubital.add_command(addon_command.addon)
 cubital.add_command(addon_command.redraw)
 

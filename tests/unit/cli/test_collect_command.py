@@ -1,0 +1,108 @@
+"""collect at the prompt: what a plan drew goes into the record once, and is on the board from then on."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cubital.app.wiring import open_record, upgrade_store
+from tests.unit.cli.prompt import Said, say
+
+WHO = ("--prefix", "D7", "--patient", "P-17", "--by", "collector-4")
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> str:
+    address = f"sqlite:///{tmp_path}/record.db"
+    upgrade_store(address)
+    return address
+
+
+@pytest.fixture
+def order(tmp_path: Path) -> str:
+    path = tmp_path / "order.json"
+    path.write_text(
+        json.dumps(
+            {
+                "id": "O-9",
+                "tests": ["PT", "K", "CBC"],
+                "access": "winged-set",
+                "patient": {"age": "34 a", "weight_kg": 62, "hematocrit": 0.41, "flags": ["anticoagulated"]},
+            }
+        )
+    )
+    return str(path)
+
+
+def collect(order: str, db: str, *more: str) -> Said:
+    return say("collect", order, "--db", db, "--demo", "--at", "2026-11-25 09:40", *WHO, *more)
+
+
+def one(said: Said) -> dict[str, Any]:
+    (found,) = said.documents()
+    assert isinstance(found, dict)
+    return found
+
+
+def test_every_tube_but_the_discard_becomes_a_specimen(order: str, db: str) -> None:
+    planned = one(say("plan", "--order", order, "--on", "2026-11-25", "--demo", "--json"))
+    told = one(collect(order, db, "--json"))
+    drawn = [tube for tube in planned["tubes"] if tube["purpose"] != "discard"]
+    assert len(drawn) < len(planned["tubes"])
+    assert [(s["specimen"], s["kind"], s["tests"]) for s in told["specimens"]] == [
+        (f"D7-{tube['position']}", tube["kind"], tube["tests"]) for tube in drawn
+    ]
+    assert (told["format"], told["repeat"]) == ("cubital.collect/1", False)
+
+
+def test_the_record_holds_what_the_plan_and_the_order_say(order: str, db: str) -> None:
+    collect(order, db)
+    record = open_record(db)
+    specimens = {specimen.id: specimen for specimen in record.specimens_of("P-17")}
+    record.close()
+    citrate = next(specimen for specimen in specimens.values() if "prothrombin-time" in specimen.tests)
+    assert (citrate.order, float(citrate.hematocrit or 0), citrate.anticoagulated) == ("O-9", 0.41, True)
+    assert citrate.collected_at.isoformat() == "2026-11-25T08:40:00+00:00"
+    assert 0 < citrate.left_ul < citrate.draw_ul
+
+
+def test_a_retry_doubles_nothing_even_at_another_time(order: str, db: str) -> None:
+    first = one(collect(order, db, "--json"))
+    again = one(say("collect", order, "--db", db, "--demo", "--at", "2026-11-25 09:55", *WHO, "--json"))
+    assert again["repeat"]
+    assert again["specimens"] == first["specimens"]
+    assert "recorded before" in collect(order, db).out
+
+
+def test_what_was_collected_is_on_the_board(order: str, db: str) -> None:
+    collect(order, db)
+    said = say("board", "--db", db, "--demo", "--at", "2026-11-25 09:41")
+    assert "D7-2" in said.out
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        (("--draw", "2"), "found no specimen in draw 2"),
+        (("--by", " "), "--by: found nothing"),
+        (("--prefix", ""), "--prefix: found nothing"),
+    ],
+)
+def test_what_cannot_be_collected_is_refused_and_nothing_is_written(
+    order: str, db: str, more: tuple[str, ...], told: str
+) -> None:
+    said = collect(order, db, *more)
+    assert said.status == 2
+    assert told in said.err
+    record = open_record(db)
+    assert record.specimens_of("P-17") == ()
+    record.close()
+
+
+def test_many_orders_at_once_are_refused(tmp_path: Path, db: str) -> None:
+    path = tmp_path / "none.json"
+    path.write_text("{}")
+    assert collect(str(path), db).status == 2

@@ -22,6 +22,7 @@ from cubital.cli import (
     print_command,
     rcf_command,
     receive_command,
+    serve_command,
     site_command,
     spin_command,
 )
@@ -51,6 +52,7 @@ cubital.add_command(spin_command.spin)
 cubital.add_command(board_command.board)
 cubital.add_command(collect_command.collect)
 cubital.add_command(receive_command.receive)
+cubital.add_command(serve_command.serve)
 cubital.add_command(addon_command.addon)
 cubital.add_command(addon_command.redraw)
 

@@ -1,0 +1,24 @@
+// A draw that is not of what is typed now must not look as if it were: marked from the first keystroke that is not
+// answered within a second, until an answer is there. Without this script the form is sent by its button.
+"use strict";
+(() => {
+  const form = document.getElementById("ask");
+  const main = document.getElementById("main");
+  if (!form || !main) return;
+  const WAIT_MS = 1000;
+  let timer = 0;
+  const begin = () => {
+    if (!timer) timer = setTimeout(() => main.setAttribute("data-stale", ""), WAIT_MS);
+  };
+  const end = () => {
+    clearTimeout(timer);
+    timer = 0;
+    main.removeAttribute("data-stale");
+  };
+  form.addEventListener("input", begin);
+  form.addEventListener("submit", begin);
+  document.addEventListener("htmx:after:swap", (event) => {
+    const target = event.detail?.ctx?.target ?? event.target;
+    if (target && target.id === "answer") end();
+  });
+})();

@@ -40,6 +40,8 @@ def pack(
     `budget_ul` is the most blood the tubes may take. With `may_drop` tests are left out, the least
     urgent first and as few as possible, and the answer is never None.
     """
+    if budget_ul is not None and may_drop:
+        budget_ul = max(0, budget_ul)  # less than nothing is left: nothing is drawn, which is an answer
     if budget_ul is not None:
         try:
             within = pack_within(shelf, wanted, budget_ul, least_blood, may_drop, node_limit)

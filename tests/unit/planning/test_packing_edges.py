@@ -50,7 +50,9 @@ def test_least_blood_holds_where_stock_and_blood_are_both_short() -> None:
     assert (len(dropped.dropped), dropped.cost[:2]) == (1, (1, 1900))
 
 
-@pytest.mark.parametrize(("budget_ul", "kept"), [(-1, 0), (0, 0), (399, 0), (400, 1), (799, 1), (800, 2), (1199, 2), (1200, 3)])
+@pytest.mark.parametrize(
+    ("budget_ul", "kept"), [(-1, 0), (0, 0), (399, 0), (400, 1), (799, 1), (800, 2), (1199, 2), (1200, 3)]
+)
 def test_each_microlitre_of_blood_keeps_what_it_can(budget_ul: int, kept: int) -> None:
     site = site_of((kind("k", (400, None)),), *THREE)
     found = packed(site, least_blood=False, budget_ul=budget_ul, may_drop=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 ENDLESS = 1 << 40
@@ -53,6 +54,21 @@ class Found(NamedTuple):
     bound: Cost
     nodes: int
     finished: bool
+
+
+def with_drops(cost: Cost, must: int, droppable: int, priorities: Sequence[int]) -> Cost:
+    """This cost with `must` more tests left out, of the least priority that may be."""
+    if not must:
+        return cost
+    left = list(cost[:3])
+    counts = [0, 0, 0]
+    for number in bits(droppable):
+        counts[priorities[number]] += 1
+    for priority in (2, 1, 0):
+        use = min(must, counts[priority])
+        left[priority] += use
+        must -= use
+    return left[0], left[1], left[2], cost[3], cost[4], 0
 
 
 def bits(mask: int) -> list[int]:

@@ -15,9 +15,9 @@ from heapq import heappop, heappush
 from typing import NamedTuple
 
 from cubital.planning.assignment import ANY, Placed, Unfit, assign
-from cubital.planning.question import ENDLESS, Cost, Found, Question, bits
+from cubital.planning.question import ENDLESS, Cost, Found, Question, bits, with_drops
 from cubital.planning.room import hall_fails
-from cubital.planning.stock import Shares, fails_in_parts, fails_whole, scarce_shares
+from cubital.planning.stock import Shares, fails_in_parts, fails_whole, least_left_out, scarce_shares
 
 _LONG = 100  # nodes after which it pays to ask whether the whole stock could hold the tests at all
 
@@ -69,6 +69,8 @@ class _Cover:
         self.lane_tests = {
             lane: sum(1 << n for n, test in enumerate(self.tests) if lane in test) for lane in self.lane_entries
         }
+        # Of the tests that only counted stock serves (a bit set), at least so many are left out.
+        self.scarce = self.least_left = 0
         self.is_cut = False
         # The cheapest packing met so far: an assignment elsewhere counts only when it beats it.
         self.best: Cost | None = None
@@ -86,13 +88,17 @@ class _Cover:
         everything = (1 << len(self.tests)) - 1
         root = _Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
         heap: list[tuple[Cost, int, _Node, _Way | Placed]] = []
+        scarce = self._scarce(root, root.allowed)
+        if root.droppable:
+            self.least_left = least_left_out(list(scarce.values()), self.stock)
+            self.scarce = sum(1 << n for n in scarce)
+            scarce = {}
         first = self._look(root)
-        scarce = [] if root.droppable else self._scarce(root, root.allowed)
-        if first is not None and not fails_in_parts(scarce, self.stock):
+        if first is not None and not fails_in_parts(list(scarce.values()), self.stock):
             heap.append((first[0], 0, root, first[1]))
         serial = nodes = 0
         while heap:
-            if nodes == _LONG and fails_whole(scarce, self.stock):
+            if nodes == _LONG and fails_whole(list(scarce.values()), self.stock):
                 return Found((), None, _NOTHING, _NOTHING, nodes, True)
             cost, _, node, goes_on = heappop(heap)
             if isinstance(goes_on, Placed):
@@ -202,6 +208,7 @@ class _Cover:
                 return None
             return self._cost(node, tubes + more[0], blood_ul + more[1], 0), way
         must = self._must_drop(node, apart, short_ul, still, left_ul)
+        must = max(must, self.least_left - (node.dropped & self.scarce).bit_count())
         is_beyond = more[0] >= ENDLESS or more[1] > left_ul
         if not must and not is_beyond:
             # Leaving out one more test costs more than any tube, so the tubes still needed count.
@@ -209,8 +216,10 @@ class _Cover:
         must = max(must, 1)
         if must > node.droppable.bit_count():
             return None
-        cost = self._cost(node, tubes, blood_ul, 0)
-        return _with_drops(cost, must, node.droppable, self.priorities), way
+        # Whoever is left out, of the tests that share no tube all others still need one each.
+        needed = sorted(apart)[: max(0, len(apart) - must)]
+        cost = self._cost(node, tubes + len(needed), blood_ul + sum(needed), 0)
+        return with_drops(cost, must, node.droppable, self.priorities), way
 
     def _has_empty(self, node: _Node) -> bool:
         """Whether some lane has more tubes than tests that may go there."""
@@ -220,15 +229,15 @@ class _Cover:
             count[lane] = count.get(lane, 0) + 1
         return any((self.lane_tests[lane] & ~node.dropped).bit_count() < tubes for lane, tubes in count.items())
 
-    def _scarce(self, node: _Node, still: int) -> list[Shares]:
-        """The tests kept that only counted stock serves, by the shares they take of it."""
+    def _scarce(self, node: _Node, still: int) -> dict[int, Shares]:
+        """The tests kept that only counted stock serves, with the shares they take of it."""
         ready = still | sum(1 << e for e in set(node.taken))
-        kept = [
-            (self.tests[n], servers & ready)
+        kept = {
+            n: scarce_shares(self.tests[n], servers & ready, self.entries, self.stock)
             for n, servers in enumerate(self.test_entries)
             if not node.dropped >> n & 1
-        ]
-        return scarce_shares(kept, self.entries, self.stock)
+        }
+        return {n: shares for n, shares in kept.items() if shares}
 
     def _affordable(self, still: int, left_ul: int) -> int:
         for e in bits(still):
@@ -241,7 +250,7 @@ class _Cover:
         if stranded & ~node.droppable:
             return None
         cost = self._cost(node, tubes, blood_ul, 0)
-        return _with_drops(cost, stranded.bit_count(), stranded, self.priorities), _Way(0, stranded, True)
+        return with_drops(cost, stranded.bit_count(), stranded, self.priorities), _Way(0, stranded, True)
 
     def _apart(self, open_tests: Sequence[tuple[int, int, int]]) -> list[int]:
         """The least draws of open tests of which no two can share a tube: they add up."""
@@ -359,7 +368,7 @@ class _Cover:
     def _beyond(self, node: _Node, unfit: Unfit) -> _Way | None:
         """What may help tests that do not fit whole: a tube in one of their lanes, or leaving one out."""
         still = self._still(node)
-        if not node.droppable and fails_in_parts(self._scarce(node, still), self.stock):
+        if not node.droppable and fails_in_parts(list(self._scarce(node, still).values()), self.stock):
             return None
         lanes = tests = 0
         for number in unfit.tests:
@@ -394,19 +403,3 @@ class _Cover:
 
 def _most(first: tuple[int, int], second: tuple[int, int]) -> tuple[int, int]:
     return max(first[0], second[0]), max(first[1], second[1])
-
-
-def _with_drops(cost: Cost, must: int, droppable: int, priorities: Sequence[int]) -> Cost:
-    """This cost with `must` more tests left out, of the least priority that may be."""
-    if not must:
-        return cost
-    left = list(cost[:3])
-    counts = [0, 0, 0]
-    for number in bits(droppable):
-        counts[priorities[number]] += 1
-    for priority in (2, 1, 0):
-        use = min(must, counts[priority])
-        left[priority] += use
-        must -= use
-    return left[0], left[1], left[2], cost[3], cost[4], 0
-

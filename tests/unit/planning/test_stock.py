@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import product
+from itertools import combinations, product
 from random import Random
 
 from cubital.planning import Planner
 from cubital.planning.budget import least_blood_ul
 from cubital.planning.choices import Shelf, Wanted, lots_of
 from cubital.planning.question import ENDLESS
-from cubital.planning.stock import WHOLE, Shares, fails_in_parts, fails_whole
+from cubital.planning.stock import WHOLE, Shares, fails_in_parts, fails_whole, least_left_out
 from tests.oracles.campaign import make_case
 
 
@@ -44,6 +44,33 @@ def test_a_stock_that_can_hold_the_tests_is_never_said_to_fail_and_small_failure
             missed += 1
     assert found > 100
     assert missed == 0
+
+
+def test_as_many_tests_are_said_to_be_left_out_as_must_be() -> None:
+    random = Random(14)
+    some = 0
+    for _ in range(150):
+        stock = {item: random.randint(0, 2) for item in range(3)}
+        tests: list[Shares] = [
+            {item: random.randint(WHOLE // 3, WHOLE) for item in random.sample(range(3), random.randint(1, 2))}
+            for _ in range(random.randint(1, 5))
+        ]
+        most = max(
+            len(kept)
+            for count in range(len(tests) + 1)
+            for kept in combinations(tests, count)
+            if can_hold(list(kept), stock)
+        )
+        assert least_left_out(tests, stock) == len(tests) - most
+        some += most < len(tests)
+    assert some > 30
+
+
+def test_tests_that_the_stock_has_no_room_for_are_left_out_in_few_steps() -> None:
+    order, site = make_case("medium", 9160, budget=False)
+    plan = Planner(site, node_limit=400).plan(order)
+    assert len(plan.unplaced) == 2
+    assert plan.optimal
 
 
 def test_a_share_of_a_whole_piece_fits_it_and_two_such_need_two_pieces() -> None:

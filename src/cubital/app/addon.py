@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import msgspec
 
 from cubital.app.bench_board import reasons_document
-from cubital.app.clock import today as read_today
 from cubital.app.draws import dated
 from cubital.app.known import Known, instant_text
 from cubital.app.order_numbers import with_numbers
@@ -44,11 +44,12 @@ def answer_addon(
 ) -> Answer:
     """Whether the tests of this order can be measured in these specimens of one patient, and the least redraw.
 
+    An order without a day is for the day that it is at the site at `now`.
     Raises `OrderError` where they are of several patients.
     """
     if len({one.specimen.patient for one in known}) > 1:
         raise OrderError("found specimens of several patients; expected those of one", where="patient")
-    order = dated(order, read_today() if order.on is None else order.on)
+    order = dated(order, now.astimezone(ZoneInfo(site.time_zone)).date() if order.on is None else order.on)
     found = plan_redraw(order, [one.held for one in known], site, now=now, policy=policy)
     plan = None if found.plan is None else with_numbers(found.plan)
     return Answer(at=now, policy=policy, order=order, redraw=found, plan=plan)

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cubital.cli import wording
-from cubital.cli.bench import bench_options, instant, opened, refuse, source_words, who, wrapped
+from cubital.cli.bench import bench_options, instant, local_day, opened, refuse, source_words, who, wrapped
 from cubital.cli.complaint import REFUSED, SOME_FAILED, write_json
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from cubital.app.addon import Answer
     from cubital.app.known import Known
     from cubital.cli.sheet import Sheet
@@ -47,10 +49,11 @@ def addon(
         if book and (key is None or file is not None):
             raise OrderError("expected the record and a --key, so that a retry adds nothing twice", where="--book")
         here = wording.open_chosen(site, demo=demo)
-        order = wording.read_options(tests, said)
+        now = instant(at, here)
+        order = wording.read_options(tests, said, today=local_day(now, here))
         with opened(here, file=file, address=address) as shelf:
             known = shelf.of_patient(patient)
-            answer = _answer(order, known, here, at, policy)
+            answer = _answer(order, known, here, now, policy)
             if book and shelf.record is not None and key is not None:
                 answer = record_addon(shelf.record, answer, known, by=who(by, is_asked=book), station=station, key=key)
     except CubitalError as error:
@@ -80,8 +83,9 @@ def redraw(
         here = wording.open_chosen(site, demo=demo)
         with opened(here, file=file, address=address) as shelf:
             known = shelf.of_patient(patient)
-            order = wording.read_options(tests or refused_tests(known), said)
-            answer = _answer(order, known, here, at, policy)
+            now = instant(at, here)
+            order = wording.read_options(tests or refused_tests(known), said, today=local_day(now, here))
+            answer = _answer(order, known, here, now, policy)
     except CubitalError as error:
         refuse(error, as_json=as_json)
         return REFUSED
@@ -89,12 +93,12 @@ def redraw(
     return 0
 
 
-def _answer(order: Order, known: tuple[Known, ...], site: Site, at: str | None, policy: str) -> Answer:
+def _answer(order: Order, known: tuple[Known, ...], site: Site, now: datetime, policy: str) -> Answer:
     from cubital.app.addon import answer_addon
     from cubital.handling.keeping import POLICIES
 
     chosen = next(one for one in POLICIES if one == policy)
-    return answer_addon(order, known, site, now=instant(at, site), policy=chosen)
+    return answer_addon(order, known, site, now=now, policy=chosen)
 
 
 def _say(answer: Answer, site: Site, *, as_json: bool, format: str) -> int:

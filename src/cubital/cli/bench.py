@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -66,6 +66,13 @@ def instant(at: str | None, site: Site) -> datetime:
     from cubital.app.wiring import read_local
 
     return now() if at is None else read_local(at, site, where="--at")
+
+
+def local_day(moment: datetime, site: Site) -> date:
+    """The day that it is then at the site."""
+    from zoneinfo import ZoneInfo
+
+    return moment.astimezone(ZoneInfo(site.time_zone)).date()
 
 
 def who(said: str | None, *, is_asked: bool) -> str:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from cubital.model import Order, Site
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -66,8 +68,8 @@ _NUMBER = re.compile(r"[+-]?[0-9]{1,20}(\.[0-9]{1,20})?")
 PROMPT = "command line"
 
 
-def read_options(tests: Sequence[str], options: Mapping[str, Any]) -> Order:
-    """The order that these names and options spell out, checked as an order file is."""
+def read_options(tests: Sequence[str], options: Mapping[str, Any], *, today: date | None = None) -> Order:
+    """The order that these names and options spell out, checked as an order file is; without a day, for `today`."""
     from cubital.app.wiring import order_of_words
 
     patient = {
@@ -83,7 +85,7 @@ def read_options(tests: Sequence[str], options: Mapping[str, Any]) -> Order:
         fields["priority"] = "stat"
     if options.get("dead_space_ml") is not None:
         fields["line"] = {"dead_space_ml": value_of(options["dead_space_ml"])}
-    return order_of_words(fields, where=PROMPT)
+    return order_of_words(fields, where=PROMPT, today=today)
 
 
 def value_of(text: str) -> Any:

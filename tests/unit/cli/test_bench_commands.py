@@ -168,6 +168,12 @@ def test_a_redraw_takes_the_refused_tests_and_plans_them() -> None:
     assert told["plan"]["tubes"][0]["kind"] == "citrate"
 
 
+def test_what_is_drawn_again_is_drawn_on_the_day_of_the_instant_asked_for() -> None:
+    at = (*ON_FILE[: ON_FILE.index("--at") + 1], "2031-07-09 23:30")
+    for command in (("addon", "LD", "--patient", "P1"), ("redraw", "--patient", "P4")):
+        assert ", 2031-07-09;" in " ".join(say(*command, *at).out.split())
+
+
 def test_a_redraw_of_nothing_refused_is_said() -> None:
     said = say("redraw", "--patient", "P1", *ON_FILE)
     assert said.status == 2

@@ -1,0 +1,161 @@
+"""The Draw page without a browser: what it takes, what it shows, what it refuses."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pytest
+
+from cubital.app.draws import plan_order
+from cubital.app.wiring import order_of_words
+from cubital.model import Site
+from tests.web.conftest import TODAY, Browser
+
+PARTIAL = {"hx-request": "true"}
+
+
+def text_of(browser: Browser) -> str:
+    """The words of the page, one space between."""
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", browser.text)).split())
+
+
+def test_the_tubes_stand_in_the_order_of_the_plan_with_their_words(collector: Browser, demo: Site) -> None:
+    collector.post("/draw", {"tests": "K, PT; CBC\nlactate", "access": "winged-set"})
+    order = order_of_words({"tests": ["K", "PT", "CBC", "lactate"], "access": "winged-set"}, where="test", today=TODAY)
+    plan = plan_order(order, demo, today=TODAY)
+    kinds = [html.unescape(found) for found in re.findall(r'<span class="kind"><b>(.*?)</b>', collector.text)]
+    assert kinds == [tube.name for tube in plan.tubes]
+    assert len(re.findall('<svg class="tube"', collector.text)) == len(plan.tubes)
+    said = text_of(collector)
+    for tube in plan.tubes:
+        assert tube.stopper is None or tube.stopper in said
+        assert tube.inversions is None or f"invert {tube.inversions}x" in said
+
+
+def test_every_fact_of_the_patient_reaches_the_plan(collector: Browser) -> None:
+    collector.post(
+        "/draw",
+        {
+            "tests": "PT\nCBC", "age": "61", "age_unit": "a", "sex": "female", "weight_kg": "70.5", "height_cm": "165",
+            "hematocrit": "0.60", "drawn_ml": "12", "flag": ["anticoagulated", "latex-allergy"],
+            "access": "straight-needle", "objective": "least-blood", "stat": "1",
+        },
+    )  # fmt: skip
+    said = text_of(collector)
+    assert "61 a, female, 70.5 kg" in said
+    assert "press until bleeding stops" in said
+    assert "latex-free gloves" in said
+    assert "Hematocrit above 0.55" in said
+    assert "12 mL drawn before" in said
+    assert "less blood, then fewer tubes" in said
+
+
+def test_a_line_is_asked_for_its_dead_space_and_what_it_carried(collector: Browser) -> None:
+    collector.post("/draw", {"tests": "PT", "access": "line", "dead_space_ml": "1", "carried": "yes"})
+    assert "Discard" in collector.text
+    assert "found it with access" not in collector.text
+    collector.post("/draw", {"tests": "PT", "access": "winged-set", "dead_space_ml": "1", "carried": "yes"})
+    assert 'aria-label="Refusal"' not in collector.text
+
+
+@pytest.mark.parametrize(
+    ("form", "said"),
+    [
+        ({"weight_kg": "7O"}, "weight kg: found '7O'; expected a number"),
+        ({"weight_kg": "70,5"}, "expected a number"),
+        ({"weight_kg": "1e9"}, "expected"),
+        ({"weight_kg": "nan"}, "expected a number"),
+        ({"age": "200"}, "at most 130 years"),
+        ({"age": "4", "weight_kg": "4000"}, "kilograms"),
+        ({"hematocrit": "45"}, "write 0.45"),
+        ({"sex": "both"}, "expected one of female, male"),
+        ({"access": "vein"}, "expected one of straight-needle"),
+        ({"flag": "unheard-of"}, "unheard-of"),
+    ],
+)
+def test_what_cannot_be_is_refused_or_warned_of_in_words(collector: Browser, form: dict[str, str], said: str) -> None:
+    collector.post("/draw", {"tests": "K", **form}, **PARTIAL)
+    assert collector.status == 200
+    assert said in text_of(collector)
+
+
+@pytest.mark.parametrize(
+    ("line", "said", "offer"),
+    [
+        ("potasium", "no test or panel of this site goes by this name", "potassium"),
+        ("blood gas", "stands for several tests", "blood gas, arterial"),
+        ("urine culture", "asks for", None),
+        ("2823-4", "no test or panel", None),
+    ],
+)
+def test_a_line_in_doubt_is_left_out_aloud_and_near_ones_are_offered(
+    collector: Browser, line: str, said: str, offer: str | None
+) -> None:
+    collector.post("/draw", {"tests": f"CBC\n{line}"})
+    assert "Not in the plan: 1 line" in text_of(collector)
+    assert said in text_of(collector)
+    assert "complete blood count" in collector.text
+    offers = [html.unescape(found) for found in re.findall(r'name="instead" value="[^"]*">([^<]*)<', collector.text)]
+    if offer is None:
+        assert offers == []
+    else:
+        assert offer in offers
+        collector.post("/draw", {"tests": f"CBC\n{line}", "instead": "CBC\npotassium"})
+        assert "Not in the plan" not in collector.text
+
+
+def test_what_was_sent_stays_in_the_form(collector: Browser) -> None:
+    collector.post("/draw", {"tests": "K", "age": "61", "sex": "female", "flag": "latex-allergy", "access": "syringe"})
+    assert '<textarea id="tests"' in collector.text
+    assert ">K</textarea>" in collector.text
+    assert 'value="61"' in collector.text
+    assert re.search(r'value="syringe" id="access-syringe" checked', collector.text)
+    assert re.search(r'value="latex-allergy" checked', collector.text)
+
+
+def test_only_the_answer_is_sent_where_only_it_was_asked(collector: Browser) -> None:
+    collector.post("/draw", {"tests": "K"}, **PARTIAL)
+    assert "<html" not in collector.text
+    assert 'id="said"' in collector.text
+    assert 'id="tests"' not in collector.text
+    collector.post("/draw", {"tests": "potasium", "instead": "potassium"}, **PARTIAL)
+    assert ">potassium</textarea>" in collector.text
+
+
+def test_a_refusal_of_a_part_is_a_part_and_names_no_draw(collector: Browser) -> None:
+    collector.post("/draw", {"tests": "K", "token": "0" * 64}, **PARTIAL)
+    assert collector.status == 403
+    assert "<html" not in collector.text
+    assert "No draw is shown" in collector.text
+
+
+def test_a_session_that_ended_sends_the_browser_to_sign_in(collector: Browser) -> None:
+    token = collector.token
+    del collector.client.cookies["cubital"]
+    collector.get("/sign-in")
+    answer = collector.client.post("/draw", data={"token": collector.token, "tests": "K"}, headers=PARTIAL)
+    assert token != collector.token
+    assert (answer.status_code, answer.headers["hx-redirect"]) == (204, "/sign-in")
+
+
+def test_nothing_typed_is_no_refusal(collector: Browser) -> None:
+    collector.post("/draw", {"tests": " \n , \n"}, **PARTIAL)
+    assert 'aria-label="Refusal"' not in collector.text
+    assert "Type a test" in collector.text
+
+
+def test_more_tests_than_an_order_holds_are_refused(collector: Browser) -> None:
+    collector.post("/draw", {"tests": "\n".join(f"name {number}" for number in range(251))}, **PARTIAL)
+    assert "found 251 lines; expected at most 250" in text_of(collector)
+
+
+def test_the_gauge_never_says_less_than_is_drawn() -> None:
+    from cubital.app.tray import Gauge
+    from cubital.web.draw_page import gauge_of
+
+    full = gauge_of(Gauge(drawn_ul=9000, this_ul=1000, limit_ul=10_000))
+    assert (full.before, full.this, full.percent) == (90, 10, 100)
+    trace = gauge_of(Gauge(drawn_ul=0, this_ul=1, limit_ul=1_000_000))
+    assert (trace.this, trace.percent) == (0.6, 1)
+    assert "of a limit of 102.4 mL" in gauge_of(Gauge(drawn_ul=0, this_ul=1, limit_ul=102_463)).words

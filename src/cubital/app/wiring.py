@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from cubital.model.centrifuge import RecordedTube
     from cubital.model.identity import Collection
     from cubital.model.record import Head, Link
+    from cubital.model.results import ResultSet
     from cubital.planning.directory import Directory
 
 
@@ -224,6 +225,35 @@ def read_collection(data: bytes, *, where: str) -> Collection:
     from cubital.exchange.collection_file import read_collection
 
     return read_collection(data, where=where)
+
+
+def read_samples(
+    data: bytes, site: Site, *, where: str, today: datetime.date | None = None
+) -> tuple[ResultSet, ...]:
+    """The samples in a file of results: our own JSON, FHIR R4 where it has a `resourceType`, else CSV.
+
+    A tube is a kind of the site or an additive.
+    """
+    from functools import partial
+
+    from cubital.app.carry_over import additive_of
+
+    of_site = partial(additive_of, site=site)
+    start = data.removeprefix(b"\xef\xbb\xbf").lstrip()
+    if start and start[:1] not in b"{[":
+        from cubital.exchange.results_table import read_results_table
+
+        return tuple(read_results_table(data, additive_of=of_site, where=where))
+    from cubital.exchange.json_bytes import decode_json
+
+    value = decode_json(data, where=where)
+    if isinstance(value, dict) and "resourceType" in value:
+        from cubital.exchange.fhir_results import read_fhir_results
+
+        return tuple(read_fhir_results(data, additive_of=of_site, where=where))
+    from cubital.exchange.results_file import read_results
+
+    return tuple(read_results(data, additive_of=of_site, where=where, today=today or read_today()))
 
 
 def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Patient:

@@ -25,6 +25,7 @@ from cubital.cli import (
     serve_command,
     site_command,
     spin_command,
+    suspect_command,
 )
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
@@ -49,6 +50,7 @@ cubital.add_command(rcf_command.rcf)
 cubital.add_command(bloodvolume_command.bloodvolume)
 cubital.add_command(print_command.print_group)
 cubital.add_command(spin_command.spin)
+cubital.add_command(suspect_command.suspect)
 cubital.add_command(board_command.board)
 cubital.add_command(collect_command.collect)
 cubital.add_command(receive_command.receive)

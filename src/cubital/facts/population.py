@@ -51,6 +51,7 @@ class Measurand(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     loinc: tuple[str, ...] = ()
     molar_mass_g_per_mol: Decimal | None = None
     charge: int | None = None
+    can_be_zero: bool = False
     critical_low: Decimal | None = None
     critical_high: Decimal | None = None
 

@@ -12,7 +12,8 @@ from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
 from cubital.app.accounts import Accounts
-from cubital.app.wiring import open_accounts, open_site, upgrade_store
+from cubital.app.record import SpecimenRecord
+from cubital.app.wiring import open_accounts, open_record, open_site, upgrade_store
 from cubital.model import Site
 from cubital.model.account import ROLES
 from cubital.web.application import make_application
@@ -95,9 +96,17 @@ def accounts(peopled: bytes, tmp_path: Path) -> Iterator[Accounts]:
 
 
 @pytest.fixture
-def application(accounts: Accounts, demo: Site) -> Starlette:
+def record(accounts: Accounts, tmp_path: Path) -> Iterator[SpecimenRecord]:
+    """The record of specimens in the database of the accounts, still empty."""
+    found = open_record(str(tmp_path / "record.db"))
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def application(accounts: Accounts, record: SpecimenRecord, demo: Site) -> Starlette:
     """The application with an account of every role."""
-    return make_application(Desk(demo, accounts, today=lambda: TODAY))
+    return make_application(Desk(demo, accounts, record=record, today=lambda: TODAY))
 
 
 @pytest.fixture
@@ -124,14 +133,16 @@ def new_accounts(tmp_path: Path) -> Iterator[Accounts]:
 
 
 @pytest.fixture
-def new_application(new_accounts: Accounts, demo: Site) -> Starlette:
+def new_application(new_accounts: Accounts, demo: Site, tmp_path: Path) -> Iterator[Starlette]:
     """The application before the first set-up."""
-    return make_application(Desk(demo, new_accounts, today=lambda: TODAY))
+    record = open_record(str(tmp_path / "new.db"))
+    yield make_application(Desk(demo, new_accounts, record=record, today=lambda: TODAY))
+    record.close()
 
 
 @pytest.fixture
-def tls_browser(accounts: Accounts, demo: Site) -> Browser:
+def tls_browser(accounts: Accounts, record: SpecimenRecord, demo: Site) -> Browser:
     """A browser of an application behind a proxy with TLS."""
     settings = Settings(names=("lab.example",), is_behind_tls=True)
-    application = make_application(Desk(demo, accounts, today=lambda: TODAY, settings=settings))
+    application = make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, settings=settings))
     return Browser(application, base="https://lab.example")

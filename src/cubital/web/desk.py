@@ -1,4 +1,4 @@
-"""What the pages work with: the site, its directory, the accounts, the clock, and how the server stands."""
+"""What the pages work with: the site, its directory, the accounts, the record, the clock, how the server stands."""
 
 from __future__ import annotations
 
@@ -8,6 +8,9 @@ from collections.abc import Callable
 import msgspec
 
 from cubital.app.accounts import Accounts
+from cubital.app.clock import now as read_now
+from cubital.app.ports import Now
+from cubital.app.record import SpecimenRecord
 from cubital.model import Site
 from cubital.planning.directory import Directory
 
@@ -23,10 +26,13 @@ class Desk:
     """Everything that a page may ask; made once, shared by every request."""
 
     def __init__(
-        self, site: Site, accounts: Accounts, *, today: Callable[[], datetime.date], settings: Settings | None = None
-    ) -> None:
+        self, site: Site, accounts: Accounts, *, record: SpecimenRecord, today: Callable[[], datetime.date],
+        now: Now = read_now, settings: Settings | None = None,
+    ) -> None:  # fmt: skip
         self.site = site
         self.directory = Directory(site)
         self.accounts = accounts
+        self.record = record
         self.today = today
+        self.now = now
         self.settings = settings or Settings()

@@ -8,7 +8,7 @@ import sys
 from typing import Any
 
 from cubital.app.clock import today
-from cubital.app.wiring import open_accounts
+from cubital.app.wiring import open_accounts, open_record
 from cubital.errors import ExchangeError
 from cubital.model import Site
 
@@ -32,11 +32,12 @@ def serve(site: Site, *, address: str, host: str, port: int, names: tuple[str, .
     from cubital.web.application import make_application
     from cubital.web.desk import Desk, Settings
 
-    accounts = open_accounts(address)
-    with contextlib.closing(accounts):
+    accounts, record = open_accounts(address), open_record(address)
+    with contextlib.closing(accounts), contextlib.closing(record):
         is_new = accounts.is_new()
         known = dict.fromkeys((*Settings().names, *(name.lower() for name in names)))
-        desk = Desk(site, accounts, today=today, settings=Settings(names=tuple(known), is_behind_tls=is_behind_tls))
+        settings = Settings(names=tuple(known), is_behind_tls=is_behind_tls)
+        desk = Desk(site, accounts, record=record, today=today, settings=settings)
         scheme = "https" if is_behind_tls else "http"
         shown = names[0] if names else host if ":" not in host else f"[{host}]"
         print(f"cubital: {site.name}: {scheme}://{shown}{'' if names else f':{port}'}/", file=sys.stderr)

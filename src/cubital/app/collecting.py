@@ -16,13 +16,17 @@ ANTICOAGULATED = "anticoagulated"
 
 
 class Taken(NamedTuple):
-    """Who drew what from whom: opaque keys of the site, and the first part of each specimen's name."""
+    """Who drew what from whom: opaque keys of the site, and the first part of each specimen's name.
+
+    `irreplaceable` says why none of it can be drawn again; None where it can.
+    """
 
     prefix: str
     patient: str
     by: str
     station: str
     draw: int = 1
+    irreplaceable: str | None = None
 
 
 def specimens_of(plan: Plan, draw: int) -> tuple[PlannedTube, ...]:
@@ -57,7 +61,7 @@ def _collected(tube: PlannedTube, order: Order, taken: Taken, at: datetime) -> C
         kind=tube.kind, additive=tube.additive, gel=tube.gel, matrix=tube.matrix or "whole-blood",
         draw_ul=tube.draw_ul, usable_ul=tube.draw_ul if tube.usable_ul is None else tube.usable_ul,
         tests=tube.tests, order=order.id, hematocrit=order.patient.hematocrit,
-        anticoagulated=ANTICOAGULATED in order.patient.flags,
+        anticoagulated=ANTICOAGULATED in order.patient.flags, irreplaceable=(taken.irreplaceable or "").strip() or None,
     )  # fmt: skip
 
 

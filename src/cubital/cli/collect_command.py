@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from cubital.cli import wording
-from cubital.cli.bench import Times, instant, refuse
+from cubital.cli.bench import Times, instant, local_day, refuse
 from cubital.cli.complaint import REFUSED, write_json
 
 
@@ -19,13 +19,14 @@ from cubital.cli.complaint import REFUSED, write_json
 @click.option("--by", metavar="WHO", required=True, help="Who drew.")
 @click.option("--station", metavar="WHERE", default="prompt", help="Where.")
 @click.option("--draw", metavar="N", type=click.IntRange(1, 99), default=1, help="Which draw of a timed series.")
+@click.option("--irreplaceable", metavar="WHY", help="Why it cannot be drawn again, such as a bleeding child.")
 @click.option("--at", metavar="WHEN", help="Local time instead of now, such as 2026-11-25 09:40.")
 @wording.record_option
 @wording.as_json
 @wording.site_options
 def collect(
-    order: str, prefix: str, patient: str, by: str, station: str, draw: int, at: str | None, address: str,
-    as_json: bool, site: Path | None, demo: bool,
+    order: str, prefix: str, patient: str, by: str, station: str, draw: int, irreplaceable: str | None,
+    at: str | None, address: str, as_json: bool, site: Path | None, demo: bool,
 ) -> int:  # fmt: skip
     """Record the tubes of the plan for ORDER (a JSON file, - for standard input) as collected.
 
@@ -44,14 +45,17 @@ def collect(
         here = wording.open_chosen(site, demo=demo)
         moment = instant(at, here)
         where = "standard input" if order == "-" else order
-        found = wiring.read_request(wiring.read_bytes(order, stdin=sys.stdin.buffer), here, where=where)
+        day = local_day(moment, here)
+        data = wiring.read_bytes(order, stdin=sys.stdin.buffer)
+        found = wiring.read_request(data, here, where=where, today=day)
         if len(found) != 1:
             raise OrderError(f"found {len(found)} orders; expected one; collect each by itself", where=where)
-        asked = dated(found[0], None)
+        asked = dated(found[0], day)
         plan = plan_order(asked, here)
+        taken = Taken(prefix, patient, by, station, draw, irreplaceable)
         record = wiring.open_record(address)
         try:
-            recorded = collect_(record, plan, asked, Taken(prefix, patient, by, station, draw), at=moment)
+            recorded = collect_(record, plan, asked, taken, at=moment)
         finally:
             record.close()
     except CubitalError as error:

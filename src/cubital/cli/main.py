@@ -15,6 +15,7 @@ from cubital.cli import (
     citrate_command,
     collect_command,
     db_command,
+    did_command,
     explain_command,
     fill_command,
     find_command,
@@ -54,6 +55,7 @@ cubital.add_command(suspect_command.suspect)
 cubital.add_command(board_command.board)
 cubital.add_command(collect_command.collect)
 cubital.add_command(receive_command.receive)
+cubital.add_command(did_command.did)
 cubital.add_command(serve_command.serve)
 cubital.add_command(addon_command.addon)
 cubital.add_command(addon_command.redraw)

@@ -106,3 +106,12 @@ def test_many_orders_at_once_are_refused(tmp_path: Path, db: str) -> None:
     path = tmp_path / "none.json"
     path.write_text("{}")
     assert collect(str(path), db).status == 2
+
+
+def test_an_order_without_a_day_is_planned_for_the_day_of_the_collection(tmp_path: Path, db: str) -> None:
+    # Born on the day of the collection: by this machine's day the patient is older, or not born yet.
+    path = tmp_path / "newborn.json"
+    path.write_text(json.dumps({"tests": ["K"], "patient": {"birth_date": "2026-11-25", "weight_kg": 3.2}}))
+    asked = ("--db", db, "--demo", "--prefix", "N1", "--patient", "P-18", "--by", "collector-4")
+    assert say("collect", str(path), *asked, "--at", "2026-11-24 23:30").status == 2
+    assert say("collect", str(path), *asked, "--at", "2026-11-25 09:40").status == 0

@@ -4,6 +4,7 @@
     ├── FactsError        a shipped fact is malformed or has no source
     ├── UnitError         a quantity that cannot be read
     ├── SiteError         a site folder that cannot be used; carries every finding
+    │   └── StaleSite     someone else saved the site first; says who and when
     ├── OrderError        an order that cannot be planned as written
     │   ├── UnknownTest   nobody defined this test; carries near misses
     │   ├── AmbiguousTest the name stands for several tests; carries them
@@ -70,6 +71,24 @@ class SiteError(CubitalError, ValueError):
 
     def __init__(self, message: str, *, where: str = "", findings: Sequence[str] = ()) -> None:
         self.findings = tuple(findings)
+        super().__init__(message, where=where)
+
+
+class StaleSite(SiteError):
+    """Someone else saved the site since this change was begun.
+
+    `expected` is the number of the version that the change was made from, `found` the newest one;
+    `by` and `at` say who saved that one, and when.
+    """
+
+    def __init__(
+        self, message: str, *, where: str = "", expected: int = 0, found: int = 0, by: str = "",
+        at: datetime | None = None,
+    ) -> None:  # fmt: skip
+        self.expected = expected
+        self.found = found
+        self.by = by
+        self.at = at
         super().__init__(message, where=where)
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from cubital.app.record import SpecimenRecord
 from cubital.app.wiring import open_record, upgrade_store
+from cubital.store.tables import tables
 from tests.contract import hands
 from tests.contract.cluster import Cluster, remove_orphans
 from tests.contract.events import Clock
@@ -61,7 +62,7 @@ def second_postgresql_address(cluster: Cluster) -> str:
 
 def _emptied(address: str) -> str:
     # A new database takes half a second; past its guards the old one is emptied in a hundredth of that.
-    hands.run(address, "TRUNCATE event, specimen, account, session, throttle, trail")
+    hands.run(address, f"TRUNCATE {', '.join(tables.tables)}")
     return address
 
 

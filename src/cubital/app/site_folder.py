@@ -32,22 +32,33 @@ class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
 
 def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck:
     """Every finding about this folder in one run: of its files, and of what no plan could use."""
-    from cubital.planning.lint import lint
-
     site, lost_kinds, findings = read_findings(folder)
-    errors = [f for f in findings if f.level == "error"]
-    if site is not None:
-        told = lint(site, on=today or read_today())
-        findings = (*findings, *(f for f in told if not _follows(f, errors, site, lost_kinds)))
-    if site is None or errors:
-        return SiteCheck(name=None, kinds=0, tests=0, panels=0, findings=_gravest_first(findings))
+    findings = look_over(site, lost_kinds, findings, today=today or read_today())
+    if site is None or any(f.level == "error" for f in findings):
+        return SiteCheck(name=None, kinds=0, tests=0, panels=0, findings=findings)
     return SiteCheck(
         name=site.name,
         kinds=len(site.kinds),
         tests=len(site.tests),
         panels=len(site.panels),
-        findings=_gravest_first(findings),
+        findings=findings,
     )
+
+
+def look_over(
+    site: Site | None, lost_kinds: frozenset[str], findings: tuple[Finding, ...], *, today: datetime.date
+) -> tuple[Finding, ...]:
+    """What reading a site found, and what no plan could use of its sound entries, gravest first.
+
+    What only follows from an error told already is left out.
+    """
+    from cubital.planning.lint import lint
+
+    if site is not None:
+        errors = [f for f in findings if f.level == "error"]
+        told = lint(site, on=today)
+        findings = (*findings, *(f for f in told if not _follows(f, errors, site, lost_kinds)))
+    return _gravest_first(findings)
 
 
 def _follows(found: Finding, errors: list[Finding], site: Site, lost_kinds: frozenset[str]) -> bool:

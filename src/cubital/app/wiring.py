@@ -15,7 +15,7 @@ import msgspec
 from cubital.app.clock import now as read_now
 from cubital.app.clock import today as read_today
 from cubital.app.draws import Failure
-from cubital.errors import ExchangeError, MissingLibrary, OrderError
+from cubital.errors import ExchangeError, MissingLibrary, OrderError, SiteError
 from cubital.model import Order, Patient, Site
 
 if TYPE_CHECKING:
@@ -24,12 +24,14 @@ if TYPE_CHECKING:
     from cubital.app.known import Known
     from cubital.app.ports import Now, RecordStore
     from cubital.app.record import SpecimenRecord
+    from cubital.app.site_editing import SiteVersions
     from cubital.exchange.waiting_file import Waiting
     from cubital.model import Finding
     from cubital.model.centrifuge import RecordedTube
     from cubital.model.identity import Collection
     from cubital.model.record import Head, Link
     from cubital.model.results import ResultSet
+    from cubital.model.site_version import SiteFiles
     from cubital.planning.directory import Directory
 
 
@@ -75,6 +77,64 @@ def read_findings(folder: Path) -> tuple[Site | None, frozenset[str], tuple[Find
     from cubital.exchange.site_folder import read_as_far_as_sound
 
     return read_as_far_as_sound(folder)
+
+
+def site_files(folder: Path | str | None = None, *, demo: bool = False) -> tuple[str, dict[str, str]]:
+    """The name of a site's folder and the texts of its files; neither for the shipped defaults."""
+    from cubital.exchange.site_files import read_folder_files
+
+    if not demo and folder is None:
+        return "", {}
+    chosen = demo_folder() if demo else Path(folder or "")
+    return chosen.absolute().name, read_folder_files(chosen)
+
+
+def tables_of(files: SiteFiles) -> dict[str, dict[str, Any]]:
+    """The tables in the texts of a site's files; raises `SiteError` where one is no TOML."""
+    from cubital.exchange import site_files
+
+    findings: list[Finding] = []
+    tables = site_files.tables_of(files, findings=findings)
+    if findings:
+        raise SiteError(str(findings[0]), where="site", findings=[str(one) for one in findings])
+    return tables
+
+
+def read_site_tables(
+    tables: Mapping[str, Mapping[str, Any]], *, name: str
+) -> tuple[Site | None, frozenset[str], tuple[Finding, ...]]:
+    """The sound entries of these tables as a site, the tube kinds that are not sound, and what reading them found."""
+    from cubital.exchange import site_files
+
+    return site_files.read_site_tables(tables, name=name)
+
+
+def change_files(files: SiteFiles, changes: Mapping[str, Mapping[str, Any | None]]) -> dict[str, str]:
+    """The texts of a site's files with these entries of each file changed; None takes an entry out."""
+    from cubital.exchange import site_files
+
+    return site_files.change_files(files, changes)
+
+
+def zip_site(files: SiteFiles, *, folder: str) -> bytes:
+    """One archive of a folder with these files."""
+    from cubital.exchange import site_files
+
+    return site_files.zip_files(files, folder=folder)
+
+
+def open_site_versions(
+    address: str, folder: Path | str | None = None, *, demo: bool = False, now: Now = read_now
+) -> SiteVersions:
+    """The versions of this site in the database of the record; its folder is the base. Raises as `open_store` does."""
+    from cubital.app.site_editing import SiteVersions
+
+    name, files = site_files(folder, demo=demo)
+    with _needing_server():
+        from cubital.store.engine import open_engine
+        from cubital.store.site_versions import SqlSiteVersions
+
+    return SiteVersions(SqlSiteVersions(open_engine(address)), files, folder=name, now=now)
 
 
 def read_order(data: bytes | str, *, where: str = "order", today: datetime.date | None = None) -> Order:

@@ -61,7 +61,7 @@ def read_site(folder: Path | None = None) -> Site:
 
 @functools.cache
 def _shipped_site() -> Site:
-    site, findings = _read({})
+    site, findings = read_tables({})
     if any(f.level == "error" for f in findings):
         raise SiteError(str(findings[0]), where="shipped facts", findings=[str(f) for f in findings])
     return site
@@ -108,7 +108,7 @@ def read_as_far_as_sound(folder: Path) -> PartlyRead:
     if not tables and not findings:
         findings.append(_folder_finding(folder, "a folder without any of its files", level="warning"))
     are_all_read = not any(f.level == "error" and f.file in FILES for f in findings)
-    site, more = _read(tables, cross_check=are_all_read, folder=folder.absolute().name)
+    site, more = read_tables(tables, cross_check=are_all_read, folder=folder.absolute().name)
     findings += more
     lost = frozenset(key for key in tables.get(TUBES, {}) if key not in site.kinds and key != "include")
     return PartlyRead(site if are_all_read else None, lost, tuple(findings))
@@ -137,7 +137,7 @@ def _stray_finding(path: Path) -> Finding:
     )
 
 
-def _read(
+def read_tables(
     tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True, folder: str = ""
 ) -> tuple[Site, tuple[Finding, ...]]:
     """The site of the sound entries of these tables; without `cross_check`, each table is looked at on its own."""

@@ -3,6 +3,8 @@
 `event` is only ever added to: triggers of both databases refuse a change or a removal. `specimen`
 holds what the events come to, written in the same transaction, and can be computed anew.
 `account`, `session` and `throttle` say who may sign in and has; `trail`, who did and saw what, is only added to.
+`site_version` and `site_file` hold every saved version of a site and are only added to; `site_draft` holds what is not
+saved yet, `order_log` the orders that a change of the site is tried on, without patients.
 """
 
 from __future__ import annotations
@@ -20,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )  # fmt: skip
 
-EDITION = "0002"
+EDITION = "0003"
 
 tables = MetaData(
     naming_convention={
@@ -99,4 +101,46 @@ trail = Table(
     Column("role", String(20), nullable=False),
     Column("did", String(200), nullable=False),
     Column("about", String(200), nullable=False),
+)
+
+site_file = Table(
+    "site_file",
+    tables,
+    Column("digest", String(64), primary_key=True),
+    Column("body", Text(), nullable=False),
+    CheckConstraint("length(digest) = 64", name="digest"),
+)
+
+site_version = Table(
+    "site_version",
+    tables,
+    Column("site", String(300), primary_key=True),
+    Column("number", Integer(), primary_key=True, autoincrement=False),
+    Column("at", String(27), nullable=False),
+    Column("account", String(100), nullable=False),
+    Column("note", String(500), nullable=False),
+    Column("restores", Integer()),
+    Column("files", Text(), nullable=False),
+    CheckConstraint("number >= 0", name="number"),
+)
+
+site_draft = Table(
+    "site_draft",
+    tables,
+    Column("account", String(100), primary_key=True),
+    Column("site", String(300), nullable=False),
+    Column("base", Integer(), nullable=False),
+    Column("made_at", String(27), nullable=False),
+    Column("origin", String(300), nullable=False),
+    Column("files", Text(), nullable=False),
+)
+
+order_log = Table(
+    "order_log",
+    tables,
+    Column("site", String(300), primary_key=True),
+    Column("number", Integer(), primary_key=True, autoincrement=False),
+    Column("body", Text(), nullable=False),
+    Column("times", Integer(), nullable=False),
+    CheckConstraint("times >= 1", name="times"),
 )

@@ -1,0 +1,66 @@
+"""What one version of a site says that another does not, value by value."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from typing import Any
+
+from cubital.model.site_version import SiteChange
+
+Tables = Mapping[str, Mapping[str, Any]]
+
+
+def changes_between(older: Tables, newer: Tables) -> tuple[SiteChange, ...]:
+    """Every value of the files that differs, in the order of the newer ones.
+
+    >>> found = changes_between({"tubes.toml": {"edta": {"mark": "E"}}}, {"tubes.toml": {"edta": {"mark": "E2"}}})
+    >>> [(one.entry, one.field, one.was, one.now) for one in found]
+    [('edta', 'mark', 'E', 'E2')]
+    """
+    files = dict.fromkeys((*newer, *older))
+    return tuple(one for file in files for one in _of_file(file, older.get(file), newer.get(file)))
+
+
+def _of_file(file: str, older: Mapping[str, Any] | None, newer: Mapping[str, Any] | None) -> Iterator[SiteChange]:
+    for key in dict.fromkeys((*(newer or {}), *(older or {}))):
+        was, now = (older or {}).get(key), (newer or {}).get(key)
+        if was == now:
+            continue
+        if isinstance(was, Mapping) and isinstance(now, Mapping):
+            for field in dict.fromkeys((*now, *was)):
+                if was.get(field) != now.get(field):
+                    yield SiteChange(file=file, entry=key, field=field, was=_words(was, field), now=_words(now, field))
+        else:
+            yield SiteChange(file=file, entry=key, field="", was=_words(older or {}, key), now=_words(newer or {}, key))
+
+
+def _words(table: Mapping[str, Any], key: str) -> str | None:
+    return say_value(table[key]) if key in table else None
+
+
+def say_value(value: Any) -> str:
+    """A value of a site's file on one line, as a person would read it.
+
+    >>> say_value([{"draw_ml": Decimal("2.7"), "in_stock": 80}, {"draw_ml": Decimal("4.5")}])
+    'draw_ml 2.7, in_stock 80; draw_ml 4.5'
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_inner(one)}" for key, one in value.items())
+    if isinstance(value, list | tuple):
+        separator = "; " if any(isinstance(one, Mapping | list | tuple) for one in value) else ", "
+        return separator.join(_inner(one) for one in value) or "none"
+    if isinstance(value, Decimal):
+        return f"{value:f}"
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    return str(value)
+
+
+def _inner(value: Any) -> str:
+    if isinstance(value, list | tuple) and not any(isinstance(one, Mapping) for one in value):
+        return " > ".join(say_value(one) for one in value) if value else "none"
+    return say_value(value)

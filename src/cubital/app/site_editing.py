@@ -1,0 +1,253 @@
+"""Versions of a site as use cases: the newest one, a change looked over before it is saved, saving, undoing."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from typing import Any
+
+import msgspec
+
+from cubital.app.clock import today as read_today
+from cubital.app.ports import Now
+from cubital.app.site_changes import changes_between
+from cubital.app.site_folder import look_over
+from cubital.app.site_ports import SiteShelf, SiteStore
+from cubital.app.wiring import change_files, read_site_tables, tables_of, zip_site
+from cubital.errors import SiteError, StaleSite
+from cubital.model import Finding, Site
+from cubital.model.site_version import LoggedOrder, SiteChange, SiteDraft, SiteFiles, SiteVersion
+
+MOST_NOTE = 500
+BASE_NOTE, FOLDER_NOTE = "the folder as it was found", "the folder taken in again"
+EntryChanges = Mapping[str, Mapping[str, Any | None]]
+"""New entries by file and key, whole; None takes an entry out of the site's own file."""
+
+
+class Edition(msgspec.Struct, frozen=True, kw_only=True):
+    """One version of a site as it is used: `number` 0 and no `version` is the folder, with nothing saved yet.
+
+    `findings` are those of reading its files.
+    """
+
+    number: int
+    version: SiteVersion | None
+    files: SiteFiles
+    tables: Mapping[str, Mapping[str, Any]]
+    site: Site
+    findings: tuple[Finding, ...] = ()
+
+
+class Proposal(msgspec.Struct, frozen=True, kw_only=True):
+    """What a change would make of an edition; `site` is None where an error stops it.
+
+    `findings` are all of the new site, `fresh` those that the edition does not have.
+    """
+
+    base: Edition
+    files: SiteFiles
+    site: Site | None
+    findings: tuple[Finding, ...]
+    fresh: tuple[Finding, ...]
+    changes: tuple[SiteChange, ...]
+
+
+class SiteVersions:
+    """Everything that is asked of the versions of one site; the clock `now` comes in.
+
+    `base` are the files of the site's folder. They are never written: what is saved stands in the store.
+    """
+
+    def __init__(self, store: SiteStore, base: SiteFiles, *, folder: str, now: Now) -> None:
+        self._store, self._now, self._folder = store, now, folder
+        self._base = self._edition(None, dict(base))
+        self.key = self._base.site.name
+        self._kept = self._base
+
+    def close(self) -> None:
+        """Give back the database."""
+        self._store.close()
+
+    def newest(self) -> Edition:
+        """What is used now: the newest saved version, else the folder.
+
+        Raises `SiteError` where this program cannot use what was saved.
+        """
+        with self._store.reading() as shelf:
+            return self._newest(shelf)
+
+    def at(self, number: int) -> Edition:
+        """The version of this number; raises `SiteError` where there is none."""
+        with self._store.reading() as shelf:
+            return self._at(shelf, number)
+
+    def history(self, *, most: int = 50, before: int | None = None) -> tuple[SiteVersion, ...]:
+        """The versions, newest first."""
+        with self._store.reading() as shelf:
+            return shelf.versions(self.key, most=most, before=before)
+
+    def changes(self, older: int, newer: int) -> tuple[SiteChange, ...]:
+        """What the newer of these two versions says that the older does not, value by value."""
+        with self._store.reading() as shelf:
+            return changes_between(self._at(shelf, older).tables, self._at(shelf, newer).tables)
+
+    def is_folder_new(self) -> bool:
+        """Whether versions were saved and the folder on disk is none of them: it was changed by hand since."""
+        with self._store.reading() as shelf:
+            return shelf.newest(self.key) is not None and not shelf.has(self.key, self._base.files)
+
+    def folder_files(self) -> SiteFiles:
+        """The files of the folder as the server found them at its start."""
+        return self._base.files
+
+    def propose(self, base: Edition, changes: EntryChanges, *, today: datetime.date | None = None) -> Proposal:
+        """What these entries would make of this edition; nothing is saved."""
+        tables = {file: dict(table) for file, table in base.tables.items()}
+        for file, entries in changes.items():
+            kept = tables.setdefault(file, {})
+            for key, value in entries.items():
+                if value is None:
+                    kept.pop(key, None)
+                else:
+                    kept[key] = value
+        return self._proposal(base, tables, {}, today)
+
+    def propose_files(self, base: Edition, files: SiteFiles, *, today: datetime.date | None = None) -> Proposal:
+        """What these files would make of this edition, as `propose`; raises `SiteError` where one is no TOML."""
+        return self._proposal(base, tables_of(files), files, today)
+
+    def save(self, account: str, base: int, changes: EntryChanges, note: str) -> SiteVersion:
+        """Save the newest version with these entries changed, as the next version.
+
+        Raises `StaleSite` where `base` is not the newest version any more, and `SiteError` for a note
+        that says nothing or a change that cannot be used.
+        """
+        with self._store.writing() as shelf:
+            newest = self._need(shelf, base)
+            return self._add(shelf, newest, change_files(newest.files, changes), account, note)
+
+    def save_files(
+        self, account: str, base: int, files: SiteFiles, note: str, *, restores: int | None = None
+    ) -> SiteVersion:
+        """Save these files as the next version; raises as `save` does."""
+        with self._store.writing() as shelf:
+            return self._add(shelf, self._need(shelf, base), files, account, note, restores=restores)
+
+    def restore(self, account: str, base: int, number: int, note: str) -> SiteVersion:
+        """Save what an older version held as the next version; raises as `save` does."""
+        with self._store.writing() as shelf:
+            newest = self._need(shelf, base)
+            old = self._at(shelf, number)
+            return self._add(shelf, newest, old.files, account, note, restores=number)
+
+    def archive(self, number: int) -> bytes:
+        """This version as a zip archive of a site's folder, as the commands read it."""
+        return zip_site(self.at(number).files, folder=self._folder or "site")
+
+    def draft(self, account: str) -> SiteDraft | None:
+        """What this account brought in for this site and has not saved."""
+        with self._store.reading() as shelf:
+            found = shelf.draft(account)
+        return found if found is not None and found.site == self.key else None
+
+    def keep_draft(self, account: str, base: int, files: SiteFiles, *, origin: str) -> None:
+        """Keep what this account brings in, until it is saved or dropped."""
+        kept = SiteDraft(
+            account=account, site=self.key, base=base, made_at=self._now(), origin=origin[:300], files=dict(files)
+        )
+        with self._store.writing() as shelf:
+            shelf.keep_draft(kept)
+
+    def drop_draft(self, account: str) -> None:
+        """Forget what this account brought in."""
+        with self._store.writing() as shelf:
+            shelf.drop_draft(account)
+
+    def orders(self) -> tuple[LoggedOrder, ...]:
+        """The orders that were kept to try changes on."""
+        with self._store.reading() as shelf:
+            return shelf.orders(self.key)
+
+    def keep_orders(self, orders: tuple[LoggedOrder, ...]) -> None:
+        """Keep these orders to try changes on, in place of all older ones."""
+        with self._store.writing() as shelf:
+            shelf.keep_orders(self.key, orders)
+
+    def _newest(self, shelf: SiteShelf) -> Edition:
+        version = shelf.newest(self.key)
+        if version is None:
+            return self._base
+        kept = self._kept
+        if kept.version != version:
+            kept = self._kept = self._edition(version, shelf.files(self.key, version.number))
+        return kept
+
+    def _at(self, shelf: SiteShelf, number: int) -> Edition:
+        newest = self._newest(shelf)
+        if number == newest.number:
+            return newest
+        version = shelf.version(self.key, number)
+        if version is None:
+            raise SiteError(f"found no version {number}; expected one of the list", where="version")
+        return self._edition(version, shelf.files(self.key, number))
+
+    def _edition(self, version: SiteVersion | None, files: SiteFiles) -> Edition:
+        where = "folder" if version is None else f"version {version.number}"
+        tables = tables_of(files)
+        site, _, findings = read_site_tables(tables, name=self._folder)
+        errors = [str(one) for one in findings if one.level == "error"]
+        if site is None or errors:
+            raise SiteError(errors[0], where=where, findings=[str(one) for one in findings])
+        number = 0 if version is None else version.number
+        return Edition(number=number, version=version, files=files, tables=tables, site=site, findings=findings)
+
+    def _need(self, shelf: SiteShelf, base: int) -> Edition:
+        """The newest edition, which must be the one that a change was made from."""
+        newest = self._newest(shelf)
+        if newest.number != base:
+            last = newest.version
+            who = "someone" if last is None else last.account
+            raise StaleSite(
+                f"{who} saved version {newest.number} since; this change was made from version {base}; "
+                "look at what changed and save again",
+                where="site", expected=base, found=newest.number, by=who, at=None if last is None else last.at,
+            )  # fmt: skip
+        return newest
+
+    def _add(
+        self, shelf: SiteShelf, newest: Edition, files: SiteFiles, account: str, note: str, *,
+        restores: int | None = None,
+    ) -> SiteVersion:  # fmt: skip
+        said = " ".join(note.split())
+        if not said or len(said) > MOST_NOTE or not said.isprintable():
+            raise SiteError(
+                f"found {len(said)} letters; expected why this is saved, in 1 to {MOST_NOTE} letters", where="note"
+            )
+        proposal = self._proposal(newest, tables_of(files), files, None)
+        if proposal.site is None:
+            errors = [str(one) for one in proposal.findings if one.level == "error"]
+            raise SiteError(errors[0], where="site", findings=errors)
+        if not proposal.changes:
+            raise SiteError("found nothing changed; expected a change; nothing was saved", where="site")
+        if newest.version is None:
+            base = SiteVersion(site=self.key, number=0, at=self._now(), account="", note=BASE_NOTE)
+            shelf.add(base, self._base.files)
+        made = SiteVersion(
+            site=self.key, number=newest.number + 1, at=self._now(), account=account, note=said, restores=restores
+        )
+        shelf.add(made, files)
+        return made
+
+    def _proposal(
+        self, base: Edition, tables: Mapping[str, Mapping[str, Any]], files: SiteFiles, today: datetime.date | None
+    ) -> Proposal:
+        day = today or read_today()
+        site, lost, read = read_site_tables(tables, name=self._folder)
+        findings = look_over(site, lost, read, today=day)
+        known = frozenset(look_over(base.site, frozenset(), base.findings, today=day))
+        has_error = any(one.level == "error" for one in findings)
+        return Proposal(
+            base=base, files=files, site=None if has_error else site, findings=findings,
+            fresh=tuple(one for one in findings if one not in known),
+            changes=changes_between(base.tables, tables),
+        )  # fmt: skip

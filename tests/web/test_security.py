@@ -6,11 +6,17 @@ import logging
 
 import pytest
 from starlette.applications import Starlette
+from starlette.responses import PlainTextResponse, Response
 
 from cubital.app.accounts import Accounts
+from cubital.model import Site
+from cubital.web import application as application_module
 from cubital.web import draw_page
-from cubital.web.gate import MOST_BYTES
-from tests.web.conftest import HERE, Browser
+from cubital.web.application import make_application
+from cubital.web.desk import Desk
+from cubital.web.pages import MOST_BYTES, PAGES, SIGNED_IN, Page
+from cubital.web.visit import Visit
+from tests.web.conftest import HERE, TODAY, Browser
 
 SECRET_WORDS = "Invented, Ottoline X-000123"
 
@@ -226,3 +232,24 @@ def test_a_new_session_has_a_new_secret(application: Starlette) -> None:
     browser.sign_in("collector")
     assert browser.client.cookies.get("cubital", domain="localhost.local") != "chosen-by-another"
     assert browser.get("/draw").path == "/draw"
+
+
+def test_a_page_that_takes_files_reads_them_and_no_more_than_its_row_says(
+    accounts: Accounts, demo: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def count(visit: Visit) -> Response:
+        found = visit.file("panel")
+        return PlainTextResponse("none" if found is None else f"{found[0]}: {len(found[1])} bytes")
+
+    row = Page(path="/count", answers={"POST": count}, roles=SIGNED_IN, most_bytes=400_000, most_files=1)
+    monkeypatch.setattr(application_module, "PAGES", (*PAGES, row))
+    one = Browser(make_application(Desk(demo, accounts, today=lambda: TODAY))).sign_in("collector")
+
+    def send(size: int) -> tuple[int, str]:
+        form = {"token": one.token}
+        answer = one.client.post("/count", files={"panel": ("panel.csv", b"x" * size)}, data=form)
+        return answer.status_code, answer.text
+
+    assert send(300_000) == (200, "panel.csv: 300000 bytes")
+    assert send(500_000)[0] == 413
+    assert one.post("/count").text == "none"

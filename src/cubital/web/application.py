@@ -9,9 +9,9 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from cubital.web.desk import Desk
-from cubital.web.gate import MOST_BYTES, Gate
+from cubital.web.gate import Gate
 from cubital.web.headers import GuardedHeaders
-from cubital.web.pages import PAGES, Page
+from cubital.web.pages import MOST_BYTES, PAGES, Page
 from cubital.web.static_files import StaticFiles
 from cubital.web.visit import Templates, Visit
 
@@ -43,4 +43,5 @@ def make_application(desk: Desk) -> Starlette:
 
 
 def _route(page: Page, desk: Desk, templates: Templates) -> Route:
-    return Route(page.path, Gate(page, desk, templates).answer, methods=list(page.answers))
+    answer = Gate(page, desk, templates).answer
+    return Route(page.path, answer, methods=list(page.answers), max_body_size=page.most_bytes)

@@ -15,12 +15,10 @@ from starlette.responses import Response
 
 from cubital.errors import RecordUnavailable
 from cubital.web.desk import Desk
-from cubital.web.pages import Page
+from cubital.web.pages import MOST_BYTES, Page
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
 
-MOST_BYTES, MOST_FIELDS = 256 * 1024, 200
-"""The largest request that is read, and the most fields in it. No page takes a file yet."""
-FORM = "application/x-www-form-urlencoded"
+FORM, FORM_WITH_FILES = "application/x-www-form-urlencoded", "multipart/form-data"
 _LOG = logging.getLogger("cubital.web")
 
 
@@ -36,15 +34,24 @@ class Gate:
         if request.method not in ("GET", "HEAD"):
             if not is_from_here(request, is_behind_tls=self._desk.settings.is_behind_tls):
                 return self._refuse(Visit(request, self._desk, self._templates), 403, FOREIGN)
-            if request.headers.get("content-type", "").partition(";")[0].strip().lower() != FORM:
+            if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in self._forms():
                 return self._refuse(Visit(request, self._desk, self._templates), 415, "A form was expected.")
             try:
-                form = await request.form(max_files=0, max_fields=MOST_FIELDS, max_part_size=MOST_BYTES)
+                form = await request.form(
+                    max_files=self._page.most_files, max_fields=self._page.most_fields, max_part_size=MOST_BYTES
+                )
             except HTTPException as error:
                 said = "More was sent than a page takes." if error.status_code == 413 else "This form cannot be read."
                 return self._refuse(Visit(request, self._desk, self._templates), error.status_code, said)
         visit = Visit(request, self._desk, self._templates, form=form)
-        return await run_in_threadpool(self._answer, visit)
+        try:
+            return await run_in_threadpool(self._answer, visit)
+        finally:
+            await request.close()
+
+    def _forms(self) -> tuple[str, ...]:
+        """The kinds of content that this page reads."""
+        return (FORM, FORM_WITH_FILES) if self._page.most_files else (FORM,)
 
     def _answer(self, visit: Visit) -> Response:
         try:

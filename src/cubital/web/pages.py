@@ -17,16 +17,24 @@ Handler = Callable[[Visit], Response]
 EVERYONE: Final = None
 """Open to whoever can reach the server: the door itself, and how pages look."""
 SIGNED_IN: Final = frozenset(ROLES)
+MOST_BYTES, MOST_FIELDS = 256 * 1024, 200
+"""The largest request that a page reads, and the most fields in it, unless its row says otherwise."""
 
 
 class Page(msgspec.Struct, frozen=True, kw_only=True):
-    """One address: what answers each method, who may, its word in the menu, and its word in the trail."""
+    """One address: what answers each method, who may, its word in the menu, and its word in the trail.
+
+    A page with `most_files` above 0 takes forms with files too (`multipart/form-data`), up to `most_bytes` in all.
+    """
 
     path: str
     answers: Mapping[str, Handler]
     roles: frozenset[str] | None
     menu: str = ""
     noted: str = ""
+    most_bytes: int = MOST_BYTES
+    most_fields: int = MOST_FIELDS
+    most_files: int = 0
 
 
 PAGES: tuple[Page, ...] = (

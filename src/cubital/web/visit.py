@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from starlette.datastructures import FormData, QueryParams
+from starlette.datastructures import FormData, QueryParams, UploadFile
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -66,6 +66,13 @@ class Visit:
     def all_said(self, name: str) -> list[str]:
         """Everything that was sent under this name."""
         return [value for value in self._form.getlist(name) if isinstance(value, str)]
+
+    def file(self, name: str) -> tuple[str, bytes] | None:
+        """The name and the bytes of the file that was sent under this name; None where none was."""
+        value = self._form.get(name)
+        if not isinstance(value, UploadFile):
+            return None
+        return value.filename or "", value.file.read()
 
     @property
     def look(self) -> tuple[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,11 @@ from starlette.applications import Starlette
 
 AXE = (Path(__file__).with_name("axe") / "axe.min.js").read_text(encoding="utf-8")
 WORDS = "seven quiet otters"
-_START_S = 10.0
+PHONE, TABLET, BENCH = (390, 844), (820, 1180), (1280, 800)
+SIZES = (PHONE, TABLET, BENCH)
+# Generous, for a machine that has more to do; a state is waited for, never a time.
+WAIT_MS = 30_000.0
+_START_S = 30.0
 
 
 @contextmanager
@@ -95,6 +99,10 @@ class Watched:
     def _count(self, answer: Any) -> None:
         if answer.status == 200:
             self.sizes[answer.url] = int(answer.headers.get("content-length", "0"))
+
+
+Opener = Callable[..., Watched]
+"""Opens a fresh browser: a role or None, then `size`, `theme` and `has_scripts`; signed in where there is a role."""
 
 
 def cut_off(route: Route) -> None:

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser as RealBrowser
+from playwright.sync_api import expect, sync_playwright
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
@@ -18,6 +20,7 @@ from cubital.model import Site
 from cubital.model.account import ROLES
 from cubital.web.application import make_application
 from cubital.web.desk import Desk, Settings
+from tests.web.chrome import BENCH, WAIT_MS, Opener, Watched, serving, start
 
 HERE = "http://localhost"
 TODAY = datetime.date(2026, 11, 25)
@@ -146,3 +149,48 @@ def tls_browser(accounts: Accounts, record: SpecimenRecord, demo: Site) -> Brows
     settings = Settings(names=("lab.example",), is_behind_tls=True)
     application = make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, settings=settings))
     return Browser(application, base="https://lab.example")
+
+
+@pytest.fixture(scope="module")
+def address(peopled: bytes, demo: Site, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A server of the demo site with an account of every role, one for all tests of a file."""
+    path = tmp_path_factory.mktemp("served") / "record.db"
+    path.write_bytes(peopled)
+    accounts, record = open_accounts(str(path)), open_record(str(path))
+    with serving(make_application(Desk(demo, accounts, record=record, today=lambda: TODAY))) as found:
+        yield found
+    record.close()
+    accounts.close()
+
+
+@pytest.fixture(scope="module")
+def chrome() -> Iterator[RealBrowser]:
+    """One real browser for all tests of a file; ended with them, for its loop runs in this thread."""
+    with sync_playwright() as playwright:
+        expect.set_options(timeout=WAIT_MS)
+        browser = start(playwright)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opener(chrome: RealBrowser, address: str) -> Iterator[Opener]:
+    """Opens fresh browsers; at the end none of them complained, and none asked another host."""
+    opened: list[Watched] = []
+
+    def open_one(
+        role: str | None = None, *, size: tuple[int, int] = BENCH, theme: str = "light", has_scripts: bool = True
+    ) -> Watched:
+        context = chrome.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme="dark" if theme == "dark" else "light", java_script_enabled=has_scripts,
+        )  # fmt: skip
+        context.set_default_timeout(WAIT_MS)
+        watched = Watched(context.new_page(), address)
+        opened.append(watched)
+        return watched if role is None else watched.sign_in(role)
+
+    yield open_one
+    for watched in opened:
+        watched.page.context.close()
+    assert [fault for watched in opened for fault in watched.faults] == []

@@ -9,6 +9,7 @@ from starlette.applications import Starlette
 from starlette.responses import PlainTextResponse, Response
 
 from cubital.app.accounts import Accounts
+from cubital.app.record import SpecimenRecord
 from cubital.model import Site
 from cubital.web import application as application_module
 from cubital.web import draw_page
@@ -235,7 +236,7 @@ def test_a_new_session_has_a_new_secret(application: Starlette) -> None:
 
 
 def test_a_page_that_takes_files_reads_them_and_no_more_than_its_row_says(
-    accounts: Accounts, demo: Site, monkeypatch: pytest.MonkeyPatch
+    accounts: Accounts, record: SpecimenRecord, demo: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def count(visit: Visit) -> Response:
         found = visit.file("panel")
@@ -243,7 +244,7 @@ def test_a_page_that_takes_files_reads_them_and_no_more_than_its_row_says(
 
     row = Page(path="/count", answers={"POST": count}, roles=SIGNED_IN, most_bytes=400_000, most_files=1)
     monkeypatch.setattr(application_module, "PAGES", (*PAGES, row))
-    one = Browser(make_application(Desk(demo, accounts, today=lambda: TODAY))).sign_in("collector")
+    one = Browser(make_application(Desk(demo, accounts, record=record, today=lambda: TODAY))).sign_in("collector")
 
     def send(size: int) -> tuple[int, str]:
         form = {"token": one.token}

@@ -23,6 +23,7 @@ from cubital.app.record import SpecimenRecord
 from cubital.app.record_care import check_record
 from cubital.app.wiring import open_record, open_store, upgrade_store
 from cubital.errors import ClockSetBack, ImpossibleEvent, KeyReused, LostRace
+from cubital.model.plan import Reason
 from cubital.model.record import Step
 from cubital.model.specimen import (
     Added,
@@ -73,6 +74,7 @@ class RecordMachine(RuleBasedStateMachine):
         self.refused: set[tuple[str, str]] = set()
         self.accepted: set[tuple[str, str]] = set()
         self.reported: set[tuple[str, str]] = set()
+        self.strange: set[str] = set()
         self.discarded: set[str] = set()
         self.count = 0
         self.keys = 0
@@ -120,6 +122,12 @@ class RecordMachine(RuleBasedStateMachine):
     def account(self, event: AnyEvent) -> None:
         name = event.specimen
         assert name not in self.discarded
+        if isinstance(event, Reported | Added) or (
+            isinstance(event, Judged) and any(verdict.outcome != "refuse" for verdict in event.verdicts)
+        ):
+            assert not self.strange & {name, *self.above(name)}
+        if isinstance(event, Judged) and any(verdict.reasons for verdict in event.verdicts):
+            self.strange.add(name)
         if isinstance(event, Collected):
             assert name not in self.left_ul
             self.left_ul[name] = event.usable_ul
@@ -130,6 +138,8 @@ class RecordMachine(RuleBasedStateMachine):
             assert event.child not in self.left_ul
             self.left_ul[event.child] = event.volume_ul
             self.parents[event.child] = name
+            if any((name, test) in self.refused for test in event.tests) and name in self.strange:
+                self.strange.add(event.child)
             for held in (self.refused, self.accepted):
                 held |= {(event.child, test) for test in event.tests if (name, test) in held}
         if isinstance(event, Judged):
@@ -149,12 +159,15 @@ class RecordMachine(RuleBasedStateMachine):
             self.discarded.add(name)
             self.left_ul[name] = 0
 
-    def is_refused_above(self, name: str, test: str) -> bool:
+    def above(self, name: str) -> list[str]:
+        found = []
         while name in self.parents:
             name = self.parents[name]
-            if (name, test) in self.refused:
-                return True
-        return False
+            found.append(name)
+        return found
+
+    def is_refused_above(self, name: str, test: str) -> bool:
+        return any((parent, test) in self.refused for parent in self.above(name))
 
     @rule(name=names, usable_ul=volumes_ul, stale=st.booleans())
     def collect(self, name: str, usable_ul: int, stale: bool) -> None:
@@ -168,6 +181,12 @@ class RecordMachine(RuleBasedStateMachine):
     def judge(self, name: str, outcome: Any, some: tuple[str, ...], stale: bool) -> None:
         verdicts = tuple(Verdict(test=test, outcome=outcome) for test in some)
         self.send(Judged(verdicts=verdicts, **self.said(name)), stale=stale)
+
+    @rule(name=names, test=tests)
+    def doubt_whose_it_is(self, name: str, test: str) -> None:
+        reason = Reason(about="label-mismatch", text="1 differs", basis="common-practice", sources=("common-practice",))
+        verdict = Verdict(test=test, outcome="refuse", reasons=(reason,))
+        self.send(Judged(verdicts=(verdict,), **self.said(name)))
 
     @rule(name=names, child=st.sampled_from(NAMES[1:]), volume_ul=volumes_ul, some=some_tests)
     def pour(self, name: str, child: str, volume_ul: int, some: tuple[str, ...]) -> None:

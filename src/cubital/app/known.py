@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 
 
 class Known(NamedTuple):
-    """One specimen; `poured_at` is when an aliquot was taken off its tube, `indices` what was measured of it."""
+    """One specimen; `indices` is what was measured of it.
+
+    `poured_at` is when an aliquot was taken off its tube, where its state does not say when its cells came off.
+    """
 
     specimen: Specimen
     poured_at: datetime | None = None
@@ -36,10 +39,14 @@ class Known(NamedTuple):
 
 
 def known_of(record: SpecimenRecord, specimens: Iterable[Specimen]) -> tuple[Known, ...]:
-    """These specimens of the record; an aliquot with the instant of its first event, its pouring."""
+    """These specimens of the record; an aliquot that was spun by itself with the instant of its pouring."""
     return tuple(
-        Known(one, record.history(one.id)[0].content.at if one.parent is not None else None) for one in specimens
+        Known(one, record.history(one.id)[0].content.at if _is_spun_aliquot(one) else None) for one in specimens
     )
+
+
+def _is_spun_aliquot(specimen: Specimen) -> bool:
+    return specimen.parent is not None and bool(specimen.spins) and specimen.separated_at is None
 
 
 def find(id: str, known: Sequence[Known]) -> Known:

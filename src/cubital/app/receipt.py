@@ -10,11 +10,11 @@ import msgspec
 from cubital.app.bench_board import reasons_document
 from cubital.app.known import Known, instant_text
 from cubital.app.record import SpecimenRecord
-from cubital.errors import RecordError
+from cubital.errors import ReceiptError, RecordError
 from cubital.handling.keeping import PolicyKey
-from cubital.handling.receipt import Arrival, Judgement, excuse
-from cubital.handling.receipt_checks import judge
-from cubital.model import Site
+from cubital.handling.receipt import Arrival, Judgement, excuse, is_of_identity, need_two
+from cubital.handling.receipt_checks import judge, reopened
+from cubital.model import Reason, Site
 from cubital.model.record import Step
 from cubital.model.specimen import Judged, Received, Specimen
 
@@ -22,7 +22,7 @@ FORMAT = "cubital.receipt/1"
 
 
 class Person(msgspec.Struct, frozen=True, kw_only=True):
-    """Who receives it and where; `second` and `why` where an exception is made."""
+    """Who receives it and where; `second` and `why` where an exception is made, or a refusal is judged again."""
 
     by: str = "unknown"
     station: str = "prompt"
@@ -64,37 +64,62 @@ def _plain(text: str) -> str:
 
 
 def receive(
-    known: Known, site: Site, arrival: Arrival, *, policy: PolicyKey = "strict", person: Person | None = None
-) -> Receipt:
+    known: Known, site: Site, arrival: Arrival, *, policy: PolicyKey = "strict", person: Person | None = None,
+    is_again: bool = False,
+) -> Receipt:  # fmt: skip
     """The judgements of this specimen; nothing is written. With a second person exceptions are made.
 
     An exception is made for every refused test that allows one, and refused where any of them is of identity.
+    `is_again` looks at tests that were refused before as well: because what was seen was written down wrongly, or
+    because an exception is now made. It takes two people and a reason, and never a refusal for identity.
     """
-    judgements = judge(known.specimen, site, arrival, policy=policy, life=known.life)
-    if person is not None and person.second is not None:
+    if is_again:
+        who = person or Person()
+        need_two(by=who.by, second=who.second or "", why=who.why)
+    judgements = judge(known.specimen, site, arrival, policy=policy, life=known.life, is_again=is_again)
+    is_excused = person is not None and (known.specimen.irreplaceable is not None or not is_again)
+    if person is not None and person.second is not None and is_excused:
         judgements = tuple(
             excuse(one, irreplaceable=known.specimen.irreplaceable, by=person.by, second=person.second, why=person.why)
             for one in judgements
         )
+    if is_again and person is not None:
+        judgements = tuple(_said_again(one, person) for one in judgements)
     return Receipt(specimen=known.specimen, arrival=arrival, policy=policy, judgements=judgements)
+
+
+def _said_again(judgement: Judgement, person: Person) -> Judgement:
+    """The same with who judged it again and why among its reasons."""
+    text = f"judged again by {person.by.strip()} and {(person.second or '').strip()}: {person.why.strip()}"
+    reason = Reason(about="again", text=text, basis="common-practice", sources=("common-practice",))
+    return msgspec.structs.replace(judgement, reasons=(*judgement.reasons, reason))
 
 
 def record_receipt(
     record: SpecimenRecord, known: Known, site: Site, arrival: Arrival, person: Person, *,
-    policy: PolicyKey = "strict", key: str | None = None,
+    policy: PolicyKey = "strict", key: str | None = None, is_again: bool = False,
 ) -> Receipt:  # fmt: skip
     """The same, written into the record in one transaction, once a key.
 
     A specimen that was received before is only judged again, which asks for a key of its own: without one
-    the first answer comes back. Raises `LostRace` where another station was first.
+    the first answer comes back. Raises `LostRace` where another station was first, and `ReceiptError` where
+    nobody compared the label: what is refused for identity stays refused, so that is never written by an omission.
     """
     specimen = known.specimen
+    if is_again and key is None:
+        raise RecordError("found no key; expected one of its own to judge a specimen again", where="key")
     key = key or f"receive/{specimen.id}"
     if (entry := record.find(f"{key}/verdicts")) is not None:
         return _repeat(known, arrival, policy, entry.content)
-    found = receive(known, site, arrival, policy=policy, person=person)
+    if arrival.label is None:
+        raise ReceiptError(
+            "found nobody who compared the label with the order; expected how many identifiers agree; compare it; "
+            "nothing was recorded",
+            where=f"specimen {specimen.id}",
+        )
+    found = receive(known, site, arrival, policy=policy, person=person, is_again=is_again)
     if not found.judgements:
-        raise RecordError("found no test that waits; expected one at least", where=f"specimen {specimen.id}")
+        raise RecordError(_why_nothing_waits(specimen), where=f"specimen {specimen.id}")
     told: dict[str, Any] = {"specimen": specimen.id, "at": arrival.at, "by": person.by, "station": person.station}
     steps = []
     expected = specimen.events
@@ -105,6 +130,17 @@ def record_receipt(
     judged = Judged(key=f"{key}/verdicts", verdicts=verdicts, second=person.second, **told)
     recorded = record.append(*steps, Step(event=judged, expected=expected))
     return msgspec.structs.replace(found, specimen=recorded.specimens[-1], is_recorded=True)
+
+
+def _why_nothing_waits(specimen: Specimen) -> str:
+    if any(is_of_identity(verdict) for verdict in specimen.verdicts.values()):
+        return "found it refused for its identity, which stands; expected a test that waits; draw again"
+    if set(reopened(specimen)) - set(specimen.waiting):
+        return (
+            "found no test that waits; expected one at least; two people may judge a refused one again: --again, "
+            "--second, --why"
+        )
+    return "found no test that waits; expected one at least"
 
 
 def _repeat(known: Known, arrival: Arrival, policy: PolicyKey, content: object) -> Receipt:

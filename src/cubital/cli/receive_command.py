@@ -47,6 +47,7 @@ _WHO = (
     click.option("--station", metavar="WHERE", default="prompt", help="Where."),
     click.option("--second", metavar="WHO", help="The other person, for what cannot be drawn again."),
     click.option("--why", metavar="WORDS", default="", help="Why an exception is made."),
+    click.option("--again", is_flag=True, help="Refused tests too, but for identity; by two people, who say why."),
     click.option("--key", metavar="KEY", help="Of this receipt, so that a retry is the same; else by the specimen."),
 )
 
@@ -86,9 +87,11 @@ def receive(
             known = shelf.find(specimen)
             arrival = _arrival(said, instant(at, here))
             if shelf.record is None:
-                found = receive_(known, here, arrival, policy=chosen, person=person)
+                found = receive_(known, here, arrival, policy=chosen, person=person, is_again=said["again"])
             else:
-                found = record_receipt(shelf.record, known, here, arrival, person, policy=chosen, key=said["key"])
+                found = record_receipt(
+                    shelf.record, known, here, arrival, person, policy=chosen, key=said["key"], is_again=said["again"]
+                )
     except CubitalError as error:
         refuse(error, as_json=as_json)
         return REFUSED

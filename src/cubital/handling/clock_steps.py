@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from cubital import facts
 from cubital.facts.keeping import StorageKey, house_rules
-from cubital.handling.keeping import Limit, PolicyKey, span_text
+from cubital.handling.keeping import CLOTS, Limit, PolicyKey, span_text
 from cubital.handling.stability import Kept, Life, Phase, is_spun_for, keep
 from cubital.model.site import Site
 from cubital.model.specimen import Specimen
@@ -18,7 +18,6 @@ StepKey = Literal["mix", "dark", "ice", "warm", "clot", "deliver", "spin", "sepa
 STEPS: tuple[StepKey, ...] = (
     "mix", "dark", "ice", "warm", "clot", "deliver", "spin", "separate", "freeze", "test",
 )  # fmt: skip
-_SERUM = ("none", "clot-activator", "thrombin")
 _HOUR_S = 3600
 _AT_ONCE = Limit(0, True, "at once", "common-practice", ("common-practice",))
 
@@ -143,7 +142,7 @@ class Bench:
         )  # fmt: skip
 
     def _clotting(self) -> facts.Clotting | None:
-        if facts.additives()[self.specimen.additive].family not in _SERUM:
+        if facts.additives()[self.specimen.additive].family not in CLOTS:
             return None
         is_warm = any("warm" in test.handling for test in self.spun_for)
         return facts.clotting(self.specimen.additive, self.specimen.gel, is_warm)

@@ -17,6 +17,8 @@ PLACES: Mapping[StorageKey, str] = {
 STATES: Mapping[StateKey, str] = {
     "whole": "whole blood", "on-cells": "on the cells", "off-cells": "off the cells",
 }  # fmt: skip
+# Families of additives in which blood clots, so that serum comes of it.
+CLOTS = ("none", "clot-activator", "thrombin")
 _DAY_MIN = 1440
 # Coagulation factors are harmed by cold in unspun blood; the rule of two hours off the cells is of chemistry.
 _COAGULATION = "citrate"

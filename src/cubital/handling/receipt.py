@@ -91,11 +91,7 @@ def excuse(judgement: Judgement, *, irreplaceable: str | None, by: str, second: 
             "found a specimen that can be drawn again; expected one recorded as irreplaceable; draw again",
             where=f"test {judgement.test}",
         )
-    first, other = by.strip().casefold(), second.strip().casefold()
-    if not first or not other or first == other:
-        raise ReceiptError("found one person; expected two different ones to make an exception", where="second")
-    if not why.strip():
-        raise ReceiptError("found no reason; expected in words why the exception is made", where="why")
+    need_two(by=by, second=second, why=why)
     check = checks()["exception"]
     text = f"cannot be drawn again ({irreplaceable}); {by.strip()} and {second.strip()}: {why.strip()}"
     mark = check.marks[0]
@@ -105,6 +101,22 @@ def excuse(judgement: Judgement, *, irreplaceable: str | None, by: str, second: 
         outcome="comment",
         wording=f"{check.wording} {judgement.wording}",
         reasons=(*judgement.reasons, reason),
+    )
+
+
+def need_two(*, by: str, second: str, why: str) -> None:
+    """Raise `ReceiptError` where a refusal is not set aside by two different people who say why."""
+    first, other = by.strip().casefold(), second.strip().casefold()
+    if not first or not other or first == other:
+        raise ReceiptError("found one person; expected two different ones to make an exception", where="second")
+    if not why.strip():
+        raise ReceiptError("found no reason; expected in words why the exception is made", where="why")
+
+
+def is_of_identity(verdict: Verdict) -> bool:
+    """Whether this verdict refuses for whose specimen it may be: that stands, whatever is found later."""
+    return verdict.outcome == "refuse" and any(
+        (check := checks().get(reason.about)) is not None and check.is_identity for reason in verdict.reasons
     )
 
 

@@ -8,8 +8,8 @@ from cubital import facts
 from cubital.errors import ReceiptError
 from cubital.facts.keeping import checks, timings
 from cubital.handling.faults import Fault, FaultKey, age_faults, fault, index_faults, least_ul
-from cubital.handling.keeping import PolicyKey, span_text
-from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen
+from cubital.handling.keeping import CLOTS, PolicyKey, span_text
+from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen, is_of_identity
 from cubital.handling.stability import Life, Phase, life_of, seconds_between
 from cubital.model.plan import Reason
 from cubital.model.site import Site
@@ -17,7 +17,6 @@ from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
 RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
-_CLOTS = ("none", "clot-activator", "thrombin")
 _CLOSED = ("keep_closed", "sterile", "first_use")
 _LEAST_FILL = 90
 # What somebody at reception can see or ask: left out, the specimen is not plainly accepted.
@@ -30,10 +29,12 @@ _STUDIED_FILLS = {"adcock-1998-pt": ("prothrombin-time", "inr"), "adcock-1998-ap
 
 
 def judge(
-    specimen: Specimen, site: Site, arrival: Arrival, *, policy: PolicyKey = "strict", life: Life | None = None
-) -> tuple[Judgement, ...]:
-    """The judgement of each waiting test of this specimen, in their order.
+    specimen: Specimen, site: Site, arrival: Arrival, *, policy: PolicyKey = "strict", life: Life | None = None,
+    is_again: bool = False,
+) -> tuple[Judgement, ...]:  # fmt: skip
+    """The judgement of each waiting test of this specimen, in their order; `is_again`, of each refused one too.
 
+    A refusal for its identity stands, so then nothing is judged again.
     `life` is where it has been, where that is known better than its own state says. Raises `ReceiptError`
     where it arrived before it was collected: then one of the two times is wrong, and its age is not known.
     """
@@ -43,7 +44,15 @@ def judge(
             where=f"specimen {specimen.id}",
         )
     look = _Look(specimen, site, arrival, policy, life or life_of(specimen))
-    return tuple(look.judge(test) for test in specimen.waiting)
+    return tuple(look.judge(test) for test in (reopened(specimen) if is_again else specimen.waiting))
+
+
+def reopened(specimen: Specimen) -> tuple[str, ...]:
+    """Its tests that a second judgement may look at: those that wait, and those refused but not for identity."""
+    if specimen.discarded_at is not None or any(is_of_identity(verdict) for verdict in specimen.verdicts.values()):
+        return specimen.waiting
+    gone = {*specimen.reported, *specimen.poured}
+    return tuple(test for test in specimen.tests if test not in gone)
 
 
 class _Look:
@@ -125,7 +134,7 @@ class _Look:
     def _condition(self, test: Test) -> Iterator[Fault]:
         came = self.arrival
         yield from _seen("expired", came.is_expired, "past its date", "whether the tube was in date")
-        if facts.additives()[self.specimen.additive].family not in _CLOTS:
+        if facts.additives()[self.specimen.additive].family not in CLOTS:
             yield from _seen("clotted", came.is_clotted, "a clot was found", "whether it has clotted")
         is_closed = any(term in test.handling for term in _CLOSED)
         leak: FaultKey = "refuse" if is_closed else "comment"

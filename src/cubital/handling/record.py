@@ -7,7 +7,10 @@ from datetime import datetime, timedelta
 
 from msgspec.structs import replace
 
+from cubital import facts
 from cubital.errors import ImpossibleEvent
+from cubital.handling.keeping import CLOTS
+from cubital.handling.receipt import is_of_identity
 from cubital.model.specimen import (
     Added,
     Aliquoted,
@@ -23,6 +26,7 @@ from cubital.model.specimen import (
     Stay,
     Stored,
 )
+from cubital.model.vocabulary import MatrixKey
 
 LONGEST = 200
 
@@ -73,14 +77,22 @@ def pour(parent: Specimen, event: Aliquoted) -> Poured:
     """The first event of the aliquot that `event` takes from `parent`, as it was before.
 
     The aliquot keeps the patient, the clock, the spins and the storage of its parent, and the
-    verdicts of the tests that go with it.
+    verdicts of the tests that go with it. What is poured off spun blood is plasma or serum, off its
+    cells from then on, where a gel had not parted them before.
     """
+    matrix = parent.matrix
+    separated_at = parent.separated_at
+    if parent.spins and separated_at is None:
+        separated_at = event.at
+        matrix = _poured_matrix(parent) if matrix == "whole-blood" else matrix
     aliquot = replace(
         parent,
         id=event.child,
         parent=parent.id,
         children=(),
         poured=(),
+        matrix=matrix,
+        separated_at=separated_at,
         left_ul=event.volume_ul,
         tests=event.tests,
         verdicts={test: verdict for test, verdict in parent.verdicts.items() if test in event.tests},
@@ -97,11 +109,17 @@ def pour(parent: Specimen, event: Aliquoted) -> Poured:
     )
 
 
+def _poured_matrix(parent: Specimen) -> MatrixKey:
+    additive = facts.additives().get(parent.additive)
+    return "serum" if additive is not None and additive.family in CLOTS else "plasma"
+
+
 def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
     """The specimen after this event; `ImpossibleEvent` where it cannot have happened.
 
     Nothing follows a discard or comes before the collection, no volume goes below zero, a test is
-    reported only while its verdict lets it be, and never twice from one specimen.
+    reported only while its verdict lets it be, and never twice from one specimen. A specimen that was
+    refused for whose it may be is never accepted, added to or reported from.
     """
     refuse_malformed(event)
     if event.specimen != specimen.id:
@@ -110,6 +128,7 @@ def follow(specimen: Specimen, event: AnyEvent) -> Specimen:
         raise _impossible(event, f"it was discarded at {specimen.discarded_at:%Y-%m-%d %H:%M} UTC", "a new specimen")
     if event.at < specimen.collected_at:
         raise _impossible(event, f"{event.at:%Y-%m-%d %H:%M} UTC", "an instant after its collection")
+    _refuse_of_another(event, specimen)
     changed: Specimen = _FOLLOWS[type(event)](specimen, event)
     return replace(changed, events=specimen.events + 1)
 
@@ -137,24 +156,34 @@ def refuse_malformed(event: AnyEvent) -> None:
 
 
 def refuse_by_parents(event: AnyEvent, parents: Iterable[Specimen]) -> None:
-    """Raise `ImpossibleEvent` where a tube that this aliquot came from was refused for the test.
+    """Raise `ImpossibleEvent` where a tube that this aliquot came from was refused for the test, or for its identity.
 
     A fault found in a tube after it was poured off, such as a wrong label, is a fault of all that
     was poured: no test is accepted or reported from an aliquot while its parent refuses it.
     """
-    if isinstance(event, Reported):
-        tests: tuple[str, ...] = (event.test,)
-    elif isinstance(event, Judged):
-        tests = tuple(verdict.test for verdict in event.verdicts if verdict.outcome != "refuse")
-    else:
-        return
     for parent in parents:
-        for test in tests:
+        _refuse_of_another(event, parent)
+        for test in _used(event):
             verdict = parent.verdicts.get(test)
             if verdict is not None and verdict.outcome == "refuse":
                 raise _impossible(
                     event, f"{test} refused of {parent.id}, which it came from", "a tube that is not refused"
                 )
+
+
+def _used(event: AnyEvent) -> tuple[str, ...]:
+    """The tests that this event accepts, adds or reports."""
+    if isinstance(event, Reported):
+        return (event.test,)
+    if isinstance(event, Judged):
+        return tuple(verdict.test for verdict in event.verdicts if verdict.outcome != "refuse")
+    return event.tests if isinstance(event, Added) else ()
+
+
+def _refuse_of_another(event: AnyEvent, specimen: Specimen) -> None:
+    """Raise `ImpossibleEvent` where this event would use a specimen that may be of another patient."""
+    if _used(event) and any(is_of_identity(verdict) for verdict in specimen.verdicts.values()):
+        raise _impossible(event, f"{specimen.id} refused for its identity, which stands", "a new draw")
 
 
 def state_of(events: Iterable[AnyEvent]) -> Specimen:
@@ -191,7 +220,8 @@ def _judge(specimen: Specimen, event: Judged) -> Specimen:
 def _spin(specimen: Specimen, event: Spun) -> Specimen:
     if specimen.gel and specimen.spins:
         raise _impossible(event, "a gel tube spun before", "its plasma or serum in a new tube")
-    return replace(specimen, spins=(*specimen.spins, event))
+    separated_at = event.at if specimen.gel and specimen.separated_at is None else specimen.separated_at
+    return replace(specimen, spins=(*specimen.spins, event), separated_at=separated_at)
 
 
 def _aliquot(specimen: Specimen, event: Aliquoted) -> Specimen:

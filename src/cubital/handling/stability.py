@@ -80,7 +80,11 @@ def seconds_between(start: datetime, end: datetime) -> int:
 
 
 def life_of(specimen: Specimen, *, poured_at: datetime | None = None) -> Life:
-    """Where this specimen has been; `poured_at` is when an aliquot was taken off its tube."""
+    """Where this specimen has been; `poured_at` is when an aliquot was taken off its tube.
+
+    It is asked for where the state does not say when the cells came off: of an aliquot of a file, or one of
+    unspun blood that was spun by itself. Blood that was poured before it was spun is on its cells.
+    """
     drawn = specimen.collected_at
     phases: list[Phase] = []
     storage: StorageKey = "ambient"
@@ -92,11 +96,13 @@ def life_of(specimen: Specimen, *, poured_at: datetime | None = None) -> Life:
             start_s = since_s
         storage = stay.storage
     phases.append(Phase(storage, start_s, None))
-    if specimen.gel and specimen.spins:
-        return Life(tuple(phases), seconds_between(drawn, specimen.spins[0].at))
+    if specimen.separated_at is not None:
+        return Life(tuple(phases), seconds_between(drawn, specimen.separated_at))
     if specimen.parent is not None and specimen.spins:
-        off_s = None if poured_at is None else seconds_between(drawn, poured_at)
-        return Life(tuple(phases), off_s, poured_at is not None)
+        if poured_at is None:
+            return Life(tuple(phases), None, False)
+        if specimen.spins[0].at <= poured_at:
+            return Life(tuple(phases), seconds_between(drawn, poured_at))
     return Life(tuple(phases))
 
 

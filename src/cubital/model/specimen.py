@@ -127,7 +127,8 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
 
     `left_ul` is what can still be pipetted; `events` counts the events it was computed from, which
     is the version that a writer must name. `parent` is the tube an aliquot came from; `poured`
-    are the tests that went with an aliquot of this one.
+    are the tests that went with an aliquot of this one. `separated_at` is when plasma or serum came off
+    the cells: a gel does it when it is spun, else the first pouring after a spin; None while they are together.
     """
 
     id: str
@@ -153,12 +154,13 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     verdicts: Mapping[str, Verdict] = {}
     reported: tuple[str, ...] = ()
     discarded_at: datetime | None = None
+    separated_at: datetime | None = None
     events: int = 1
 
     @property
     def is_separated(self) -> bool:
-        """Whether plasma or serum is off the cells: an aliquot, or a gel tube once spun."""
-        return self.parent is not None or (self.gel and bool(self.spins))
+        """Whether plasma or serum is off the cells."""
+        return self.separated_at is not None
 
     @property
     def waiting(self) -> tuple[str, ...]:

@@ -16,9 +16,9 @@ from cubital.app.known import Known, Shelf, instant_text
 from cubital.app.receipt import Person, compare_label, receipt_document, receive, record_receipt
 from cubital.app.record import SpecimenRecord
 from cubital.app.wiring import open_record, upgrade_store
-from cubital.errors import LostRace, OrderError, ReceiptError, RecordError
+from cubital.errors import ImpossibleEvent, LostRace, OrderError, ReceiptError, RecordError
 from cubital.model import Ask, Order
-from cubital.model.specimen import Aliquoted, Judged, Received, Spun
+from cubital.model.specimen import Added, Aliquoted, Judged, Received, Reported, Spun, Verdict
 from tests.contract.events import MORNING, Clock, collected, in_order, said
 from tests.published.shipped import SHIPPED
 from tests.unit.handling.test_receipt import GOOD, label
@@ -65,7 +65,7 @@ def test_a_receipt_is_written_with_its_verdicts_in_one_step(record: SpecimenReco
 
 def test_a_receipt_sent_again_changes_nothing_and_gets_the_first_answer(record: SpecimenRecord) -> None:
     known = draw(record)
-    first = record_receipt(record, known, SHIPPED, replace(GOOD, label=None), WHO)
+    first = record_receipt(record, known, SHIPPED, replace(GOOD, label=label(agree=1)), WHO)
     head = record.head()
     again = record_receipt(record, known, SHIPPED, replace(GOOD, at=SOON + timedelta(minutes=9)), WHO)
     assert again.is_repeat
@@ -93,9 +93,9 @@ def test_a_specimen_is_judged_again_under_a_new_key_when_its_indices_are_known(r
 
 def test_nothing_is_received_that_waits_for_nothing(record: SpecimenRecord) -> None:
     known = draw(record)
-    refused = record_receipt(record, known, SHIPPED, replace(GOOD, label=None), WHO)
+    refused = record_receipt(record, known, SHIPPED, replace(GOOD, label=label(agree=1)), WHO)
     assert refused.is_refused
-    with pytest.raises(RecordError, match="no test that waits"):
+    with pytest.raises(RecordError, match="refused for its identity, which stands"):
         record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, GOOD, WHO, key="again")
 
 
@@ -152,7 +152,7 @@ def test_an_aliquot_of_the_record_keeps_by_when_it_was_poured(record: SpecimenRe
     )
     record.append(*in_order(poured, after=state.events))
     known = Shelf(record=record).find("T1-1")
-    assert known.poured_at == MORNING + timedelta(minutes=60)
+    assert known.specimen.separated_at == MORNING + timedelta(minutes=60)
     assert known.life.separated_s == 3600
     view = look_at_board(Shelf(record=record).waiting(), SHIPPED, now=MORNING + timedelta(hours=4))
     assert [(line.specimen, line.urgency) for line in view.page.lines] == [("T1-1", "due")]
@@ -216,7 +216,7 @@ def test_specimens_of_two_patients_are_never_mixed(record: SpecimenRecord) -> No
 
 def test_what_was_refused_and_is_given_by_nothing_else_is_drawn_again(record: SpecimenRecord) -> None:
     draw(record)
-    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, replace(GOOD, label=None), WHO)
+    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, replace(GOOD, label=label(agree=1)), WHO)
     assert refused_tests(Shelf(record=record).of_patient("p")) == ("potassium", "sodium")
     draw(record, "T2", "sodium")
     assert refused_tests(Shelf(record=record).of_patient("p")) == ("potassium",)
@@ -240,3 +240,119 @@ def test_a_receipt_of_a_file_is_judged_and_not_written(record: SpecimenRecord) -
     told = receipt_document(found)
     assert (told["format"], told["recorded"], told["at"]) == ("cubital.receipt/1", False, instant_text(GOOD.at))
     assert len(record.history("T1")) == 1
+
+
+TWO = Person(by="ann", station="reception", second="ben", why="the wrong tube was looked at")
+
+
+def test_a_label_that_nobody_compared_is_never_written_down_as_a_refusal(record: SpecimenRecord) -> None:
+    # Such a refusal would stand for ever, for want of a look.
+    known = draw(record)
+    with pytest.raises(ReceiptError, match="compared the label"):
+        record_receipt(record, known, SHIPPED, replace(GOOD, label=None), WHO)
+    assert len(record.history("T1")) == 1
+    assert not record_receipt(record, known, SHIPPED, GOOD, WHO).is_refused
+
+
+def test_a_refusal_by_mistake_is_judged_again_by_two_people_and_stays_in_the_history(record: SpecimenRecord) -> None:
+    record_receipt(record, draw(record), SHIPPED, replace(GOOD, is_expired=True), WHO)
+    known = Shelf(record=record).find("T1")
+    with pytest.raises(RecordError, match="two people may judge a refused one again"):
+        record_receipt(record, known, SHIPPED, GOOD, WHO, key="again")
+    for person in (WHO, replace(TWO, second="ANN "), replace(TWO, why="")):
+        with pytest.raises(ReceiptError):
+            record_receipt(record, known, SHIPPED, GOOD, person, key="again", is_again=True)
+    with pytest.raises(RecordError, match="found no key"):
+        record_receipt(record, known, SHIPPED, GOOD, TWO, is_again=True)
+    found = record_receipt(record, known, SHIPPED, GOOD, TWO, key="again", is_again=True)
+    assert {j.outcome for j in found.judgements} == {"accept"}
+    first, second = [e.content for e in record.history("T1") if isinstance(e.content, Judged)]
+    assert {v.outcome for v in first.verdicts} == {"refuse"}
+    assert (second.second, second.verdicts[0].reasons[-1].text) == (
+        "ben", "judged again by ann and ben: the wrong tube was looked at",
+    )  # fmt: skip
+    assert record_receipt(record, known, SHIPPED, GOOD, TWO, key="again", is_again=True).is_repeat
+
+
+def test_judging_again_does_not_excuse_what_can_be_drawn_again(record: SpecimenRecord) -> None:
+    record_receipt(record, draw(record), SHIPPED, replace(GOOD, is_expired=True), WHO)
+    known = Shelf(record=record).find("T1")
+    found = record_receipt(
+        record, known, SHIPPED, replace(GOOD, is_expired=True), TWO, key="again", is_again=True
+    )  # fmt: skip
+    assert {j.outcome for j in found.judgements} == {"refuse"}
+
+
+def test_an_exception_can_still_be_made_after_the_refusal(record: SpecimenRecord) -> None:
+    known = draw(record, irreplaceable="cord blood")
+    record_receipt(record, known, SHIPPED, replace(GOOD, is_expired=True), WHO)
+    known = Shelf(record=record).find("T1")
+    seen = replace(GOOD, is_expired=True)
+    found = record_receipt(record, known, SHIPPED, seen, TWO, key="exception", is_again=True)
+    assert {j.outcome for j in found.judgements} == {"comment"}
+    assert "cannot be drawn again (cord blood)" in str(found.judgements[0].reasons)
+
+
+def test_a_refusal_for_identity_stands_against_everybody(record: SpecimenRecord) -> None:
+    known = draw(record, irreplaceable="cord blood")
+    record_receipt(record, known, SHIPPED, replace(GOOD, label=label(differ=1)), WHO)
+    known = Shelf(record=record).find("T1")
+    with pytest.raises(RecordError, match="for its identity, which stands"):
+        record_receipt(record, known, SHIPPED, GOOD, TWO, key="again", is_again=True)
+    for event in (
+        Judged(verdicts=(Verdict(test="potassium", outcome="accept"),), **said("T1", "accept")),
+        Added(tests=("iron",), **said("T1", "add")),
+    ):
+        with pytest.raises(ImpossibleEvent, match="refused for its identity"):
+            record.append(*in_order(event, after=known.specimen.events))
+
+
+def test_what_was_poured_off_a_tube_refused_for_identity_is_of_nobody_too(record: SpecimenRecord) -> None:
+    known = draw(record)
+    record_receipt(record, known, SHIPPED, GOOD, WHO)
+    spin(record, "T1")
+    state = Shelf(record=record).find("T1").specimen
+    poured = Aliquoted(child="T1a", volume_ul=100, tests=("potassium",), **said("T1", "pour", at=SOON))
+    record.append(*in_order(poured, after=state.events))
+    wrong = replace(GOOD, label=label(differ=1))
+    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, wrong, WHO, key="found later")
+    aliquot = Shelf(record=record).find("T1a").specimen
+    for event in (
+        Reported(test="potassium", volume_ul=10, **said("T1a", "report", at=SOON)),
+        Added(tests=("iron",), **said("T1a", "add", at=SOON)),
+    ):
+        with pytest.raises(ImpossibleEvent, match="T1 refused for its identity"):
+            record.append(*in_order(event, after=aliquot.events))
+
+
+def test_blood_poured_before_it_was_spun_is_on_its_cells(record: SpecimenRecord) -> None:
+    draw(record, "T1", "chloride", kind="heparin", gel=False)
+    poured = Aliquoted(child="T1a", volume_ul=500, tests=("chloride",), **said("T1", "pour", at=MORNING))
+    record.append(*in_order(poured, after=1))
+    spin(record, "T1a", 90)
+    known = Shelf(record=record).find("T1a")
+    assert (known.specimen.separated_at, known.life.separated_s, known.life.is_separation_known) == (None, None, True)
+
+
+def test_an_aliquot_of_an_aliquot_is_off_its_cells_since_the_first_one(record: SpecimenRecord) -> None:
+    draw(record, "T1", "chloride", kind="heparin", gel=False)
+    spin(record, "T1", 40)
+    for number, (id, child, minutes) in enumerate((("T1", "T1a", 60), ("T1a", "T1b", 200))):
+        after = 2 if number == 0 else 1
+        told = said(id, "pour", at=MORNING + timedelta(minutes=minutes))
+        event = Aliquoted(child=child, volume_ul=100, tests=("chloride",), **told)
+        record.append(*in_order(event, after=after))
+    assert Shelf(record=record).find("T1b").life.separated_s == 3600
+
+
+def test_plasma_poured_off_a_spun_tube_of_whole_blood_serves_what_needs_plasma(record: SpecimenRecord) -> None:
+    tube = {"kind": "edta", "additive": "k2-edta", "gel": False, "matrix": "whole-blood"}
+    draw(record, "T1", "complete-blood-count", **tube)
+    record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, GOOD, WHO)
+    spin(record, "T1", 40)
+    state = Shelf(record=record).find("T1").specimen
+    poured = Aliquoted(child="T1a", volume_ul=400, tests=(), **said("T1", "pour", at=MORNING + timedelta(minutes=45)))
+    record.append(*in_order(poured, after=state.events))
+    assert Shelf(record=record).find("T1a").specimen.matrix == "plasma"
+    found = answer(record, "bnp", now=MORNING + timedelta(hours=1))
+    assert [(offer.specimen, offer.outcome) for offer in found.redraw.served] == [("T1a", "accept")]

@@ -126,7 +126,7 @@ def test_an_aliquot_keeps_the_patient_the_clock_and_the_verdicts_of_its_tests() 
     event = Aliquoted(child="a1", volume_ul=300, tests=("potassium",), **said(50))
     child = begin(pour(parent, event))
     assert (child.id, child.parent, child.patient, child.collected_at) == ("a1", "s1", "p", NOON)
-    assert (child.left_ul, set(child.verdicts), child.is_separated) == (300, {"potassium"}, True)
+    assert (child.left_ul, set(child.verdicts), child.is_separated) == (300, {"potassium"}, False)
     assert (follow(parent, event).left_ul, follow(parent, event).children) == (700, ("a1",))
 
 

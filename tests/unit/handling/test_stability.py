@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from cubital.facts.keeping import StorageKey
 from cubital.handling.keeping import POLICIES, PolicyKey, Rule, rules_of, span_text
@@ -142,7 +143,7 @@ def test_an_aliquot_of_which_nobody_says_when_it_was_taken_off_is_not_known() ->
     poured = aliquoted("t", "t-1", at=MORNING + timedelta(minutes=70))
     assert isinstance(poured, Aliquoted)
     tube = state_of([plain, spun("t", 50)])
-    aliquot = begin(pour(tube, poured))
+    aliquot = replace(begin(pour(tube, poured)), separated_at=None)
     blind = life_of(aliquot)
     assert not blind.is_separation_known
     assert kept("potassium", blind).standing(0) == "unknown"

@@ -9,7 +9,9 @@ import sys
 from importlib import import_module
 from importlib.metadata import version
 
-PARTS = ("twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin")
+PARTS = (
+    "twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin", "suspect",
+)  # fmt: skip
 
 
 def main() -> int:

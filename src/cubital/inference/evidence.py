@@ -76,17 +76,18 @@ def _best_rows(cause: str, rows: Floats) -> tuple[Places, Floats]:
 
 def _moved(sample: ResultSet, rows: Places, share: Floats) -> tuple[Moved, ...]:
     table, known, columns = states(), spread(), spread().columns()
-    found = []
-    for result in sample.results:
-        column, floor = columns[result.analyte], known.floor[columns[result.analyte]]
-        own = np.maximum(result.value - table.added[rows, column], 0.0) / table.slope[rows, column]
-        without = float(share @ own)
-        size = abs(np.log(max(result.value, floor) / max(without, floor))) / known.deviation[column]
-        if size > _LEAST_MOVE:
-            is_hidden = result.value <= floor or share @ table.slope[rows, column] < _HIDDEN
-            found.append((size, Moved(result.analyte, result.value, None if is_hidden else without)))
-    found.sort(key=lambda one: -one[0])
-    return tuple(one for _, one in found[:MOST_NAMED])
+    at = np.array([columns[result.analyte] for result in sample.results], dtype=np.intp)
+    value, cells = np.array([result.value for result in sample.results]), np.ix_(rows, at)
+    without = share @ (np.maximum(value - table.added[cells], 0.0) / table.slope[cells])
+    floor, hidden = known.floor[at], share @ table.slope[cells] < _HIDDEN
+    sizes = np.abs(np.log(np.maximum(value, floor) / np.maximum(without, floor))) / known.deviation[at]
+    return tuple(
+        Moved(
+            sample.results[place].analyte, float(value[place]),
+            None if value[place] <= floor[place] or hidden[place] else float(without[place]),
+        )
+        for place in np.argsort(-sizes, kind="stable")[:MOST_NAMED] if sizes[place] > _LEAST_MOVE
+    )  # fmt: skip
 
 
 def _telling(sample: ResultSet, rows: Places, share: Floats) -> list[str]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from cubital.facts.population import population
 
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
 # A healthy group's reference interval spans 2 x 1.96 standard deviations.
 _INTERVAL_SD = 2 * 1.959964
 # Correlations of an analyte that has an earlier result with one that has none: both a change and a level are in play.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import cache
 from typing import Literal
 
 import msgspec
@@ -10,10 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cubital import facts
-from cubital.chemistry.carryover import allowable_error
 from cubital.facts.causes import CAUSES, Cause, causes
 from cubital.facts.population import population
-from cubital.inference.evidence import evidence_of
+from cubital.inference.evidence import Evidence, evidence_of
 from cubital.inference.population import Floats, spread
 from cubital.inference.posterior import posterior
 from cubital.inference.states import states
@@ -33,6 +33,10 @@ TAKEN_ALLOWABLE = 0.10
 LEAST_RESULTS = 2
 # How unlikely, in standard deviations of a normal score, results are before no cause here is said to fit.
 _ODD = 4.0
+# Rows of the table that are less likely than this are left out of the doubt about an analyte: 0.002 of it in all.
+_LEAST_ROW = 1e-6
+# So many samples are weighed together: the table of one takes 6 kB.
+_AT_ONCE = 2048
 
 
 class Fraction(msgspec.Struct, frozen=True, kw_only=True):
@@ -68,12 +72,14 @@ def suspicions(samples: Sequence[ResultSet]) -> tuple[Suspicion, ...]:
     >>> found.verdict, found.redraw
     ('cannot tell', True)
     """
-    batch = batch_of(samples)
-    found = posterior(batch)
-    return tuple(
-        _answer(sample, found.causes[row], found.rows[row].astype(float), float(found.distance[row]))
-        for row, sample in enumerate(samples)
-    )
+    parts = (samples[start : start + _AT_ONCE] for start in range(0, len(samples), _AT_ONCE))
+    return tuple(answer for part in parts for answer in _some(part))
+
+
+def _some(samples: Sequence[ResultSet]) -> Iterator[Suspicion]:
+    found = posterior(batch_of(samples))
+    for row, sample in enumerate(samples):
+        yield _answer(sample, found.causes[row], found.rows[row].astype(float), float(found.distance[row]))
 
 
 def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -> Suspicion:
@@ -91,7 +97,7 @@ def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -
     is_grave = bool(critical) or chances[CAUSES.index("other-patient")] >= NOTHING
     redraw = bool(own) or (verdict == "suspect" and bool(untrusted)) or (verdict == "cannot tell" and is_grave)
     fraction = _fraction(lead, rows) if verdict != "nothing found" else Fraction()
-    evidence = evidence_of(sample, lead, chances, rows)
+    evidence = evidence_of(sample, lead, chances, rows) if verdict != "nothing found" else Evidence()
     return Suspicion(
         causes=tuple(zip(CAUSES, chances.tolist(), strict=True)), fraction=fraction,
         trusted=tuple(result.analyte for result in sample.results if result.analyte not in untrusted),
@@ -146,24 +152,38 @@ def _oddness(distance: float, count: int) -> float:
 def _doubts(sample: ResultSet, chances: Floats, rows: Floats) -> dict[str, float]:
     """The probability of each analyte of the sample to be moved by over its allowable error."""
     table, columns = states(), spread().columns()
-    by_cause = dict(zip(CAUSES, chances.tolist(), strict=True))
-    is_moving = (table.cause != CAUSES.index("none")) & (rows > 1e-6)
-    found = {}
-    for result in sample.results:
-        column = columns[result.analyte]
-        own = np.maximum(result.value - table.added[is_moving, column], 0.0) / table.slope[is_moving, column]
-        is_over = np.abs(result.value - own) > allowable(result.analyte, result.value)
-        found[result.analyte] = float(rows[is_moving][is_over].sum()) + by_cause["other-patient"]
-        in_kind = sum(by_cause[key] for key, cause in causes().items() if result.analyte in cause.doubted)
-        found[result.analyte] = min(1.0, max(found[result.analyte], in_kind))
+    at = np.array([columns[result.analyte] for result in sample.results], dtype=np.intp)
+    value = np.array([result.value for result in sample.results])
+    least = np.array([allowable(result.analyte, result.value) for result in sample.results])
+    moving = np.flatnonzero((table.cause != CAUSES.index("none")) & (rows > _LEAST_ROW))
+    cells = np.ix_(moving, at)
+    own = np.maximum(value - table.added[cells], 0.0) / table.slope[cells]
+    by_row = rows[moving] @ (np.abs(value - own) > least) + chances[CAUSES.index("other-patient")]
+    in_kind = chances @ _doubted()[:, at]
+    return dict(zip((r.analyte for r in sample.results), np.clip(by_row, in_kind, 1.0).tolist(), strict=True))
+
+
+@cache
+def _doubted() -> Floats:
+    """Of each cause and analyte, 1 where the analyte is moved in kind only, else 0."""
+    found = np.zeros((len(CAUSES), len(spread().keys)))
+    for place, cause in enumerate(causes().values()):
+        found[place, [spread().columns()[analyte] for analyte in cause.doubted]] = 1
     return found
 
 
 def allowable(analyte: str, value: float) -> float:
     """How far a result may miss, in its unit: the strictest published scheme, else a tenth of it."""
+    found = [max(amount, share * value) for amount, share in _errors(analyte)]
+    return min(found, default=TAKEN_ALLOWABLE * value)
+
+
+@cache
+def _errors(analyte: str) -> tuple[tuple[float, float], ...]:
+    """What each scheme allows of an analyte: an amount, and a share of the result; the larger counts."""
     known = facts.analytes().get(analyte)
-    found = [] if known is None else [allowable_error(known, value, scheme=scheme) for scheme in known.schemes]
-    return min((error[1] for error in found if error is not None), default=TAKEN_ALLOWABLE * value)
+    firsts = {} if known is None else {error.scheme: error for error in reversed(known.errors)}
+    return tuple((float(error.amount or 0), float(error.percent or 0) / 100) for error in firsts.values())
 
 
 def _fraction(lead: Cause, rows: Floats) -> Fraction:

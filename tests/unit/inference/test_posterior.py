@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from cubital.chemistry.additives import load_of, mixed, tube_plasma
 from cubital.chemistry.chelation import measured
 from cubital.facts.causes import CAUSES
-from cubital.inference.population import typical_native
-from cubital.inference.posterior import posterior
+from cubital.inference.population import correlation_of, spread, typical_native
+from cubital.inference.posterior import default_log_shares, posterior
 from cubital.inference.states import HEMATOCRIT, states
 from cubital.inference.table import batch_of
 from cubital.model.results import Earlier, Result, ResultSet
@@ -93,3 +94,63 @@ def test_the_rows_of_each_cause_share_its_whole() -> None:
 
 def test_no_samples_are_no_answers() -> None:
     assert posterior(batch_of([])).causes.shape == (0, len(CAUSES))
+
+
+def test_a_panel_alone_and_in_a_batch_of_other_panels_has_the_same_posterior() -> None:
+    rows = [with_additive(additive, share) for additive in ("k2-edta", "citrate-9-1") for share in (0.01, 0.1, 0.4)]
+    earlier = tuple(Earlier(analyte=key, value=rows[0][key], hours_before=20.0) for key in PANEL[:5])
+    samples = [sample(row) for row in rows] * 30
+    samples += [sample(row, *PANEL[:8], previous=earlier, hemolysis_g_per_l=1.5) for row in rows]
+    together = posterior(batch_of(samples))
+    for place in (0, 4, 100, len(samples) - 1):
+        alone = posterior(batch_of([samples[place]]))
+        assert together.causes[place] == pytest.approx(alone.causes[0], abs=1e-5)
+        assert together.rows[place] == pytest.approx(alone.rows[0], abs=1e-5)
+        assert together.distance[place] == pytest.approx(alone.distance[0], rel=1e-4)
+
+
+def test_the_posterior_is_that_of_the_densities_written_out_for_one_row_at_a_time() -> None:
+    edta, citrate = with_additive("k2-edta", 0.05), with_additive("citrate-9-1", 0.2)
+    samples = [sample(edta, hemolysis_g_per_l=0.3), sample(citrate)]
+    by_hand = np.array([written_out(one) for one in samples])
+    assert posterior(batch_of(samples)).causes == pytest.approx(by_hand, abs=1e-4)
+
+
+def written_out(one: ResultSet) -> list[float]:
+    """The posterior without earlier results by the formula in the module's docstring, one row and one number a time."""
+    known, table, columns = spread(), states(), spread().columns()
+    at = np.array([columns[result.analyte] for result in one.results])
+    covariance = correlation_of(at, np.zeros(len(at), dtype=bool))
+    shares = dict(zip(CAUSES, default_log_shares().tolist(), strict=True))
+    found = dict.fromkeys(CAUSES, 0.0)
+    for row, place in enumerate(table.cause.tolist()):
+        scores: list[float] = []
+        log_slope = 0.0
+        for result, column in zip(one.results, at.tolist(), strict=True):
+            own = (result.value - table.added[row, column]) / table.slope[row, column]
+            if own <= 1e-9:
+                scores = []
+                break
+            reach = known.deviation[column] * known.spread[column] * known.tail[column]
+            far = (np.log(own) - known.middle[column]) / reach
+            scores.append(known.tail[column] * np.arcsinh(far))
+            by_own = 1 / (known.spread[column] * known.deviation[column] * np.sqrt(1 + far * far) * own)
+            log_slope += np.log(by_own / table.slope[row, column])
+        if not scores:
+            continue
+        chance = float(table.log_prior[row]) + log_slope + log_normal(np.array(scores), covariance)
+        if one.hemolysis_g_per_l is not None:
+            free = float(table.free_g_per_l[row])
+            meant, width = (free, 0.35) if free else (0.05, 0.7)
+            chance += -0.5 * (np.log((one.hemolysis_g_per_l + 0.02) / (meant + 0.02)) / width) ** 2 - np.log(width)
+        found[CAUSES[place]] += np.exp(chance + shares[CAUSES[place]])
+        if CAUSES[place] in ("none", "hemolysis"):
+            either = np.logaddexp(shares["none"], shares["hemolysis"])
+            found["other-patient"] += np.exp(chance + shares[CAUSES[place]] - either + shares["other-patient"])
+    return [value / sum(found.values()) for value in found.values()]
+
+
+def log_normal(scores: NDArray[np.float64], covariance: NDArray[np.float64]) -> float:
+    """The logarithm of the density of a normal distribution with middle 0."""
+    size = np.linalg.slogdet(2 * np.pi * covariance)[1]
+    return float(-0.5 * (size + scores @ np.linalg.solve(covariance, scores)))

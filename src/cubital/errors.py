@@ -26,6 +26,9 @@
     ├── ReceiptError      an exception that may not be made, or a specimen that cannot be judged
     ├── AccountError      an account that cannot be made or changed so
     │   └── SignInRefused no such name and password, or too many tries; never says which
+    ├── TakingError       a tap at the chair that cannot be taken
+    │   ├── WrongPatient  what was stated, scanned or sent is not what the request says
+    │   └── TubeTaken     another browser settled this tube first; says who and when
     ├── SpinError         tubes and centrifuges that do not make one question
     └── ExchangeError     bytes from outside that cannot be read
 
@@ -235,6 +238,24 @@ class MissingLibrary(CubitalError, ImportError):
 
 class ReceiptError(CubitalError, ValueError):
     """An exception that may not be made for a specimen, or a specimen that cannot be judged as asked."""
+
+
+class TakingError(CubitalError, ValueError):
+    """A tap at the chair that cannot be taken as it was sent."""
+
+
+class WrongPatient(TakingError):
+    """What was stated, scanned or sent is not what the request says; no message holds any of it."""
+
+
+class TubeTaken(TakingError):
+    """Another browser settled this tube first: `by` at `station`, at the instant `at`."""
+
+    def __init__(self, message: str, *, where: str = "", by: str, station: str, at: datetime) -> None:
+        self.by = by
+        self.station = station
+        self.at = at
+        super().__init__(message, where=where)
 
 
 class SpinError(CubitalError, ValueError):

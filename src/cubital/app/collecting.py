@@ -47,14 +47,15 @@ def collect(record: SpecimenRecord, plan: Plan, order: Order, taken: Taken, *, a
     if not tubes:
         numbers = ", ".join(str(draw.number) for draw in plan.draws) or "none"
         raise OrderError(f"found no specimen in draw {taken.draw}; expected one of the draws {numbers}", where="--draw")
-    events = [_collected(tube, order, taken, at) for tube in tubes]
+    events = [collected_of(tube, order, taken, at) for tube in tubes]
     known = record.find(events[0].key)
     if known is not None:
-        events = [_collected(tube, order, taken, known.content.at) for tube in tubes]
+        events = [collected_of(tube, order, taken, known.content.at) for tube in tubes]
     return record.append(*(Step(event=event, expected=0) for event in events))
 
 
-def _collected(tube: PlannedTube, order: Order, taken: Taken, at: datetime) -> Collected:
+def collected_of(tube: PlannedTube, order: Order, taken: Taken, at: datetime) -> Collected:
+    """The first event of the specimen in this tube, which is named `prefix-position`."""
     name = f"{taken.prefix}-{tube.position}"
     return Collected(
         key=f"{name}/collected", specimen=name, at=at, by=taken.by, station=taken.station, patient=taken.patient,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 import msgspec
@@ -66,11 +66,30 @@ def labels_of(
 
     Raises `PaperError` where a number is missing or a text does not fit, and names the field.
     """
-    _refuse_another_age(order, collection, today)
+    refuse_another_age(order, collection, today)
+    labels = _labels(plan, order, site, collection)
+    return print_labels(labels, _slip(plan, today), find_stock(stock), skip=skip)
+
+
+def labels_at_chair(
+    plan: Plan, order: Order, site: Site, collection: Collection, *, filled: Mapping[str, datetime.datetime],
+    stock: str, today: datetime.date,
+) -> bytes:  # fmt: skip
+    """The PDF of the labels of those specimens of the plan that were `filled`, each with its own local time."""
+    refuse_another_age(order, collection, today)
+    labels = [
+        msgspec.structs.replace(label, collected=filled[label.specimen])
+        for label in _labels(plan, order, site, collection)
+        if label.specimen in filled
+    ]
+    return print_labels(labels, _slip(plan, today), find_stock(stock))
+
+
+def _labels(plan: Plan, order: Order, site: Site, collection: Collection) -> list[SpecimenLabel]:
     numbers = _numbers_of(plan, collection)
     stat = frozenset(_stat_tests(order, site))
     counts = {draw.number: sum(1 for tube in plan.tubes if tube.draw == draw.number) for draw in plan.draws}
-    labels = [
+    return [
         SpecimenLabel(
             identity=collection.identity, specimen=number, mark=tube.mark, tube=tube.name, letters=row.letters,
             family=facts.additives()[tube.additive].family, draw_ul=tube.draw_ul, position=tube.position,
@@ -80,8 +99,10 @@ def labels_of(
         )
         for number, tube, row in zip(numbers, kept_tubes(plan), _kept_rows(plan, order, site), strict=True)
     ]  # fmt: skip
-    slip = Slip(site=plan.site, edition=plan.edition or facts.edition(), on=today, cautions=cautions())
-    return print_labels(labels, slip, find_stock(stock), skip=skip)
+
+
+def _slip(plan: Plan, today: datetime.date) -> Slip:
+    return Slip(site=plan.site, edition=plan.edition or facts.edition(), on=today, cautions=cautions())
 
 
 def sheet_of(
@@ -90,7 +111,7 @@ def sheet_of(
 ) -> bytes:  # fmt: skip
     """The PDF of the collector's sheet of this plan; without a collection, with lines to write on."""
     if collection is not None:
-        _refuse_another_age(order, collection, today)
+        refuse_another_age(order, collection, today)
     tray = lay_tray(plan, order, site)
     sheet = CollectorSheet(
         imprint=Imprint(
@@ -134,7 +155,7 @@ def _numbers_of(plan: Plan, collection: Collection) -> tuple[str, ...]:
     return collection.specimens
 
 
-def _refuse_another_age(order: Order, collection: Collection, today: datetime.date) -> None:
+def refuse_another_age(order: Order, collection: Collection, today: datetime.date) -> None:
     """Refuse a birth date that the age of the order contradicts: one of the two is another person's."""
     age_h = order.patient.age_h
     lived = (order.on or today) - collection.identity.birth_date

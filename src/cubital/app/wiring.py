@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from cubital.app.ports import Now, RecordStore
     from cubital.app.record import SpecimenRecord
     from cubital.app.site_editing import SiteVersions
+    from cubital.app.taking import Takings
     from cubital.exchange.waiting_file import Waiting
     from cubital.model import Finding
     from cubital.model.centrifuge import RecordedTube
@@ -387,6 +388,17 @@ def open_accounts(address: str, *, now: Now = read_now) -> Accounts:
         from cubital.store.password import Argon2Hasher
 
     return Accounts(SqlAccounts(open_engine(address)), hasher=Argon2Hasher(), now=now)
+
+
+def open_takings(address: str, *, record: SpecimenRecord, now: Now = read_now) -> Takings:
+    """The draws in hand in the database of this record; raises as `open_store` does."""
+    from cubital.app.taking import Takings
+
+    with _needing_server():
+        from cubital.store.engine import open_engine
+        from cubital.store.takings import SqlTakings
+
+    return Takings(SqlTakings(open_engine(address)), record=record, now=now)
 
 
 def upgrade_store(address: str) -> tuple[str | None, str]:

@@ -5,6 +5,7 @@ holds what the events come to, written in the same transaction, and can be compu
 `account`, `session` and `throttle` say who may sign in and has; `trail`, who did and saw what, is only added to.
 `site_version` and `site_file` hold every saved version of a site and are only added to; `site_draft` holds what is not
 saved yet, `order_log` the orders that a change of the site is tried on, without patients.
+`taking` holds the draws in hand, `tap` what was done at the chair.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )  # fmt: skip
 
-EDITION = "0003"
+EDITION = "0004"
 
 tables = MetaData(
     naming_convention={
@@ -143,4 +144,32 @@ order_log = Table(
     Column("body", Text(), nullable=False),
     Column("times", Integer(), nullable=False),
     CheckConstraint("times >= 1", name="times"),
+)
+
+taking = Table(
+    "taking",
+    tables,
+    Column("code", String(20), primary_key=True),
+    Column("made_at", String(27), nullable=False),
+    Column("made_by", String(100), nullable=False),
+    Column("body", Text(), nullable=False),
+    Column("identity", Text()),
+    Column("closed_at", String(27)),
+)
+
+tap = Table(
+    "tap",
+    tables,
+    Column("sequence", BigInteger().with_variant(Integer(), "sqlite"), primary_key=True, autoincrement=False),
+    Column("key", String(200), nullable=False),
+    Column("taking", String(20), nullable=False, index=True),
+    Column("kind", String(20), nullable=False),
+    Column("step", Integer(), nullable=False),
+    Column("at", String(27), nullable=False),
+    Column("device_at", String(27), nullable=False),
+    Column("received_at", String(27), nullable=False),
+    Column("by", String(100), nullable=False),
+    Column("station", String(100), nullable=False),
+    Column("why", String(20)),
+    UniqueConstraint("key"),
 )

@@ -1,0 +1,179 @@
+"""The draws in hand and their taps in SQLite or PostgreSQL, as the use cases ask for them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from fractions import Fraction
+from typing import Any
+
+import msgspec
+from sqlalchemy import Connection, Engine, Row, func, select, update
+from sqlalchemy.exc import SQLAlchemyError
+
+from cubital.errors import TakingError
+from cubital.model.identity import Identity
+from cubital.model.order import Order
+from cubital.model.plan import Plan
+from cubital.model.taking import Taking, Tap
+from cubital.store.engine import for_writing, name_of
+from cubital.store.fault import fault_of
+from cubital.store.record import refuse_other_edition
+from cubital.store.tables import taking, tap
+
+# Neither the number by which the record locks nor that of the accounts.
+_LOCK = 0x637562746B67
+
+
+class _Body(msgspec.Struct, frozen=True):
+    order: Order
+    plan: Plan
+
+
+class SqlTakings:
+    """The draws in hand in one database."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._is_ready = False
+
+    @contextmanager
+    def reading(self) -> Iterator[SqlTakingBook]:
+        """A transaction that only reads."""
+        with self._transaction(is_writing=False) as book:
+            yield book
+
+    @contextmanager
+    def writing(self) -> Iterator[SqlTakingBook]:
+        """A transaction that no other writer of draws overlaps."""
+        with self._transaction(is_writing=True) as book:
+            yield book
+
+    def close(self) -> None:
+        """Give back every connection."""
+        self._engine.dispose()
+
+    @contextmanager
+    def _transaction(self, *, is_writing: bool) -> Iterator[SqlTakingBook]:
+        where = name_of(self._engine)
+        try:
+            with self._engine.connect() as connection:
+                if is_writing:
+                    for_writing(connection)
+                with connection.begin():
+                    if is_writing and self._engine.dialect.name == "postgresql":
+                        connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
+                    if not self._is_ready:
+                        refuse_other_edition(connection, where=where)
+                        self._is_ready = True
+                    yield SqlTakingBook(connection)
+        except SQLAlchemyError as error:
+            raise fault_of(error, where=where, is_committing=False) from error
+
+
+class SqlTakingBook:
+    """The draws in hand within one transaction."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def taking(self, code: str) -> Taking | None:
+        """The draw of this code."""
+        row = self._connection.execute(select(taking).where(taking.c.code == code)).first()
+        return None if row is None else _taking(row)
+
+    def open_takings(self) -> tuple[Taking, ...]:
+        """Every draw that is not closed, oldest first; one that this edition cannot read is left out."""
+        query = select(taking).where(taking.c.closed_at.is_(None)).order_by(taking.c.made_at, taking.c.code)
+        found = []
+        for row in self._connection.execute(query):
+            try:
+                found.append(_taking(row))
+            except TakingError:
+                continue
+        return tuple(found)
+
+    def keep_taking(self, one: Taking) -> None:
+        """Keep a new draw."""
+        body = _encode(_Body(order=one.order, plan=one.plan))
+        self._connection.execute(
+            taking.insert(), [{"code": one.code, "made_at": _text(one.made_at), "made_by": one.made_by, "body": body}]
+        )
+
+    def keep_identity(self, code: str, identity: Identity) -> None:
+        """Keep what the request says of whose draw it is."""
+        self._connection.execute(update(taking).where(taking.c.code == code).values(identity=_encode(identity)))
+
+    def close(self, code: str, at: datetime) -> None:
+        """Close this draw and forget whose it is."""
+        self._connection.execute(
+            update(taking).where(taking.c.code == code).values(identity=None, closed_at=_text(at))
+        )
+
+    def close_older(self, before: datetime, at: datetime) -> None:
+        """Close every draw that was begun before, and forget whose it is."""
+        query = update(taking).where(taking.c.made_at < _text(before), taking.c.closed_at.is_(None))
+        self._connection.execute(query.values(identity=None, closed_at=_text(at)))
+
+    def tap(self, key: str) -> Tap | None:
+        """The tap of this key."""
+        row = self._connection.execute(select(tap).where(tap.c.key == key)).first()
+        return None if row is None else _tap(row)
+
+    def taps(self, code: str) -> tuple[Tap, ...]:
+        """Every tap of this draw, in the order in which they came."""
+        query = select(tap).where(tap.c.taking == code).order_by(tap.c.sequence)
+        return tuple(_tap(row) for row in self._connection.execute(query))
+
+    def add_tap(self, one: Tap) -> None:
+        """Add a tap after the last one."""
+        last = self._connection.execute(select(func.max(tap.c.sequence))).scalar() or 0
+        values = {name: getattr(one, name) for name in one.__struct_fields__}
+        row = {name: _text(value) if isinstance(value, datetime) else value for name, value in values.items()}
+        self._connection.execute(tap.insert(), [{**row, "sequence": last + 1}])
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Fraction):
+        return f"{value.numerator}/{value.denominator}"
+    raise NotImplementedError(f"a {type(value).__name__} has no place in a draw")
+
+
+def _exact(kind: type, value: Any) -> object:
+    if kind is Fraction and isinstance(value, str):
+        return Fraction(value)
+    raise NotImplementedError(f"a {kind.__name__} has no place in a draw")
+
+
+def _encode(value: _Body | Identity) -> str:
+    return msgspec.json.encode(value, enc_hook=_plain).decode()
+
+
+def _taking(row: Row[Any]) -> Taking:
+    try:
+        body = msgspec.json.decode(row.body, type=_Body, dec_hook=_exact)
+        identity = None if row.identity is None else msgspec.json.decode(row.identity, type=Identity)
+    except (msgspec.DecodeError, ValueError, ZeroDivisionError):
+        # Without the words of the reader: they may hold what the row says of a patient.
+        raise TakingError(
+            "found a draw of another edition of this program; expected one of this; plan it again", where=row.code
+        ) from None
+    return Taking(
+        code=row.code, made_at=_moment(row.made_at), made_by=row.made_by, order=body.order, plan=body.plan,
+        identity=identity, closed_at=None if row.closed_at is None else _moment(row.closed_at),
+    )  # fmt: skip
+
+
+def _tap(row: Row[Any]) -> Tap:
+    values = {name: getattr(row, name) for name in Tap.__struct_fields__}
+    return Tap(**values | {name: _moment(values[name]) for name in ("at", "device_at", "received_at")})
+
+
+def _text(moment: datetime) -> str:
+    """An instant whose texts sort as the instants do."""
+    return f"{moment.astimezone(UTC):%Y-%m-%dT%H:%M:%S.%fZ}"
+
+
+def _moment(text: str) -> datetime:
+    return datetime.fromisoformat(text)

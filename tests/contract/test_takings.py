@@ -1,0 +1,121 @@
+"""Draws in hand and their taps, alike in SQLite and PostgreSQL."""
+
+from __future__ import annotations
+
+import datetime
+import threading
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from msgspec.structs import replace
+
+from cubital.app.draws import plan_order
+from cubital.app.patient_check import Said
+from cubital.app.record import SpecimenRecord
+from cubital.app.taking import Takings, Told
+from cubital.app.wiring import open_record, open_site, open_takings, order_of_words
+from cubital.errors import TakingError, TubeTaken, UnreadyRecord
+from cubital.model.taking import Taking
+from tests.contract import hands
+from tests.contract.events import MORNING, Clock
+
+SITE = open_site(demo=True)
+SAID = Said("Invented, Ottoline", "X-1", "1958-03-02", "Ottoline Invented", "X-1")
+
+
+@pytest.fixture
+def record(address: str, clock: Clock) -> Iterator[SpecimenRecord]:
+    """A new record."""
+    found = open_record(address, now=clock)
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def takings(address: str, record: SpecimenRecord, clock: Clock) -> Iterator[Takings]:
+    """No draw in hand yet."""
+    found = open_takings(address, record=record, now=clock)
+    yield found
+    found.close()
+
+
+def begin(takings: Takings) -> Taking:
+    order = order_of_words(
+        {"tests": ["PT", "K", "CBC"], "patient": {"hematocrit": Decimal("0.6"), "age": "68 a"}}, where="test",
+        today=date(2026, 3, 2),
+    )  # fmt: skip
+    return takings.begin(order, plan_order(order, SITE), by="ann")
+
+
+def told(taking: Taking, kind: str, step: int, station: str = "one") -> Told:
+    said = SAID if kind == "identified" else None
+    return Told(
+        key=f"{station}/{kind}/{step}", code=taking.code, kind=kind, step=step,  # type: ignore[arg-type]
+        device_at=MORNING, device_now=MORNING, by="ann", station=station, said=said,
+    )  # fmt: skip
+
+
+def test_what_is_kept_comes_back_as_it_was(takings: Takings) -> None:
+    taking = begin(takings)
+    assert takings.look(taking.code) == (taking, ())
+    first = takings.tap(told(taking, "identified", 1))
+    second = takings.tap(told(taking, "filled", 1))
+    found, taps = takings.look(taking.code)
+    assert taps == (first, second)
+    assert found.identity is not None
+    assert replace(found, identity=None) == taking
+    assert found.identity.birth_date == datetime.date(1958, 3, 2)
+
+
+def test_of_many_devices_that_tap_at_once_one_wins_each_tube(
+    address: str, record: SpecimenRecord, takings: Takings, clock: Clock
+) -> None:
+    taking = begin(takings)
+    stations = [f"device-{number}" for number in range(6)]
+    for station in stations:
+        takings.tap(told(taking, "identified", 1, station))
+    won: list[str] = []
+    lost: list[str] = []
+    gate = threading.Barrier(len(stations))
+
+    def race(station: str) -> None:
+        own_record = open_record(address, now=clock)
+        own = open_takings(address, record=own_record, now=clock)
+        gate.wait()
+        try:
+            own.tap(told(taking, "filled", 1, station))
+            won.append(station)
+        except TubeTaken as error:
+            lost.append(error.station)
+        finally:
+            own.close()
+            own_record.close()
+
+    threads = [threading.Thread(target=race, args=(station,)) for station in stations]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(won) == 1
+    assert lost == won * 5
+    assert [entry.content.station for entry in record.history(f"{taking.code}-1")] == won
+
+
+def test_a_draw_that_another_edition_wrote_is_left_out_and_its_words_are_not_repeated(
+    address: str, takings: Takings
+) -> None:
+    taking, whole = begin(takings), begin(takings)
+    hands.run(address, f"UPDATE taking SET body = '{{\"Ottoline\": 1}}' WHERE code = '{taking.code}'")
+    assert [found.code for found, _ in takings.waiting()] == [whole.code]
+    with pytest.raises(TakingError, match="another edition") as refused:
+        takings.look(taking.code)
+    assert "Ottoline" not in str(refused.value)
+
+
+def test_a_database_without_the_tables_says_so(address: str, takings: Takings) -> None:
+    begin(takings)
+    hands.run(address, "ALTER TABLE tap RENAME TO lost")
+    with pytest.raises(UnreadyRecord, match="no tables of a record"):
+        takings.waiting()

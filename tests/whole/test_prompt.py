@@ -105,7 +105,8 @@ def test_the_published_scan_is_refused_as_no_blood_test() -> None:
 def test_every_bad_order_file_is_refused_with_its_fault(path: Path) -> None:
     found = run("plan", "--demo", "--order", str(path))
     assert (found.returncode, found.stdout) == (2, b"")
-    assert path.stem.split("__")[1].replace("-", " ") in found.stderr.decode().replace("-", " ")
+    said = found.stderr.decode().replace(str(path), "")
+    assert path.stem.split("__")[1].replace("-", " ") in said.replace("-", " ")
     assert b"Traceback" not in found.stderr
     assert b"internal" not in found.stderr
 

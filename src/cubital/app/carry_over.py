@@ -123,7 +123,9 @@ def additive_of(name: str, site: Site) -> str:
     if name in facts.additives():
         return name
     raise OrderError(
-        f"found {name[:40]!r}; expected a tube kind of this site or an additive; see: cubital site show", where="tube"
+        f"found {name[:40]!r}; expected a tube kind of this site or an additive; "
+        f"write its key in tubes.toml, or one of {', '.join(facts.additives())}",
+        where="tube",
     )
 
 

@@ -301,7 +301,9 @@ def read_samples(
 
     of_site = partial(additive_of, site=site)
     start = data.removeprefix(b"\xef\xbb\xbf").lstrip()
-    if start and start[:1] not in b"{[":
+    if not start:
+        raise ExchangeError("found nothing; expected results in JSON, CSV or FHIR; write one at least", where=where)
+    if start[:1] not in b"{[":
         from cubital.exchange.results_table import read_results_table
 
         return tuple(read_results_table(data, additive_of=of_site, where=where))

@@ -23,6 +23,8 @@ from cubital.model.results import Earlier, Result, ResultSet
 MOST_SAMPLES, MOST_RESULTS, MOST_EARLIER = 10_000, 250, 5000
 MOST_HOURS_BEFORE = 130 * 8766
 MOST_FREE_G_PER_L = 200
+# The narrowest interval in use, that of sodium, spans 1.07: what is far narrower is a slip.
+LEAST_INTERVAL_RATIO = 1.02
 SAMPLE_KEYS = ("results", "previous", "tube", "hemolysis_g_l", "patient", "id")
 RESULT_KEYS = ("code", "value", "unit", "low", "high")
 EARLIER_KEYS = ("code", "value", "unit", "hours_before")
@@ -85,13 +87,10 @@ def _read_sample(form: Form, additive_of: AdditiveOf, today: datetime.date | Non
         result = _result(row, meaning)
         _, first = results.setdefault(result.analyte, (result, row.path))
         if first != row.path:
-            row.refuse(
-                "code", found=f"{meaning.measurand.name} again, as at {first}", expected="each analyte once",
-                remedy="remove one, or write it in previous with hours_before",
-            )  # fmt: skip
+            _take_once(row, result, results[result.analyte][0], first, meaning, unread)
     if not results:
         form.refuse(
-            "results", found="no analyte that is known here", expected="one at least",
+            "results", found=_first_codes(rows), expected="one analyte that is known here at least",
             remedy="see: docs/reference/suspect.md",
         )  # fmt: skip
     patient, more = _patient(form, today)
@@ -100,6 +99,20 @@ def _read_sample(form: Form, additive_of: AdditiveOf, today: datetime.date | Non
         additive=_additive(form, additive_of), hemolysis_g_per_l=_hemolysis(form), patient=patient,
         id=form.text("id"), unread=(*unread, *more),
     )  # fmt: skip
+
+
+def _first_codes(rows: list[object]) -> str:
+    return ", ".join(show_json(row["code"]) for row in rows[:3] if isinstance(row, dict))
+
+
+def _take_once(row: Form, result: Result, taken: Result, first: str, meaning: Meaning, unread: list[str]) -> None:
+    """A result that is there already: said where it is the same, refused where it is another."""
+    if result != taken:
+        row.refuse(
+            "code", found=f"{meaning.measurand.name} again, another than at {first}", expected="each analyte once",
+            remedy="remove one, or write it in previous with hours_before",
+        )  # fmt: skip
+    unread.append(f"{row.path}: {meaning.measurand.name} as at {first}, taken once")
 
 
 def _meaning(row: Form, unread: list[str]) -> Meaning | None:
@@ -119,10 +132,23 @@ def _result(row: Form, meaning: Meaning) -> Result:
         None if row.content.get(end) is None else float(own_value(row, end, meaning)) for end in ("low", "high")
     )
     if (low is None) != (high is None):
-        row.refuse("low", found="one end of an interval", expected="low and high, or neither", remedy="write both")
-    if low is not None and high is not None and not 0 < low < high:
-        row.refuse("low", found=f"{low:g} to {high:g}", expected="an interval above 0", remedy="correct it")
+        row.refuse(
+            "low", found="one end of an interval", expected="low and high, or neither", remedy="write both or none"
+        )
+    if low is not None and high is not None:
+        _check_interval(row, low, high, meaning)
     return Result(analyte=meaning.measurand.key, value=possible_value(row, meaning), low=low, high=high)
+
+
+def _check_interval(row: Form, low: float, high: float, meaning: Meaning) -> None:
+    """Refuse an interval that is none of this analyte: its middle and its width are what results are held against."""
+    most = float(meaning.measurand.possible.high)
+    if not (low > 0 and low * LEAST_INTERVAL_RATIO <= high <= most):
+        row.refuse(
+            "low", found=f"{low:g} to {high:g} {meaning.measurand.unit}",
+            expected=f"an interval above 0 and up to {most:g}, its high end {LEAST_INTERVAL_RATIO:g} times its low end "
+            "or more", remedy="correct it, or leave both out",
+        )  # fmt: skip
 
 
 def own_value(row: Form, key: str, meaning: Meaning) -> Fraction:
@@ -160,9 +186,9 @@ def _earlier(form: Form, unread: list[str]) -> tuple[Earlier, ...]:
         meaning = _meaning(row, unread)
         if meaning is None:
             continue
-        expected = f"hours from 0 to {MOST_HOURS_BEFORE}"
+        expected = f"hours over 0, at most {MOST_HOURS_BEFORE}"
         hours = row.number("hours_before", expected=expected)
-        if hours is None or not 0 <= hours <= MOST_HOURS_BEFORE:
+        if hours is None or not 0 < hours <= MOST_HOURS_BEFORE:
             row.refuse("hours_before", found=show_json(row.content.get("hours_before")), expected=expected,
                        remedy="write how long before this sample it was drawn")  # fmt: skip
         one = Earlier(analyte=meaning.measurand.key, value=possible_value(row, meaning), hours_before=float(hours))

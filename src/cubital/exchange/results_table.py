@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from cubital.errors import ExchangeError, OrderError
+from cubital.exchange.json_bytes import MOST_BYTES
 from cubital.exchange.results_file import MOST_SAMPLES, AdditiveOf, sample_from_rows
 from cubital.exchange.table import near_misses
 from cubital.model.results import ResultSet
@@ -40,6 +41,8 @@ def read_results_table(data: bytes, *, additive_of: AdditiveOf, where: str = "re
 
 
 def _rows(data: bytes, where: str) -> list[tuple[int, dict[str, str]]]:
+    if len(data) > MOST_BYTES:
+        raise ExchangeError(f"found over {MOST_BYTES} bytes; expected at most so many; split the input", where=where)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -71,7 +74,7 @@ def _check_heading(heading: Sequence[str], where: str) -> None:
     for name in heading:
         if name not in HEADINGS:
             near = near_misses(name, HEADINGS)
-            hint = f"write {near[0]}" if near else f"expected one of {', '.join(HEADINGS)}"
+            hint = f"write {near[0]}" if near else f"expected one of {', '.join(HEADINGS)}, commas between"
             raise OrderError(f"found the column {name[:40]!r}; {hint}", where=place)
     missing = [name for name in NEEDED if name not in heading]
     if missing or len(set(heading)) < len(heading):

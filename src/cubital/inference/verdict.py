@@ -94,7 +94,7 @@ def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -
     is_odd = _oddness(distance, len(sample.results)) > _ODD
     verdict = _verdict(sample, chances, lead, has_critical=bool(critical), is_odd=is_odd)
     untrusted = tuple(result.analyte for result in sample.results if doubts[result.analyte] > MOST_DOUBT)
-    is_grave = bool(critical) or chances[CAUSES.index("other-patient")] >= NOTHING
+    is_grave = bool(critical) or float(chances[CAUSES.index("other-patient")]) >= NOTHING
     redraw = bool(own) or (verdict == "suspect" and bool(untrusted)) or (verdict == "cannot tell" and is_grave)
     fraction = _fraction(lead, rows) if verdict != "nothing found" else Fraction()
     evidence = evidence_of(sample, lead, chances, rows) if verdict != "nothing found" else Evidence()

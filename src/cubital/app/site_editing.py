@@ -45,7 +45,7 @@ class Proposal(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     base: Edition
-    files: SiteFiles
+    tables: Mapping[str, Mapping[str, Any]]
     site: Site | None
     findings: tuple[Finding, ...]
     fresh: tuple[Finding, ...]
@@ -63,6 +63,7 @@ class SiteVersions:
         self._base = self._edition(None, dict(base))
         self.key = self._base.site.name
         self._kept = self._base
+        self._looked_over: tuple[tuple[Finding, ...], Edition | None, datetime.date | None] = ((), None, None)
 
     def close(self) -> None:
         """Give back the database."""
@@ -110,11 +111,11 @@ class SiteVersions:
                     kept.pop(key, None)
                 else:
                     kept[key] = value
-        return self._proposal(base, tables, {}, today)
+        return self._proposal(base, tables, today)
 
     def propose_files(self, base: Edition, files: SiteFiles, *, today: datetime.date | None = None) -> Proposal:
         """What these files would make of this edition, as `propose`; raises `SiteError` where one is no TOML."""
-        return self._proposal(base, tables_of(files), files, today)
+        return self._proposal(base, tables_of(files), today)
 
     def save(self, account: str, base: int, changes: EntryChanges, note: str) -> SiteVersion:
         """Save the newest version with these entries changed, as the next version.
@@ -223,7 +224,7 @@ class SiteVersions:
             raise SiteError(
                 f"found {len(said)} letters; expected why this is saved, in 1 to {MOST_NOTE} letters", where="note"
             )
-        proposal = self._proposal(newest, tables_of(files), files, None)
+        proposal = self._proposal(newest, tables_of(files), None)
         if proposal.site is None:
             errors = [str(one) for one in proposal.findings if one.level == "error"]
             raise SiteError(errors[0], where="site", findings=errors)
@@ -239,15 +240,26 @@ class SiteVersions:
         return made
 
     def _proposal(
-        self, base: Edition, tables: Mapping[str, Mapping[str, Any]], files: SiteFiles, today: datetime.date | None
+        self, base: Edition, tables: Mapping[str, Mapping[str, Any]], today: datetime.date | None
     ) -> Proposal:
         day = today or read_today()
+        known = self._look_over(base, day)
+        changes = changes_between(base.tables, tables)
+        if not changes:
+            return Proposal(base=base, tables=tables, site=base.site, findings=known, fresh=(), changes=())
         site, lost, read = read_site_tables(tables, name=self._folder)
         findings = look_over(site, lost, read, today=day)
-        known = frozenset(look_over(base.site, frozenset(), base.findings, today=day))
         has_error = any(one.level == "error" for one in findings)
+        told = frozenset(known)
         return Proposal(
-            base=base, files=files, site=None if has_error else site, findings=findings,
-            fresh=tuple(one for one in findings if one not in known),
-            changes=changes_between(base.tables, tables),
+            base=base, tables=tables, site=None if has_error else site, findings=findings,
+            fresh=tuple(one for one in findings if one not in told), changes=changes,
         )  # fmt: skip
+
+    def _look_over(self, edition: Edition, day: datetime.date) -> tuple[Finding, ...]:
+        """What is found in an edition, worked out once a day."""
+        found, of, on = self._looked_over
+        if of is not edition or on != day:
+            found = look_over(edition.site, frozenset(), edition.findings, today=day)
+            self._looked_over = (found, edition, day)
+        return found

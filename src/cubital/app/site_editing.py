@@ -20,7 +20,7 @@ from cubital.model.site_version import LoggedOrder, SiteChange, SiteDraft, SiteF
 
 MOST_NOTE = 500
 BASE_NOTE, FOLDER_NOTE = "the folder as it was found", "the folder taken in again"
-EntryChanges = Mapping[str, Mapping[str, Any | None]]
+EntryChanges = Mapping[str, Mapping[str, Any]]
 """New entries by file and key, whole; None takes an entry out of the site's own file."""
 
 

@@ -16,7 +16,7 @@ from cubital.handling.receipt import Arrival, Judgement, excuse, is_of_identity,
 from cubital.handling.receipt_checks import judge, reopened
 from cubital.model import Reason, Site
 from cubital.model.record import Step
-from cubital.model.specimen import Judged, Received, Specimen
+from cubital.model.specimen import Judged, Received, Specimen, Stored
 
 FORMAT = "cubital.receipt/1"
 
@@ -104,6 +104,7 @@ def record_receipt(
     A specimen that was received before is only judged again, which asks for a key of its own: without one
     the first answer comes back. Raises `LostRace` where another station was first, and `ReceiptError` where
     nobody compared the label: what is refused for identity stays refused, so that is never written by an omission.
+    How it came, where that was said, is written as where it was since it was last seen elsewhere.
     """
     specimen = known.specimen
     if is_again and key is None:
@@ -111,12 +112,7 @@ def record_receipt(
     key = key or f"receive/{specimen.id}"
     if (entry := record.find(f"{key}/verdicts")) is not None:
         return _repeat(known, arrival, policy, entry.content)
-    if arrival.label is None:
-        raise ReceiptError(
-            "found nobody who compared the label with the order; expected how many identifiers agree; compare it; "
-            "nothing was recorded",
-            where=f"specimen {specimen.id}",
-        )
+    _need_looked(arrival, specimen)
     found = receive(known, site, arrival, policy=policy, person=person, is_again=is_again)
     if not found.judgements:
         raise RecordError(_why_nothing_waits(specimen), where=f"specimen {specimen.id}")
@@ -126,10 +122,28 @@ def record_receipt(
     if specimen.received_at is None:
         steps.append(Step(event=Received(key=key, usable_ul=arrival.usable_ul, **told), expected=expected))
         expected += 1
+    if arrival.came is not None and not (specimen.stays and specimen.storage == arrival.came):
+        # It is judged as if it had been there since it was last seen elsewhere, so it is kept so.
+        since = specimen.stays[-1].since if specimen.stays else specimen.collected_at
+        carried = Stored(key=f"{key}/came", storage=arrival.came, **{**told, "at": since})
+        steps.append(Step(event=carried, expected=expected))
+        expected += 1
     verdicts = tuple(one.verdict for one in found.judgements)
     judged = Judged(key=f"{key}/verdicts", verdicts=verdicts, second=person.second, **told)
     recorded = record.append(*steps, Step(event=judged, expected=expected))
     return msgspec.structs.replace(found, specimen=recorded.specimens[-1], is_recorded=True)
+
+
+def _need_looked(arrival: Arrival, specimen: Specimen) -> None:
+    """Raise `ReceiptError` where nobody looked at what would refuse the tube for good."""
+    label = arrival.label
+    asked = None
+    if label is None:
+        asked = "nobody who compared the label with the order; expected how many identifiers agree"
+    elif label.labels > 1 and label.labels_agree is None:
+        asked = f"{label.labels} labels that nobody compared; expected whether they agree"
+    if asked is not None:
+        raise ReceiptError(f"found {asked}; look; nothing was recorded", where=f"specimen {specimen.id}")
 
 
 def _why_nothing_waits(specimen: Specimen) -> str:

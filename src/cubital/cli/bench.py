@@ -114,7 +114,10 @@ class Times:
         if moment is None:
             return "-"
         text = self.whole(moment)
-        return text[11:] if text[:10] == self.today else text[5:]
+        if text[:10] == self.today:
+            return text[11:]
+        # Without its year a day more than half a year away would be taken for the nearer one.
+        return text if abs(moment - self.now) > timedelta(days=180) else text[5:]
 
     def until(self, moment: datetime | None) -> str:
         """How long until then, or since then."""

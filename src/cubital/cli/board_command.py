@@ -164,7 +164,7 @@ def _row(line: Line, found: Prospect | None, times: Times, sheet: Sheet) -> list
     when = f"from {times.short(line.opens_at)}" if is_early else times.short(line.begin_by)
     away = times.until(line.opens_at if is_early else line.begin_by)
     where = "" if line.storage == "ambient" else f" (in {line.storage} storage)"
-    row = f"{_FLAGS[line.urgency]:<6}{when:<13}{away:<13}{line.specimen:<12}"
+    row = f"{_FLAGS[line.urgency]:<6}{when:<12} {away:<12} {line.specimen:<11} "
     first, *rest = sheet.wrap(f"{line.text}{where}", first=row, rest=" " * 44)
     if line.urgency == "late":
         first = sheet.mark(first[:4], "stop") + first[4:]

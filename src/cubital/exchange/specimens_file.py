@@ -78,7 +78,22 @@ def read_specimens(data: bytes | str, site: Site, *, where: str) -> SpecimensFil
         if read.specimen.id in found:
             row.refuse("id", found="a name that another one has", expected="one each", remedy="correct one of them")
         found[read.specimen.id] = read
+    _refuse_circles(found, where=where)
     return SpecimensFile(tuple(found.values()), tuple(unread))
+
+
+def _refuse_circles(found: Mapping[str, ReadSpecimen], *, where: str) -> None:
+    """Raise `OrderError` where an aliquot comes, by its parents, of itself."""
+    for id in found:
+        seen = {id}
+        parent = found[id].specimen.parent
+        while parent is not None and parent in found and parent not in seen:
+            seen.add(parent)
+            parent = found[parent].specimen.parent
+        if parent in seen:
+            raise OrderError(
+                f"found {id[:60]!r} among its own parents; expected the tube it came from; correct parent", where=where
+            )
 
 
 class _Row:
@@ -96,6 +111,11 @@ class _Row:
         parent = row.text("parent")
         state = state_of([collected, *self._events(id)])
         left_ul = self._ml("left_ml")
+        if left_ul is not None and left_ul > collected.usable_ul:
+            row.refuse("left_ml", found="more than was usable", expected="no more", remedy="correct one of them")
+        poured_at = self._instant("poured_at")
+        if poured_at is not None and poured_at < collected.at:
+            row.refuse("poured_at", found="a time before the draw", expected="one after it", remedy="correct one")
         reported = self._tests("reported")
         state = replace(
             state, parent=parent, reported=reported, verdicts=self._verdicts(),
@@ -105,7 +125,7 @@ class _Row:
             row.refuse(
                 "tests", found=f"no {strays[0]}, which has a verdict or a report", expected="it", remedy="add it"
             )
-        return ReadSpecimen(state, self._instant("poured_at"), self._indices())
+        return ReadSpecimen(state, poured_at, self._indices())
 
     def _collected(self, id: str) -> Collected:
         row = self.row

@@ -10,9 +10,9 @@ from fractions import Fraction
 import msgspec
 
 from cubital import facts
-from cubital.facts.keeping import IndexKey
-from cubital.handling.faults import Fault, age_faults, fault, index_faults, least_ul
-from cubital.handling.keeping import PolicyKey
+from cubital.facts.keeping import IndexKey, StorageKey
+from cubital.handling.faults import Fault, age_faults, belongs, fault, index_faults, least_ul
+from cubital.handling.keeping import PLACES, PolicyKey
 from cubital.handling.receipt import holds_for_whole
 from cubital.handling.stability import Life, life_of, seconds_between
 from cubital.model.plan import Reason
@@ -127,6 +127,7 @@ class _Asking:
     def _record(self) -> Iterator[Fault]:
         """What the record holds against it: a refusal of the whole tube, of this test, or of the tube it came from."""
         specimen: Specimen | None = self.specimen
+        found: dict[Fault, None] = {}
         own = self.specimen.verdicts.get(self.test.key)
         if self.test.key in self.specimen.tests and (own is None or own.outcome != "refuse"):
             yield fault("add-on", "refuse", "it is asked of this specimen already")
@@ -136,10 +137,12 @@ class _Asking:
             for verdict in specimen.verdicts.values():
                 for reason in verdict.reasons:
                     if holds_for_whole(reason) and verdict.outcome != "accept":
-                        yield Fault(reason.about, verdict.outcome, reason.text, reason.basis, reason.sources)
+                        found[Fault(reason.about, verdict.outcome, reason.text, reason.basis, reason.sources)] = None
             if specimen.received_at is None and specimen.parent is None:
-                yield fault("add-on", "comment", "it has not been received: nobody has looked at it")
+                found[fault("add-on", "comment", "it has not been received: nobody has looked at it")] = None
             specimen = self.by_id.get(specimen.parent) if specimen.parent is not None else None
+        # One fault of the whole tube stands in the verdict of each of its tests: it is said once.
+        yield from found
 
     def _tube(self) -> Iterator[Fault]:
         """Whether the tube, its matrix and its additive serve the test."""
@@ -210,7 +213,21 @@ class _Asking:
         specimen = msgspec.structs.replace(self.specimen, matrix="plasma") if self.is_to_spin else self.specimen
         for found in age_faults(self.test, specimen, self.life, age_s, self.policy):
             # What is not known of a specimen that was kept is no ground to use it.
-            yield found._replace(outcome="refuse") if found.check == "keeping" and self.policy == "strict" else found
+            yield self._as_kept(found)
+        if (place := self._unsaid_place()) is not None:
+            text = f"it belonged {PLACES[place]} for another test, and where it was is not recorded"
+            yield self._as_kept(fault("keeping", "comment", text))
+
+    def _as_kept(self, found: Fault) -> Fault:
+        return found._replace(outcome="refuse") if found.check == "keeping" and self.policy == "strict" else found
+
+    def _unsaid_place(self) -> StorageKey | None:
+        """Where a test that it was drawn for wants it and this one does not, and nothing says whether it was there."""
+        if self.specimen.stays:
+            return None
+        asked = [self.site.tests[key] for key in self.specimen.tests if key in self.site.tests]
+        places = [belongs(test) for test in asked]
+        return next((place for place in places if place is not None and place != belongs(self.test)), None)
 
     def _volume(self, takes_ul: int) -> Iterator[Fault]:
         there_ul = free_ul(self.specimen, self.site)

@@ -95,7 +95,7 @@ class Clock:
         spun_s = _since(specimen, specimen.spins[0].at) if specimen.spins else None
         key = (
             specimen.kind, specimen.additive, specimen.gel, specimen.matrix, specimen.waiting, life,
-            specimen.anticoagulated, specimen.parent is None, received_s, spun_s,
+            specimen.anticoagulated, specimen.parent is None, bool(specimen.stays), received_s, spun_s,
         )  # fmt: skip
         found = self._likenesses.get(key)
         if found is None:

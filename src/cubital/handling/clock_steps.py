@@ -95,7 +95,8 @@ class Bench:
     def _put_where_it_belongs(self) -> Life:
         """The life of a tube that goes on ice, or to 37 C, at once where its tests ask for it and it is still fresh."""
         terms = {term for test in self.tests for term in test.handling}
-        if len(self.life.phases) > 1 or self.life.separated_s is not None or self.life.phases[0].storage != "ambient":
+        # Whatever the record says of where it was counts, the room too.
+        if self.specimen.stays or self.life.separated_s is not None:
             return self.life
         place: StorageKey | None = "warm" if "warm" in terms else "ice" if "ice" in terms else None
         if place is None:

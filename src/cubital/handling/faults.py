@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Literal, NamedTuple
 
-from cubital.facts.keeping import INDICES, IndexKey, checks, index_limits
+from cubital.facts.keeping import INDICES, IndexKey, StorageKey, checks, index_limits
 from cubital.handling.drift import drift_words
 from cubital.handling.keeping import PolicyKey, span_text
 from cubital.handling.stability import Kept, Life, is_spun_for, keep
@@ -40,6 +40,11 @@ def least_ul(test: Test, specimen: Specimen) -> int | None:
     return min(needs, default=None)
 
 
+def belongs(test: Test) -> StorageKey | None:
+    """Where this test wants its specimen from the draw on; None where the room will do."""
+    return "warm" if "warm" in test.handling else "ice" if "ice" in test.handling else None
+
+
 def age_faults(test: Test, specimen: Specimen, life: Life, age_s: int, policy: PolicyKey) -> Iterator[Fault]:
     """What the age of a specimen and the places it was kept in mean for one test."""
     kept = keep(test, specimen.additive, specimen.matrix, life, policy=policy)
@@ -70,7 +75,11 @@ def _extended(test: Test, specimen: Specimen, life: Life, age_s: int, kept: Kept
 
 
 def index_faults(test: str, indices: Mapping[IndexKey, Decimal]) -> Iterator[Fault]:
-    """What hemolysis, lipemia and icterus mean for one test; not measured, or no limit known, is said."""
+    """What hemolysis, lipemia and icterus mean for one test; not measured, or no limit known, is said.
+
+    A laboratory's lipemia or icterus is a bare number: above 0 it gets a comment that says so, and no word on what
+    it means. Hemolysis below where a sample counts as hemolyzed holds nothing up.
+    """
     for index in INDICES:
         value = indices.get(index)
         if value is None:
@@ -78,13 +87,22 @@ def index_faults(test: str, indices: Mapping[IndexKey, Decimal]) -> Iterator[Fau
             continue
         limit = next((x for x in index_limits() if x.index == index and test in x.tests), None)
         if limit is None:
-            if value > (_HEMOLYZED if index == "hemolysis" else 0):
-                yield fault(index, "comment", f"{value}; no limit is known for this test")
+            if value > 0:
+                yield _unlimited(index, value)
             continue
         sources = tuple(mark.source for mark in limit.marks)
         if limit.refuse_over is not None and value > limit.refuse_over:
-            text = f"{value}, over {limit.refuse_over} {limit.unit}; {limit.says}"
+            text = f"{value:f}, over {limit.refuse_over} {limit.unit}; {limit.says}"
             yield Fault(index, "refuse", text, limit.marks[0].basis, sources)
         elif limit.comment_from is not None and value >= limit.comment_from:
-            text = f"{value}, from {limit.comment_from} {limit.unit} on; {limit.says}"
+            text = f"{value:f}, from {limit.comment_from} {limit.unit} on; {limit.says}"
             yield Fault(index, "comment", text, limit.marks[0].basis, sources)
+
+
+def _unlimited(index: IndexKey, value: Decimal) -> Fault:
+    """An index above 0 of which no limit is known for the test."""
+    if index == "hemolysis" and value > _HEMOLYZED:
+        return fault(index, "comment", f"{value:f} g/L; no limit is known for this test")
+    if index == "hemolysis":
+        return fault(index, "untold", f"hemolysis of {value:f} g/L: no limit is known for every test")
+    return fault("index", "comment", f"{index} {value:f}")

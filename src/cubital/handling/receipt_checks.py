@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from cubital import facts
 from cubital.errors import ReceiptError
 from cubital.facts.keeping import checks, timings
-from cubital.handling.faults import Fault, FaultKey, age_faults, fault, index_faults, least_ul
-from cubital.handling.keeping import CLOTS, PolicyKey, span_text
+from cubital.handling.faults import Fault, FaultKey, age_faults, belongs, fault, index_faults, least_ul
+from cubital.handling.keeping import CLOTS, PLACES, PolicyKey, span_text
 from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen, is_of_identity
 from cubital.handling.stability import Life, Phase, life_of, seconds_between
 from cubital.model.plan import Reason
@@ -112,13 +112,14 @@ class _Look:
         if label.agree < FEWEST_IDENTIFIERS:
             yield fault("identifiers", "refuse", f"{label.agree} of 2 identifiers agree with the order")
         if label.differ:
-            yield fault("label-mismatch", "refuse", f"{label.differ} differ from the order")
-        if label.labels > 1:
+            yield fault("label-mismatch", "refuse", f"identifiers that differ from the order: {label.differ}")
+        # Whoever says that labels agree or differ has seen two.
+        if label.labels > 1 or label.labels_agree is not None:
             if label.labels_agree:
-                yield fault("second-label", "comment", f"{label.labels} labels that agree")
+                yield fault("second-label", "comment", f"{max(2, label.labels)} labels that agree")
             else:
                 seen = "differ" if label.labels_agree is False else "were not compared"
-                yield fault("two-labels", "refuse", f"{label.labels} labels, which {seen}")
+                yield fault("two-labels", "refuse", f"{max(2, label.labels)} labels, which {seen}")
         yield from _label_lines(label, test)
 
     def _tube(self, test: Test) -> Iterator[Fault]:
@@ -193,7 +194,15 @@ class _Look:
 
     def _age(self, test: Test) -> Iterator[Fault]:
         age_s = max(0, seconds_between(self.specimen.collected_at, self.arrival.at))
-        yield from age_faults(test, self.specimen, self.life, age_s, self.policy)
+        found = list(age_faults(test, self.specimen, self.life, age_s, self.policy))
+        place = belongs(test)
+        is_unsaid = self.arrival.came is None and not self.specimen.stays and self.specimen.separated_at is None
+        if place is not None and is_unsaid and any(f.outcome == "refuse" for f in found):
+            # Too old even where it belongs, or lost only if it was elsewhere: which of the two is said.
+            found = list(age_faults(test, self.specimen, Life((Phase(place, 0, None),)), age_s, self.policy))
+            if not any(f.outcome == "refuse" for f in found):
+                found = [fault("carried", "refuse", f"nobody said that it came {PLACES[place]}, where it belongs")]
+        yield from found
 
     def _volume(self, test: Test) -> Iterator[Fault]:
         if test.culture is not None or not test.accepts:

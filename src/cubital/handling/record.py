@@ -48,6 +48,8 @@ def begin(event: AnyEvent) -> Specimen:
         raise _impossible(
             event, f"{event.usable_ul} uL usable of a draw of {event.draw_ul} uL", "0 or more, of a draw above 0"
         )
+    if event.additive not in facts.additives():
+        raise _impossible(event, f"the additive {event.additive[:40]!r}", f"one of {', '.join(facts.additives())}")
     return Specimen(
         id=event.specimen,
         patient=event.patient,

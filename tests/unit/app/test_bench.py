@@ -356,3 +356,36 @@ def test_plasma_poured_off_a_spun_tube_of_whole_blood_serves_what_needs_plasma(r
     assert Shelf(record=record).find("T1a").specimen.matrix == "plasma"
     found = answer(record, "bnp", now=MORNING + timedelta(hours=1))
     assert [(offer.specimen, offer.outcome) for offer in found.redraw.served] == [("T1a", "accept")]
+
+
+def test_two_labels_that_nobody_compared_are_not_written_down_as_a_refusal(record: SpecimenRecord) -> None:
+    known = draw(record)
+    with pytest.raises(ReceiptError, match="2 labels that nobody compared"):
+        record_receipt(record, known, SHIPPED, replace(GOOD, label=label(labels=2)), WHO)
+    assert len(record.history("T1")) == 1
+
+
+def test_how_it_came_is_kept_so_that_an_added_test_knows_it(record: SpecimenRecord) -> None:
+    # Unspun blood that came cold: thyrotropin bears it, potassium does not.
+    known = draw(record, "T1", "thyrotropin", kind="heparin-gel")
+    assert not record_receipt(record, known, SHIPPED, replace(GOOD, came="cold"), WHO).is_refused
+    state = Shelf(record=record).find("T1").specimen
+    assert [(stay.storage, stay.since) for stay in state.stays] == [("cold", MORNING)]
+    spin(record, "T1", 40)
+    offer = answer(record, "potassium", now=MORNING + timedelta(hours=1)).redraw.offers["potassium"][0]
+    assert offer.outcome == "refuse"
+    assert "at 2-8 C" in offer.reasons[0].text
+
+
+def test_a_tube_that_belonged_on_ice_gives_nothing_that_must_not_be_chilled(record: SpecimenRecord) -> None:
+    draw(record, "T1", "lactate", usable_ul=1500)
+    found = answer(record, "potassium", "lactate", now=MORNING + timedelta(minutes=20)).redraw.offers["potassium"][0]
+    assert found.outcome == "refuse"
+    assert "it belonged on ice for another test" in str(found.reasons)
+
+
+def test_a_fault_of_the_whole_tube_is_said_once(record: SpecimenRecord) -> None:
+    known = draw(record)
+    record_receipt(record, known, SHIPPED, replace(GOOD, label=label(agree=1)), WHO)
+    (offer,) = answer(record, "calcium").redraw.offers["calcium"]
+    assert [reason.about for reason in offer.reasons] == ["identifiers"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -104,7 +105,7 @@ def test_what_is_not_said_and_not_looked_at_is_named() -> None:
     ("options", "words"),
     [
         (("--differ", "1"), "The label differs from the order"),
-        (("--labels", "2"), "two labels that differ"),
+        (("--labels", "2"), "two labels that were not found to agree"),
         (("--labels", "2", "--labels-agree"), "both were read and agree"),
         (("--no-time",), "time of collection is not on the label"),
         (("--no-collector",), "collector is not on the label"),
@@ -244,3 +245,16 @@ def test_help_of_each_command_says_what_it_does() -> None:
         said = say(command, "--help")
         assert said.status == 0
         assert "--specimens" in said.out
+
+
+def test_a_day_of_another_year_is_said_with_its_year_where_it_is_far_and_columns_stay_apart(tmp_path: Path) -> None:
+    tube = {
+        "patient": "P1", "kind": "edta", "matrix": "whole-blood", "tests": ["CBC"], "draw_ml": 3, "usable_ml": 2.8,
+    }  # fmt: skip
+    drawn = {"near": "2026-12-31 23:50", "far": "2028-02-29 07:00"}
+    rows = [{**tube, "id": id, "collected_at": at} for id, at in drawn.items()]
+    path = tmp_path / "years.json"
+    path.write_text(json.dumps({"format": "cubital.specimens/1", "specimens": rows}))
+    said = say("board", "--specimens", str(path), "--demo", "--at", "2026-12-31 23:55").out
+    assert "01-01 23:50  in 23.9 h" in said
+    assert "from 2028-02-29 07:00 in 424.2 d" in said

@@ -37,6 +37,10 @@ FAULTS = {
     "half_a_stay": ("specimens[0].stored[0]", "expected storage and at"),
     "negative_index": ("specimens[0].indices.hemolysis", "found less than 0"),
     "time_that_the_clocks_skipped": ("specimens[0].collected_at", "skipped"),
+    "parent_of_itself": ("parent_of_itself", "among its own parents"),
+    "parents_in_a_circle": ("parents_in_a_circle", "among its own parents"),
+    "poured_before_it_was_drawn": ("specimens[0].poured_at", "a time before the draw"),
+    "more_left_than_was_usable": ("specimens[0].left_ml", "more than was usable"),
     "slip_of_a_field": ("specimens[0].recieved_at", "expected received_at"),
 }
 

@@ -225,7 +225,7 @@ def test_indices_that_are_not_measured_yet_are_named_and_do_not_hold_it_up() -> 
 def test_an_index_without_a_known_limit_is_a_comment_not_a_guess() -> None:
     found = one("heparin-gel", "sodium", indices={"lipemia": Decimal(3), "hemolysis": Decimal("0.6")})
     assert found.outcome == "comment"
-    assert "The specimen is lipemic: 3; no limit is known for this test." in found.wording
+    assert "An index was measured of which no limit is known for this test: lipemia 3." in found.wording
     assert one("heparin-gel", "sodium", indices={"hemolysis": Decimal("0.5")}).outcome == "accept"
 
 
@@ -297,3 +297,28 @@ def test_a_verdict_of_the_record_carries_wording_and_reasons() -> None:
     found = one("heparin-gel", "lithium")
     assert (found.verdict.test, found.verdict.outcome) == ("lithium", "refuse")
     assert found.verdict.reasons == found.reasons
+
+
+def test_labels_that_are_said_to_differ_are_two_however_many_were_counted() -> None:
+    assert one("heparin-gel", "sodium", label=label(labels_agree=False)).is_identity
+    assert checks_of(one("heparin-gel", "sodium", label=label(labels_agree=True))) == ["second-label"]
+
+
+@pytest.mark.parametrize(("minutes", "check"), [(14, "carried"), (31, "age")])
+def test_where_nobody_said_that_it_came_on_ice_the_report_says_so_and_not_that_it_was_warm(
+    minutes: int, check: str
+) -> None:
+    found = one("edta", "ammonia", at=at(minutes))
+    assert (found.outcome, checks_of(found)) == ("refuse", [check])
+    assert ("nobody said that it came on ice" in found.wording) == (check == "carried")
+
+
+def test_a_lipemia_or_icterus_without_a_limit_is_not_called_lipemic_or_icteric() -> None:
+    found = one("heparin-gel", "sodium", indices={**GOOD.indices, "lipemia": Decimal("3")})
+    assert (found.outcome, checks_of(found)) == ("comment", ["index"])
+    assert found.wording == "An index was measured of which no limit is known for this test: lipemia 3."
+
+
+def test_a_little_hemolysis_without_a_limit_is_named_and_does_not_hold_it_up() -> None:
+    found = one("heparin-gel", "sodium", indices={**GOOD.indices, "hemolysis": Decimal("0.3")})
+    assert (found.outcome, found.untold) == ("accept", ("hemolysis of 0.3 g/L: no limit is known for every test",))

@@ -164,3 +164,8 @@ def test_events_and_the_state_survive_a_trip_through_bytes() -> None:
     event = pour(parent, Aliquoted(child="a1", volume_ul=300, tests=("potassium",), **said(50)))
     assert msgspec.json.decode(msgspec.json.encode(event), type=AnyEvent) == event
     assert isinstance(event.aliquot, Specimen)
+
+
+def test_an_additive_that_nobody_knows_is_refused_so_that_no_board_fails_on_it() -> None:
+    with pytest.raises(ImpossibleEvent, match="found the additive 'honey'"):
+        begin(collected(additive="honey"))

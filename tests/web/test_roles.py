@@ -12,11 +12,15 @@ from tests.web.conftest import Browser
 
 ALL = frozenset(ROLES)
 NOBODY = "nobody"
+BENCH = frozenset({"processor", "supervisor", "administrator"})
 # Written apart from the program's own table: who may open or send what. `NOBODY` in a row: the door itself.
 MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/"): ALL,
     ("GET", "/draw"): ALL,
     ("POST", "/draw"): ALL,
+    ("GET", "/bench"): BENCH,
+    ("GET", "/bench/due"): BENCH,
+    ("POST", "/bench/demo"): BENCH,
     ("GET", "/explain"): ALL,
     ("GET", "/explain/order"): ALL,
     ("GET", "/explain/carry-over"): ALL,
@@ -68,8 +72,10 @@ def test_every_route_opens_to_the_roles_of_the_table_and_to_nobody_else(browser:
 @pytest.mark.parametrize("role", ROLES)
 def test_the_menu_offers_only_pages_that_open(browser: Browser, role: str) -> None:
     browser.sign_in(role)
-    offered = [path for path in ("/draw", "/explain", "/accounts", "/trail") if f'<li><a href="{path}"' in browser.text]
-    assert offered == [path for path in ("/draw", "/explain", "/accounts", "/trail") if role in MAY["GET", path]]
+    menu = ("/draw", "/bench", "/explain", "/accounts", "/trail")
+    assert [path for path in menu if f'<li><a href="{path}"' in browser.text] == [
+        path for path in menu if role in MAY["GET", path]
+    ]
 
 
 def test_a_refusal_is_written_in_the_trail(browser: Browser) -> None:

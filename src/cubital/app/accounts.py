@@ -98,8 +98,11 @@ class Accounts:
                 return secret
         raise SignInRefused("found no such name with this password; check both, and that no key is locked")
 
-    def visitor(self, secret: str) -> Visitor | None:
-        """Who this secret stands for; None where the session was never begun, has ended or was revoked."""
+    def visitor(self, secret: str, *, is_awake: bool = True) -> Visitor | None:
+        """Who this secret stands for; None where the session was never begun, has ended or was revoked.
+
+        Where nobody `is_awake`, as when a page asks by itself, the idle time runs on.
+        """
         now, key = self._now(), digest(secret)
         with self._store.reading() as book:
             session = book.session(key)
@@ -108,7 +111,7 @@ class Accounts:
             return None
         if now >= session.ends_at or now - session.seen_at >= IDLE:
             return None
-        if now - session.seen_at >= SEEN_EVERY:
+        if is_awake and now - session.seen_at >= SEEN_EVERY:
             with self._store.writing() as book:
                 # It may have been revoked meanwhile: what is gone is not made anew.
                 if book.session(key) is None:

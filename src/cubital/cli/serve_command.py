@@ -36,7 +36,7 @@ def serve(
         try:
             # Named, not imported: prompt and pages stand side by side, and this one starts the other.
             import_module(PAGES).serve(
-                here, address=address, host=host, port=port, names=names, is_behind_tls=behind_tls
+                here, address=address, host=host, port=port, names=names, is_behind_tls=behind_tls, is_demo=demo
             )
         except ModuleNotFoundError as error:
             raise MissingLibrary(

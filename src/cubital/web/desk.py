@@ -9,6 +9,7 @@ import msgspec
 
 from cubital.app.accounts import Accounts
 from cubital.app.clock import now as read_now
+from cubital.app.live_board import LiveBoard
 from cubital.app.ports import Now
 from cubital.app.record import SpecimenRecord
 from cubital.model import Site
@@ -16,10 +17,11 @@ from cubital.planning.directory import Directory
 
 
 class Settings(msgspec.Struct, frozen=True, kw_only=True):
-    """How the server stands: the names it answers to, and whether a proxy with TLS is before it."""
+    """How the server stands: the names it answers to, whether TLS is before it, whether all of it is invented."""
 
     names: tuple[str, ...] = ("127.0.0.1", "localhost", "[::1]")
     is_behind_tls: bool = False
+    is_demo: bool = False
 
 
 class Desk:
@@ -33,6 +35,7 @@ class Desk:
         self.directory = Directory(site)
         self.accounts = accounts
         self.record = record
+        self.board = LiveBoard(record, site)
         self.today = today
         self.now = now
         self.settings = settings or Settings()

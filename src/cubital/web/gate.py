@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from cubital.app.accounts import Visitor
 from cubital.errors import RecordUnavailable
 from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
@@ -65,7 +66,7 @@ class Gate:
             return self._refuse(visit, 500, "This is a defect of cubital. Nothing was changed that was not said.")
 
     def _pass(self, visit: Visit) -> Response:
-        visit.visitor = self._desk.accounts.visitor(visit.secret) if visit.secret else None
+        visit.visitor = self._visitor_of(visit) if visit.secret else None
         if visit.visitor is None and not visit.visit_key:
             visit.fresh_visit = secrets.token_urlsafe()
         refused = self._refuse_request(visit)
@@ -75,6 +76,9 @@ class Gate:
         if visit.fresh_visit is not None:
             set_cookie(response, visit_cookie(self._desk.settings), visit.fresh_visit, self._desk.settings)
         return response
+
+    def _visitor_of(self, visit: Visit) -> Visitor | None:
+        return self._desk.accounts.visitor(visit.secret, is_awake=self._page.is_by_hand)
 
     def _refuse_request(self, visit: Visit) -> Response | None:
         """The answer in the page's place; None where the page may answer."""

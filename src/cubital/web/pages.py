@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from cubital.app.accounts import Visitor
 from cubital.model.account import ROLES
-from cubital.web import account_pages, door_pages, draw_page, explain_page
+from cubital.web import account_pages, bench_page, door_pages, draw_page, explain_page
 from cubital.web.visit import Visit
 
 Handler = Callable[[Visit], Response]
@@ -19,12 +19,14 @@ EVERYONE: Final = None
 SIGNED_IN: Final = frozenset(ROLES)
 MOST_BYTES, MOST_FIELDS = 256 * 1024, 200
 """The largest request that a page reads, and the most fields in it, unless its row says otherwise."""
+BENCH: Final = frozenset({"processor", "supervisor", "administrator"})
 
 
 class Page(msgspec.Struct, frozen=True, kw_only=True):
     """One address: what answers each method, who may, its word in the menu, and its word in the trail.
 
     A page with `most_files` above 0 takes forms with files too (`multipart/form-data`), up to `most_bytes` in all.
+    What is not `is_by_hand` is asked by the page itself, again and again, and keeps no session awake.
     """
 
     path: str
@@ -35,6 +37,7 @@ class Page(msgspec.Struct, frozen=True, kw_only=True):
     most_bytes: int = MOST_BYTES
     most_fields: int = MOST_FIELDS
     most_files: int = 0
+    is_by_hand: bool = True
 
 
 PAGES: tuple[Page, ...] = (
@@ -43,6 +46,9 @@ PAGES: tuple[Page, ...] = (
         path="/draw", answers={"GET": draw_page.open_page, "POST": draw_page.plan}, roles=SIGNED_IN,
         menu="Draw", noted="opened draw",
     ),
+    Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench", noted="opened the bench"),
+    Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
+    Page(path="/bench/demo", answers={"POST": bench_page.fill_demo}, roles=BENCH),
     Page(path="/explain", answers={"GET": explain_page.open_page}, roles=SIGNED_IN, menu="Explain"),
     Page(path="/explain/order", answers={"GET": explain_page.order}, roles=SIGNED_IN),
     Page(path="/explain/carry-over", answers={"GET": explain_page.carry}, roles=SIGNED_IN),

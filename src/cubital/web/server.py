@@ -15,7 +15,10 @@ from cubital.model import Site
 STOP_S = 5
 
 
-def serve(site: Site, *, address: str, host: str, port: int, names: tuple[str, ...], is_behind_tls: bool) -> None:
+def serve(
+    site: Site, *, address: str, host: str, port: int, names: tuple[str, ...], is_behind_tls: bool,
+    is_demo: bool = False,
+) -> None:  # fmt: skip
     """Serve the pages of this site until interrupted.
 
     `address` is the database of the record, `names` what else than the loopback names the server answers to.
@@ -36,7 +39,7 @@ def serve(site: Site, *, address: str, host: str, port: int, names: tuple[str, .
     with contextlib.closing(accounts), contextlib.closing(record):
         is_new = accounts.is_new()
         known = dict.fromkeys((*Settings().names, *(name.lower() for name in names)))
-        settings = Settings(names=tuple(known), is_behind_tls=is_behind_tls)
+        settings = Settings(names=tuple(known), is_behind_tls=is_behind_tls, is_demo=is_demo)
         desk = Desk(site, accounts, record=record, today=today, settings=settings)
         scheme = "https" if is_behind_tls else "http"
         shown = names[0] if names else host if ":" not in host else f"[{host}]"

@@ -1,0 +1,48 @@
+// Two things that the pages of the bench cannot do without a script: say that the board is behind when no answer comes,
+// and take a scan wherever the cursor stands. Without it the field at the top takes the scans that are typed into it.
+"use strict";
+(() => {
+  const due = document.getElementById("due");
+  const behind = document.querySelector(".behind");
+  if (due && behind) {
+    const LONGEST_MS = 15000;
+    let seen = new Date();
+    const look = () => {
+      const isBehind = new Date() - seen > LONGEST_MS;
+      if (isBehind) document.getElementById("since").textContent = seen.toLocaleTimeString();
+      behind.hidden = !isBehind;
+    };
+    due.addEventListener("htmx:after:swap", () => { seen = new Date(); look(); });
+    setInterval(look, 1000);
+  }
+
+  // A scanner types faster than anyone and ends with Enter. What it types into a field that is not for it goes to the
+  // scan field instead; a key pressed where nothing takes it goes there too.
+  const scan = document.getElementById("scan");
+  if (!scan) return;
+  const QUICK_MS = 40, LEAST = 4;
+  const takesText = (node) => node instanceof HTMLTextAreaElement || node instanceof HTMLSelectElement
+    || (node instanceof HTMLInputElement && !["checkbox", "radio", "submit", "button"].includes(node.type));
+  let run = "", last = 0, field = null, before = "";
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
+    const at = document.activeElement;
+    const now = performance.now();
+    const isQuick = now - last < QUICK_MS;
+    last = now;
+    if (event.key.length === 1) {
+      if (!isQuick || at !== field) { run = ""; field = at; before = takesText(at) ? at.value : ""; }
+      run += event.key;
+      if (!takesText(at) && event.key !== " ") { scan.focus(); scan.value = ""; field = scan; }
+      return;
+    }
+    if (event.key === "Enter" && at !== scan && !at?.hasAttribute("data-scan") && isQuick && run.length >= LEAST && takesText(at) && at === field) {
+      event.preventDefault();
+      const scanned = run;
+      at.value = before;
+      scan.value = scanned;
+      scan.form.requestSubmit();
+    }
+    if (event.key === "Enter") run = "";
+  }, true);
+})();

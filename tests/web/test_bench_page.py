@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import html
 import re
-from collections.abc import Iterator
 
 import pytest
 from starlette.applications import Starlette
@@ -42,10 +41,10 @@ def bench(demo_application: Starlette) -> Browser:
 
 
 @pytest.fixture
-def morning(record: SpecimenRecord, demo: Site) -> Iterator[SpecimenRecord]:
+def morning(record: SpecimenRecord, demo: Site) -> SpecimenRecord:
     """The record with the invented morning, as of now."""
     invent_morning(record, demo, now=datetime.datetime.now(datetime.UTC))
-    yield record
+    return record
 
 
 def test_an_empty_board_of_the_demo_site_offers_an_invented_morning_once(bench: Browser) -> None:

@@ -120,7 +120,8 @@ def cap_of(specimen: Specimen, site: Site) -> Cap:
         return Cap(mark="--", ink=hex_of(None), figure="", words=specimen.kind)
     letters = kind.mark or "--"
     stopper = f", stopper {kind.stopper}" if kind.stopper else ""
-    return Cap(mark=letters, ink=hex_of(kind.stopper), figure=figure_of(kind.stopper), words=f"{kind_of(specimen, site)}{stopper}")
+    words = f"{kind_of(specimen, site)}{stopper}"
+    return Cap(mark=letters, ink=hex_of(kind.stopper), figure=figure_of(kind.stopper), words=words)
 
 
 def kind_of(specimen: Specimen, site: Site) -> str:

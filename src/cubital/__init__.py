@@ -18,8 +18,10 @@ if TYPE_CHECKING:
     from cubital.app.draws import plan_order as plan
     from cubital.app.draws import plan_orders as plan_many
     from cubital.app.draws import verify_plan as verify
+    from cubital.app.suspicion import suspect
     from cubital.app.wiring import open_site as read_site
     from cubital.app.wiring import read_order
+    from cubital.app.wiring import read_samples as read_results
     from cubital.model import Ask, Order, Patient, Plan, Site
 
 __version__ = "0.1.0"
@@ -34,7 +36,9 @@ __all__ = [
     "plan",
     "plan_many",
     "read_order",
+    "read_results",
     "read_site",
+    "suspect",
     "verify",
 ]
 
@@ -47,7 +51,9 @@ _HOMES = {
     "plan": ("cubital.app.draws", "plan_order"),
     "plan_many": ("cubital.app.draws", "plan_orders"),
     "read_order": ("cubital.app.wiring", "read_order"),
+    "read_results": ("cubital.app.wiring", "read_samples"),
     "read_site": ("cubital.app.wiring", "open_site"),
+    "suspect": ("cubital.app.suspicion", "suspect"),
     "verify": ("cubital.app.draws", "verify_plan"),
 }
 

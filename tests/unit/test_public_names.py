@@ -12,7 +12,8 @@ import cubital
 
 def test_the_public_names_are_these_and_sorted() -> None:
     assert cubital.__all__ == [
-        "Ask", "Order", "Patient", "Plan", "Site", "errors", "plan", "plan_many", "read_order", "read_site", "verify",
+        "Ask", "Order", "Patient", "Plan", "Site", "errors", "plan", "plan_many", "read_order", "read_results",
+        "read_site", "suspect", "verify",
     ]  # fmt: skip
     assert cubital.__all__ == sorted(cubital.__all__)
 
@@ -46,3 +47,9 @@ def test_many_orders_give_one_outcome_each_in_order() -> None:
     orders = [cubital.Order(asks=(cubital.Ask(test=name),)) for name in ("K", "no such test", "CBC")]
     found = list(cubital.plan_many(orders, cubital.read_site()))
     assert [isinstance(each, cubital.Plan) for each in found] == [True, False, True]
+
+
+def test_results_are_read_and_weighed_by_the_public_names_alone() -> None:
+    samples = cubital.read_results("code,value,unit\nK,4.2,mmol/L\nNa,140,mmol/L\nCa,2.3,mmol/L\n", cubital.read_site())
+    (found,) = cubital.suspect(samples)
+    assert (found.verdict, found.redraw) == ("nothing found", False)

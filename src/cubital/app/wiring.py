@@ -289,16 +289,22 @@ def read_collection(data: bytes, *, where: str) -> Collection:
 
 
 def read_samples(
-    data: bytes, site: Site, *, where: str, today: datetime.date | None = None
+    data: bytes | str, site: Site, *, where: str = "results", today: datetime.date | None = None
 ) -> tuple[ResultSet, ...]:
     """The samples in a file of results: our own JSON, FHIR R4 where it has a `resourceType`, else CSV.
 
-    A tube is a kind of the site or an additive.
+    A tube is a kind of the site or an additive. Raises `ExchangeError` where it is none of the three, `UnitError` where
+    a unit is missing or foreign, and `OrderError`, with the place, for the rest.
+
+    >>> found = read_samples("code,value,unit\\nK,4.2,mmol/L\\n", open_site())
+    >>> found[0].results[0].analyte
+    'potassium'
     """
     from functools import partial
 
     from cubital.app.carry_over import additive_of
 
+    data = data.encode() if isinstance(data, str) else data
     of_site = partial(additive_of, site=site)
     start = data.removeprefix(b"\xef\xbb\xbf").lstrip()
     if not start:

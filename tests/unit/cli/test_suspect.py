@@ -12,8 +12,12 @@ from typing import Any
 
 import pytest
 
+from cubital import facts
 from cubital.exchange.json_bytes import MOST_BYTES
+from cubital.exchange.results_file import EARLIER_KEYS, RESULT_KEYS, SAMPLE_KEYS
+from cubital.exchange.results_table import HEADINGS
 from cubital.facts.causes import CAUSES
+from cubital.facts.population import population
 from tests.unit.cli.prompt import Said, say
 
 DATA = Path(__file__).parents[2] / "data"
@@ -226,3 +230,14 @@ def test_a_file_that_is_not_there_is_refused_in_words() -> None:
     said = say("suspect", "nowhere.json")
     assert (said.status, said.out) == (2, "")
     assert "nowhere.json: found No such file or directory" in said.err
+
+
+def test_the_page_of_suspect_names_every_key_column_cause_and_analyte_with_its_codes() -> None:
+    page = (Path(__file__).parents[3] / "docs" / "reference" / "suspect.md").read_text(encoding="utf-8")
+    for word in (*SAMPLE_KEYS, *RESULT_KEYS, *EARLIER_KEYS, *HEADINGS, *NAMES):
+        assert f"`{word}`" in page, word
+    for key, analyte in population().analytes.items():
+        codes = [facts.tests_table()[test].get("codes", {}).get("loinc") for test in analyte.tests]
+        shown = ", ".join(f"`{code}`" for code in (*codes, *analyte.loinc) if code)
+        low = "0" if analyte.can_be_zero else analyte.possible.low
+        assert f"| `{key}` | `{analyte.unit}` | {shown} | {low} to {analyte.possible.high} |" in page

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import Route, expect
 
@@ -136,6 +138,34 @@ def test_what_was_typed_last_is_what_is_shown_however_fast_one_types(opener: Ope
     expect(page.locator("#said")).to_contain_text("1 tube,")
     page.wait_for_load_state("networkidle")
     expect(page.locator(".tray .contents")).to_have_text(["potassium"])
+
+
+def test_a_scan_while_no_field_has_the_keys_goes_into_the_tests(opener: Opener) -> None:
+    page = opener("collector").page
+    page.get_by_text("winged set").click()
+    expect(page.get_by_label("Tests")).not_to_be_focused()
+    # Sent at once, as a scanner does; one press after the other may be as slow as a hand on a busy machine.
+    page.evaluate("""[..."2823-3", "Enter"].forEach((key) => document.activeElement.dispatchEvent(
+        new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true })))""")
+    expect(page.get_by_label("Tests")).to_have_value("2823-3\n")
+    expect(page.get_by_label("Tests")).to_be_focused()
+    expect(page.locator(".tray .contents")).to_have_text(["potassium"])
+
+
+def test_every_tube_is_seen_at_a_glance_and_leads_to_its_own_row(opener: Opener) -> None:
+    page = opener("collector", size=PHONE).page
+    page.get_by_label("Tests").fill("PT\nK\nCBC")
+    page.get_by_text("winged set").click()
+    glance = page.get_by_role("list", name="At a glance").get_by_role("link")
+    expect(glance).to_have_text(
+        [
+            re.compile(r"1\s*C9\s*1\.8 mL throw away"), re.compile(r"2\s*C9\s*1\.8 mL invert 5x"),
+            re.compile(r"3\s*LG\s*1\.1 mL invert 8x"), re.compile(r"4\s*E2\s*2 mL invert 8x"),
+        ]
+    )  # fmt: skip
+    glance.last.click()
+    expect(page.locator(".tray summary").last).to_be_in_viewport()
+    expect(page.get_by_role("link", name="3 tubes, 1 discard tube")).not_to_be_visible()
 
 
 def test_on_a_phone_the_answer_is_one_tap_away(opener: Opener) -> None:

@@ -33,6 +33,22 @@ def test_the_tubes_stand_in_the_order_of_the_plan_with_their_words(collector: Br
         assert tube.inversions is None or f"invert {tube.inversions}x" in said
 
 
+def test_what_is_left_out_stands_before_what_is_to_be_watched_and_every_note_says_what_it_rests_on(
+    collector: Browser,
+) -> None:
+    collector.post(
+        "/draw",
+        {"tests": "K\nCBC\nPT\nCRP", "age": "6", "age_unit": "mo", "weight_kg": "6", "drawn_ml": "8"},
+        **PARTIAL,
+    )
+    said = text_of(collector)
+    assert said.index("STOP") < said.index("LEFT OUT") < said.index("Watch")
+    notes = collector.text.partition('aria-label="Notes"')[2].partition("</section>")[0]
+    rests = re.findall(r'<p class="rests">(.*?)</p>', notes)
+    assert rests
+    assert all(rests)
+
+
 def test_every_fact_of_the_patient_reaches_the_plan(collector: Browser) -> None:
     collector.post(
         "/draw",

@@ -1,6 +1,6 @@
+"use strict";
 // A draw that is not of what is typed now must not look as if it were: marked from the first keystroke that is not
 // answered within a second, until an answer is there. Without this script the form is sent by its button.
-"use strict";
 (() => {
   const form = document.getElementById("ask");
   const main = document.getElementById("main");
@@ -20,5 +20,40 @@
   document.addEventListener("htmx:after:swap", (event) => {
     const target = event.detail?.ctx?.target ?? event.target;
     if (target && target.id === "answer") end();
+  });
+
+  // On a phone the bar that leads to the answer goes where the answer is already on screen.
+  const answer = document.getElementById("answer");
+  new IntersectionObserver(([seen]) => main.toggleAttribute("data-at-answer", seen.isIntersecting), {
+    rootMargin: "0px 0px -25% 0px",
+  }).observe(answer);
+
+  // A scan while no field has the keys, after a tap beside them, still goes into the list of tests. A scanner is told
+  // from a hand by its speed: letters at most this far apart, ended with Enter.
+  const GAP_MS = 60;
+  const LEAST_LETTERS = 3;
+  let scanned = "";
+  let last = 0;
+  document.addEventListener("keydown", (event) => {
+    const at = document.activeElement;
+    if (event.ctrlKey || event.metaKey || event.altKey || at?.matches("textarea, select, input:not([type=radio], [type=checkbox])")) {
+      scanned = "";
+      return;
+    }
+    const isFast = event.timeStamp - last <= GAP_MS;
+    last = event.timeStamp;
+    if (event.key === "Enter" && isFast && scanned.length >= LEAST_LETTERS) {
+      event.preventDefault();
+      const box = document.getElementById("tests");
+      box.value += (box.value && !box.value.endsWith("\n") ? "\n" : "") + scanned + "\n";
+      scanned = "";
+      box.focus();
+      box.dispatchEvent(new Event("input", { bubbles: true }));
+    } else if (event.key.length === 1) {
+      scanned = isFast ? scanned + event.key : event.key;
+      if (isFast && event.key === " ") event.preventDefault();
+    } else if (event.key !== "Shift") {
+      scanned = "";
+    }
   });
 })();

@@ -15,7 +15,7 @@ from cubital.model.vocabulary import ACCESSES, MATRICES
 
 FILE, POLICY_FILE = "tubes.toml", "site.toml"
 MOST_SIZES = 12
-SIZE_FIELDS = ("draw_ml", "liquid_additive_ul", "in_stock", "expires")
+SIZE_FIELDS = ("draw_ml", "liquid_additive_ul", "in_stock", "expires", "diameter_mm")
 # What the site's policy may say of a kind in its own words, and the section of site.toml for it.
 _WORDED = {"stopper": "stoppers", "name": "names"}
 _PLACES = ("after", "before", "with")
@@ -48,6 +48,7 @@ def _values(kind: TubeKind) -> Values:
                     "liquid_additive_ul": size.liquid_additive_ul or None,
                     "in_stock": size.in_stock,
                     "expires": size.expires,
+                    "diameter_mm": None if size.diameter_um is None else Decimal(size.diameter_um) / 1000,
                 }
             )
             for size in kind.sizes
@@ -70,6 +71,7 @@ def _section(edition: Edition, name: str) -> Mapping[str, Any]:
 
 def _read(fields: Fields, before: Values | None) -> Typed:
     sizes, rows = _read_sizes(fields)
+    _keep_widths(sizes, before)
     dead: Values = {matrix: number(fields.said(f"dead_volume_ul.{matrix}")) for matrix in MATRICES}
     chosen = fields.all_said("accesses")
     fixed = before or {
@@ -103,6 +105,14 @@ def _read_sizes(fields: Fields) -> tuple[list[Values], tuple[int, ...]]:
             sizes.append(known_of(size))
             rows.append(row)
     return sizes, tuple(rows)
+
+
+def _keep_widths(sizes: list[Values], before: Values | None) -> None:
+    """Let a size keep the outer diameter that it had where the form says none: a centrifuge is loaded by it."""
+    had = {size["draw_ml"]: size["diameter_mm"] for size in (before or {}).get("sizes", ()) if "diameter_mm" in size}
+    for size in sizes:
+        if size.get("diameter_mm") is None and size.get("draw_ml") in had:
+            size["diameter_mm"] = had[size["draw_ml"]]
 
 
 def _read_place(fields: Fields) -> Values | None:

@@ -26,7 +26,7 @@ from cubital.model.centrifuge import Centrifuge, LeftOut, RecordedTube, SpinPlan
 __all__ = ["MOST_STEPS", "SpinLoads", "load_centrifuges", "program_marks", "spin_document", "waiting_tubes"]
 
 FORMAT = "cubital.spin/1"
-UNMEASURED = "it waits for its spin and is not in the file: what its width and fill are is not known"
+UNMEASURED = "it waits for its spin and is not in the file: how full it is, is not known"
 ALWAYS = (
     "the centrifuge's own instructions, and what your laboratory validated, come first",
     "tubes of one kind and size count as equally heavy but for their blood",

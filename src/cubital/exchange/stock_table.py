@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any, get_args
 
 from cubital.exchange.table import Table, is_text, words
 from cubital.facts.tubes import Use
 from cubital.model import Finding, Tube, TubeKind
 from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES
+from cubital.units import exact
 
 MOST_DRAW_ML = 20
 MOST_LIQUID_UL = 100_000
+MOST_DIAMETER_MM = 60
 KIND_KEYS = (
     "additive",
     "gel",
@@ -28,7 +31,7 @@ KIND_KEYS = (
     "inversions",
     "from",
 )
-SIZE_KEYS = ("draw_ml", "liquid_additive_ul", "in_stock", "expires")
+SIZE_KEYS = ("draw_ml", "liquid_additive_ul", "in_stock", "expires", "diameter_mm")
 MATERIALS = ("glass", "plastic")
 # Media and additives that may outweigh the blood: a bottle of broth holds more than it draws.
 _BROTHS = ("culture-medium", "sps")
@@ -182,7 +185,24 @@ def _read_size(row: Table, additive: str | None) -> Tube | None:
         liquid_additive_ul=liquid_ul,
         in_stock=row.whole("in_stock", least=0, most=10**9, unit="tubes"),
         expires=row.day("expires"),
+        diameter_um=_read_diameter(row),
     )
+
+
+def _read_diameter(row: Table) -> int | None:
+    """The outer diameter, written in millimetres, in whole micrometres; None where it is absent or faulty."""
+    value = row.content.get("diameter_mm")
+    if value is None:
+        return None
+    try:
+        number = exact(value if not isinstance(value, str) else None, where="diameter_mm") * 1000
+    except ValueError:
+        number = Fraction(0)
+    if number.denominator == 1 and 0 < number <= MOST_DIAMETER_MM * 1000:
+        return number.numerator
+    expected = f"millimetres above 0, at most {MOST_DIAMETER_MM}, three decimals"
+    row.fault("diameter_mm", found=value, expected=expected, remedy="write the outer diameter, such as 13")
+    return None
 
 
 def _read_dead_volumes(table: Table) -> dict[Any, int]:

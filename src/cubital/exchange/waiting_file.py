@@ -47,6 +47,7 @@ def read_waiting(
 ) -> Waiting:  # fmt: skip
     """The tubes and centrifuges in these bytes, as they are at the file's `at`, else at `now`.
 
+    A width that the file leaves out is that of the size in the site's stock, where the site says it.
     Of a tube that is `recorded` by its id the file may leave out all but its width and its fill; kind and size that it
     gives must be those of the record, and times that it gives go before those of the record.
 
@@ -108,7 +109,9 @@ def _read_tube(row: Form, site: Site, moment: datetime, known: RecordedTube | No
     diameter = f"millimetres above 0, at most {MOST_DIAMETER_MM}"
     diameter_um = _scaled(row, "diameter_mm", 1000, diameter, most=MOST_DIAMETER_MM)
     if diameter_um is None:
-        _missing(row, "diameter_mm", f"the outer diameter in {diameter}")
+        diameter_um = kind.diameter_um_of(draw_ul)
+    if diameter_um is None:
+        _missing(row, "diameter_mm", f"the outer diameter in {diameter}, here or with its size in tubes.toml")
     measure, load_mg = _read_load(row)
     ready_s = _seconds(row, "ready_at", site, moment)
     due_s = _seconds(row, "spun_by", site, moment)

@@ -179,6 +179,14 @@ def test_stock_and_expiry_of_a_size_are_changed_and_the_other_fields_of_the_file
     assert versions.newest().site.kinds["citrate"].sizes[0].in_stock == 12
 
 
+def test_the_outer_diameter_of_a_size_is_kept_by_a_form_that_does_not_ask_for_it(versions: SiteVersions) -> None:
+    sized = edit(KIND_FORM, versions, "citrate", **{"sizes.0.diameter_mm": "13"})
+    versions.save("ada", 0, sized.entries, "measured")
+    assert versions.newest().site.kinds["citrate"].sizes[0].diameter_um == 13_000
+    found = edit(KIND_FORM, versions, "citrate", **{"sizes.0.in_stock": "12", "sizes.0.diameter_mm": ""})
+    assert found.entries["tubes.toml"]["citrate"]["sizes"][0]["diameter_mm"] == 13
+
+
 @pytest.mark.parametrize(
     ("changed", "field", "said"),
     [

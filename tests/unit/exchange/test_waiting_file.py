@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from cubital.app.wiring import open_site
 from cubital.errors import CubitalError, ExchangeError, LocalTimeError, OrderError
 from cubital.exchange.waiting_file import Waiting, read_waiting
+from cubital.model import Site, Tube
 from cubital.model.centrifuge import Standing
 
 NOW = datetime(2026, 11, 25, 8, 40, tzinfo=UTC)
@@ -152,3 +153,18 @@ def test_what_is_no_file_of_tubes_is_refused(text: str) -> None:
         read_waiting(text, SITE, now=NOW, where="w.json")
     with pytest.raises(ExchangeError, match="found nothing"):
         read_waiting("", SITE, now=NOW, where="w.json")
+
+
+def stock(*diameters_um: int | None) -> Site:
+    sizes = tuple(Tube(draw_ul=2700, liquid_additive_ul=300, diameter_um=um) for um in diameters_um)
+    return replace(SITE, kinds={**SITE.kinds, "citrate": replace(SITE.kinds["citrate"], sizes=sizes)})
+
+
+def test_a_width_that_the_stock_says_need_not_be_written_and_one_that_is_written_goes_before_it() -> None:
+    tube = {key: value for key, value in TUBE.items() if key != "diameter_mm"}
+    text = json.dumps([tube])
+    assert read_waiting(text, stock(13_200), now=NOW, where="w").tubes[0].diameter_um == 13_200
+    assert read_waiting(json.dumps([TUBE]), stock(13_200), now=NOW, where="w").tubes[0].diameter_um == 13_000
+    for several in ((None,), (13_000, 13_200), (13_000, None)):
+        with pytest.raises(OrderError, match=r"diameter_mm: found nothing; expected .* in tubes.toml"):
+            read_waiting(text, stock(*several), now=NOW, where="w")

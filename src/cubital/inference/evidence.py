@@ -86,7 +86,7 @@ def _moved(sample: ResultSet, rows: Places, share: Floats) -> tuple[Moved, ...]:
             sample.results[place].analyte, float(value[place]),
             None if value[place] <= floor[place] or hidden[place] else float(without[place]),
         )
-        for place in np.argsort(-sizes, kind="stable")[:MOST_NAMED] if sizes[place] > _LEAST_MOVE
+        for place in np.argsort(-sizes, kind="stable") if sizes[place] > _LEAST_MOVE
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from cubital import facts
 from cubital.facts.causes import CAUSES, Cause, causes
 from cubital.facts.population import population
-from cubital.inference.evidence import Evidence, evidence_of
+from cubital.inference.evidence import Evidence, Moved, evidence_of
 from cubital.inference.population import Floats, spread
 from cubital.inference.posterior import posterior
 from cubital.inference.states import states
@@ -48,7 +48,10 @@ class Fraction(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Suspicion(msgspec.Struct, frozen=True, kw_only=True):
-    """The answer for one sample. `causes` are in the order of the list of causes and sum to 1."""
+    """The answer for one sample. `causes` are in the order of the list of causes and sum to 1.
+
+    `moved` are the results that the likeliest cause other than nothing would have moved, the most moved first.
+    """
 
     causes: tuple[tuple[str, float], ...]
     fraction: Fraction
@@ -56,6 +59,7 @@ class Suspicion(msgspec.Struct, frozen=True, kw_only=True):
     verdict: VerdictKey
     redraw: bool
     reasons: tuple[str, ...]
+    moved: tuple[Moved, ...] = ()
     id: str | None = None
     unread: tuple[str, ...] = ()
 
@@ -101,7 +105,7 @@ def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -
     return Suspicion(
         causes=tuple(zip(CAUSES, chances.tolist(), strict=True)), fraction=fraction,
         trusted=tuple(result.analyte for result in sample.results if result.analyte not in untrusted),
-        verdict=verdict, redraw=redraw, id=sample.id, unread=sample.unread,
+        verdict=verdict, redraw=redraw, moved=evidence.moved, id=sample.id, unread=sample.unread,
         reasons=reasons_for(
             sample, verdict=verdict, redraw=redraw, chances=chances, lead=lead, evidence=evidence, critical=critical,
             untrusted=untrusted, own=own, is_odd=is_odd, fraction=(fraction.estimate, fraction.low, fraction.high),

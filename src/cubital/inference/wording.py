@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from cubital.facts.causes import CAUSES, Cause, causes
 from cubital.facts.population import population
-from cubital.inference.evidence import Evidence
+from cubital.inference.evidence import MOST_NAMED, Evidence
 from cubital.inference.population import Floats
 from cubital.inference.table import ADULT_H, used_earlier
 from cubital.model.results import Result, ResultSet
@@ -102,7 +102,7 @@ def _of_lead(
         parts = [
             f"{_name(one.analyte)} {_amount(one.analyte, one.measured)}, "
             + ("nearly all of it hidden" if one.without is None else f"without it {one.without:.3g}")
-            for one in evidence.moved
+            for one in evidence.moved[:MOST_NAMED]
         ]
         yield f"{lead.name} would explain: {'; '.join(parts)}"
 

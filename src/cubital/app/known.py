@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class Known(NamedTuple):
-    """One specimen; `indices` is what was measured of it.
+    """One specimen; `indices` is what was measured of it beside what its state says.
 
     `poured_at` is when an aliquot was taken off its tube, where its state does not say when its cells came off.
     """
@@ -35,7 +35,7 @@ class Known(NamedTuple):
     @property
     def held(self) -> Held:
         """The same for adding a test or for a redraw."""
-        return Held(specimen=self.specimen, life=self.life, indices=self.indices)
+        return Held(specimen=self.specimen, life=self.life, indices={**self.specimen.indices, **self.indices})
 
 
 def known_of(record: SpecimenRecord, specimens: Iterable[Specimen]) -> tuple[Known, ...]:

@@ -129,7 +129,10 @@ def record_receipt(
         steps.append(Step(event=carried, expected=expected))
         expected += 1
     verdicts = tuple(one.verdict for one in found.judgements)
-    judged = Judged(key=f"{key}/verdicts", verdicts=verdicts, second=person.second, **told)
+    judged = Judged(
+        key=f"{key}/verdicts", verdicts=verdicts, second=person.second, indices=arrival.indices,
+        fill_percent=arrival.fill_percent, **told,
+    )  # fmt: skip
     recorded = record.append(*steps, Step(event=judged, expected=expected))
     return msgspec.structs.replace(found, specimen=recorded.specimens[-1], is_recorded=True)
 

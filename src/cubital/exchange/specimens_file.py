@@ -38,7 +38,7 @@ FILE_KEYS = ("format", "specimens")
 KEYS = (
     "id", "patient", "kind", "matrix", "tests", "collected_at", "draw_ml", "usable_ml", "left_ml", "order",
     "hematocrit", "anticoagulated", "irreplaceable", "received_at", "spun_at", "stored", "verdicts", "reported",
-    "discarded_at", "parent", "poured_at", "indices",
+    "discarded_at", "parent", "poured_at", "indices", "fill_percent",
 )  # fmt: skip
 
 
@@ -119,6 +119,7 @@ class _Row:
         reported = self._tests("reported")
         state = replace(
             state, parent=parent, reported=reported, verdicts=self._verdicts(),
+            fill_percent=row.whole("fill_percent", least=0, most=200, unit="percent"),
             left_ul=0 if state.discarded_at else state.left_ul if left_ul is None else left_ul,
         )  # fmt: skip
         if strays := [test for test in (*reported, *state.verdicts) if test not in state.tests]:

@@ -11,7 +11,7 @@ import msgspec
 
 from cubital import facts
 from cubital.facts.keeping import IndexKey, StorageKey
-from cubital.handling.faults import Fault, age_faults, belongs, fault, index_faults, least_ul
+from cubital.handling.faults import Fault, age_faults, belongs, fault, fill_faults, index_faults, least_ul
 from cubital.handling.keeping import PLACES, PolicyKey
 from cubital.handling.receipt import holds_for_whole
 from cubital.handling.stability import Life, life_of, seconds_between
@@ -111,7 +111,9 @@ class _Asking:
         takes_ul = 0
         if not any(f.outcome == "refuse" for f in faults):
             takes_ul = self._takes_ul()
-            faults += [*self._handling(), *self._age(), *self._volume(takes_ul), *self._indices()]
+            faults += [
+                *self._handling(), *self._age(), *self._fill(), *self._volume(takes_ul), *self._indices(),
+            ]  # fmt: skip
         outcome: OutcomeKey = (
             "refuse"
             if any(f.outcome == "refuse" for f in faults)
@@ -228,6 +230,13 @@ class _Asking:
         asked = [self.site.tests[key] for key in self.specimen.tests if key in self.site.tests]
         places = [belongs(test) for test in asked]
         return next((place for place in places if place is not None and place != belongs(self.test)), None)
+
+    def _fill(self) -> Iterator[Fault]:
+        """How full its tube was: what nobody wrote down is said."""
+        percent = self.specimen.fill_percent
+        for found in fill_faults(self.test, self.specimen, self.site, percent, self.policy):
+            is_untold = found.outcome == "untold"
+            yield found._replace(outcome="comment", text=f"{found.text} is not recorded") if is_untold else found
 
     def _volume(self, takes_ul: int) -> Iterator[Fault]:
         there_ul = free_ul(self.specimen, self.site)

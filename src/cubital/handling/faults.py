@@ -6,14 +6,21 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Literal, NamedTuple
 
+from cubital import facts
 from cubital.facts.keeping import INDICES, IndexKey, StorageKey, checks, index_limits
 from cubital.handling.drift import drift_words
 from cubital.handling.keeping import PolicyKey, span_text
 from cubital.handling.stability import Kept, Life, is_spun_for, keep
+from cubital.model.site import Site
 from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
 FaultKey = Literal["comment", "refuse", "untold"]
+RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
+_LEAST_FILL = 90
+_STUDIED_FILLS = {"adcock-1998-pt": ("prothrombin-time", "inr"), "adcock-1998-aptt": (
+    "activated-partial-thromboplastin-time",
+)}  # fmt: skip
 # From here on a sample counts as hemolyzed in quality indicators (Pre-HemI, over 0.5 g/L).
 _HEMOLYZED = Decimal("0.5")
 
@@ -72,6 +79,35 @@ def _extended(test: Test, specimen: Specimen, life: Life, age_s: int, kept: Kept
         on_s = age_s if life.separated_s is None else min(age_s, life.separated_s)
         words += drift_words(test.key, specimen.additive, "on-cells", "ambient", on_s)
     yield Fault("older", "comment", "; ".join(words), kept.limit.basis, kept.limit.sources)
+
+
+def fill_faults(
+    test: Test, specimen: Specimen, site: Site, percent: int | None, policy: PolicyKey
+) -> Iterator[Fault]:
+    """What the fill of the tube, in percent of its nominal draw, means for a test that depends on it."""
+    is_ratio = specimen.additive in RATIO_CRITICAL
+    if not is_ratio and "full_tube" not in test.handling:
+        return
+    if percent is None:
+        yield fault("fill", "untold", "how full it is")
+        return
+    if not is_ratio:
+        if percent < _LEAST_FILL:
+            text = f"filled to {percent} %; to the mark is asked, no source says how much less will do"
+            yield Fault("fill", "comment", text, "memory", ("memory",))
+        return
+    kind = site.kinds.get(specimen.kind)
+    stated = facts.fills()[0].fill_min_percent if kind is None else kind.fill_min_percent
+    least = stated or facts.fills()[0].fill_min_percent
+    if percent >= least:
+        return
+    studied = [f for f in facts.fills() if test.key in _STUDIED_FILLS.get(f.key, ()) and f.fill_min_percent <= percent]
+    if policy == "extended" and studied:
+        mark = studied[0].marks[0]
+        text = f"filled to {percent} %, below {least} %; {studied[0].fill_min_percent} % was found enough"
+        yield Fault("fill", "comment", text, mark.basis, (mark.source,))
+    else:
+        yield fault("fill", "refuse", f"filled to {percent} %; at least {least} % is asked")
 
 
 def index_faults(test: str, indices: Mapping[IndexKey, Decimal]) -> Iterator[Fault]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from cubital import facts
 from cubital.errors import ReceiptError
 from cubital.facts.keeping import checks, timings
-from cubital.handling.faults import Fault, FaultKey, age_faults, belongs, fault, index_faults, least_ul
+from cubital.handling.faults import Fault, FaultKey, age_faults, belongs, fault, fill_faults, index_faults, least_ul
 from cubital.handling.keeping import CLOTS, PLACES, PolicyKey, span_text
 from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen, is_of_identity
 from cubital.handling.stability import Life, Phase, life_of, seconds_between
@@ -16,16 +16,11 @@ from cubital.model.site import Site
 from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
-RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
 _CLOSED = ("keep_closed", "sterile", "first_use")
-_LEAST_FILL = 90
 # What somebody at reception can see or ask: left out, the specimen is not plainly accepted.
 _VISIBLE = (
     "collection-time", "collector", "expired", "clotted", "fill", "leaked", "opened", "light", "timing",
 )  # fmt: skip
-_STUDIED_FILLS = {"adcock-1998-pt": ("prothrombin-time", "inr"), "adcock-1998-aptt": (
-    "activated-partial-thromboplastin-time",
-)}  # fmt: skip
 
 
 def judge(
@@ -64,6 +59,8 @@ class _Look:
         self.arrival = arrival
         self.policy = policy
         self.life = _as_it_came(life, arrival)
+        self.fill_percent = specimen.fill_percent if arrival.fill_percent is None else arrival.fill_percent
+        self.indices = {**specimen.indices, **arrival.indices}
         self.left_ul = specimen.left_ul if arrival.usable_ul is None else arrival.usable_ul
 
     def judge(self, key: str) -> Judgement:
@@ -98,11 +95,11 @@ class _Look:
         else:
             yield from self._tube(test)
         yield from self._condition(test)
-        yield from self._fill(test)
+        yield from fill_faults(test, self.specimen, self.site, self.fill_percent, self.policy)
         yield from self._timing(test)
         yield from self._age(test)
         yield from self._volume(test)
-        yield from index_faults(test.key, self.arrival.indices)
+        yield from index_faults(test.key, self.indices)
 
     def _identity(self, test: Test | None) -> Iterator[Fault]:
         label = self.arrival.label
@@ -146,34 +143,6 @@ class _Look:
             bright = None if came.was_dark is None else not came.was_dark
             outcome: FaultKey = "refuse" if self.policy == "strict" else "comment"
             yield from _seen("light", bright, "it stood in the light", "whether it was kept from light", outcome)
-
-    def _fill(self, test: Test) -> Iterator[Fault]:
-        percent = self.arrival.fill_percent
-        is_ratio = self.specimen.additive in RATIO_CRITICAL
-        if not is_ratio and "full_tube" not in test.handling:
-            return
-        if percent is None:
-            yield fault("fill", "untold", "how full it is")
-            return
-        if not is_ratio:
-            if percent < _LEAST_FILL:
-                text = f"filled to {percent} %; to the mark is asked, no source says how much less will do"
-                yield Fault("fill", "comment", text, "memory", ("memory",))
-            return
-        kind = self.site.kinds.get(self.specimen.kind)
-        stated = facts.fills()[0].fill_min_percent if kind is None else kind.fill_min_percent
-        least = stated or facts.fills()[0].fill_min_percent
-        if percent >= least:
-            return
-        studied = [
-            f for f in facts.fills() if test.key in _STUDIED_FILLS.get(f.key, ()) and f.fill_min_percent <= percent
-        ]
-        if self.policy == "extended" and studied:
-            mark = studied[0].marks[0]
-            text = f"filled to {percent} %, below {least} %; {studied[0].fill_min_percent} % was found enough"
-            yield Fault("fill", "comment", text, mark.basis, (mark.source,))
-        else:
-            yield fault("fill", "refuse", f"filled to {percent} %; at least {least} % is asked")
 
     def _timing(self, test: Test) -> Iterator[Fault]:
         timing = timings().get(test.key)

@@ -88,19 +88,10 @@ def pour(parent: Specimen, event: Aliquoted) -> Poured:
         separated_at = event.at
         matrix = _poured_matrix(parent) if matrix == "whole-blood" else matrix
     aliquot = replace(
-        parent,
-        id=event.child,
-        parent=parent.id,
-        children=(),
-        poured=(),
-        matrix=matrix,
-        separated_at=separated_at,
-        left_ul=event.volume_ul,
-        tests=event.tests,
+        parent, id=event.child, parent=parent.id, children=(), poured=(), matrix=matrix, separated_at=separated_at,
+        left_ul=event.volume_ul, tests=event.tests, reported=(), events=1,
         verdicts={test: verdict for test, verdict in parent.verdicts.items() if test in event.tests},
-        reported=(),
-        events=1,
-    )
+    )  # fmt: skip
     return Poured(
         key=f"{event.key}/{event.child}",
         specimen=event.child,
@@ -216,7 +207,12 @@ def _judge(specimen: Specimen, event: Judged) -> Specimen:
             raise _impossible(event, f"a verdict on {verdict.test}", f"one of {', '.join(specimen.tests)}")
         if verdict.test in specimen.reported and verdict.outcome == "refuse":
             raise _impossible(event, f"{verdict.test} was reported", "a corrected report, which is another record")
-    return replace(specimen, verdicts={**specimen.verdicts, **{one.test: one for one in event.verdicts}})
+    return replace(
+        specimen,
+        verdicts={**specimen.verdicts, **{one.test: one for one in event.verdicts}},
+        indices={**specimen.indices, **event.indices},
+        fill_percent=specimen.fill_percent if event.fill_percent is None else event.fill_percent,
+    )
 
 
 def _spin(specimen: Specimen, event: Spun) -> Specimen:

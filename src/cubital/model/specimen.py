@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
@@ -19,6 +20,7 @@ from cubital.model.vocabulary import MatrixKey
 
 StorageKey = Literal["ambient", "cold", "frozen", "warm", "ice"]
 OutcomeKey = Literal["accept", "comment", "refuse"]
+IndexKey = Literal["hemolysis", "lipemia", "icterus"]
 
 
 class Verdict(msgspec.Struct, frozen=True, kw_only=True):
@@ -68,10 +70,16 @@ class Received(Event, frozen=True, kw_only=True, tag="received"):
 
 
 class Judged(Event, frozen=True, kw_only=True, tag="judged"):
-    """The verdict of each test named; `second` is the other person where two must agree."""
+    """The verdict of each test named; `second` is the other person where two must agree.
+
+    `indices` and `fill_percent` of the nominal draw are what was measured then: a test that is added later
+    is judged by them too.
+    """
 
     verdicts: tuple[Verdict, ...]
     second: str | None = None
+    indices: Mapping[IndexKey, Decimal] = {}
+    fill_percent: int | None = None
 
 
 class Spun(Event, frozen=True, kw_only=True, tag="spun"):
@@ -129,6 +137,7 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     is the version that a writer must name. `parent` is the tube an aliquot came from; `poured`
     are the tests that went with an aliquot of this one. `separated_at` is when plasma or serum came off
     the cells: a gel does it when it is spun, else the first pouring after a spin; None while they are together.
+    `indices` and `fill_percent` are the last that were measured; absent is not measured.
     """
 
     id: str
@@ -155,6 +164,8 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     reported: tuple[str, ...] = ()
     discarded_at: datetime | None = None
     separated_at: datetime | None = None
+    indices: Mapping[IndexKey, Decimal] = {}
+    fill_percent: int | None = None
     events: int = 1
 
     @property

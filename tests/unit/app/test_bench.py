@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -389,3 +390,32 @@ def test_a_fault_of_the_whole_tube_is_said_once(record: SpecimenRecord) -> None:
     record_receipt(record, known, SHIPPED, replace(GOOD, label=label(agree=1)), WHO)
     (offer,) = answer(record, "calcium").redraw.offers["calcium"]
     assert [reason.about for reason in offer.reasons] == ["identifiers"]
+
+
+def test_an_added_test_is_judged_by_the_hemolysis_that_was_measured_at_receipt(record: SpecimenRecord) -> None:
+    known = draw(record, "T1", "sodium")
+    record_receipt(record, known, SHIPPED, replace(GOOD, indices={"hemolysis": Decimal("0.7")}), WHO)
+    spin(record, "T1")
+    (offer,) = answer(record, "aspartate-aminotransferase").redraw.offers["aspartate-aminotransferase"]
+    assert (offer.outcome, offer.reasons[0].about) == ("refuse", "hemolysis")
+    # Judged again without a new measurement, the old one still counts.
+    again = replace(GOOD, at=SOON, indices={"lipemia": Decimal(0)})
+    found = record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, again, WHO, key="again")
+    assert "hemolyzed: 0.7" in found.judgements[0].wording
+
+
+def citrate_tube(record: SpecimenRecord, **seen: Any) -> None:
+    known = draw(record, "T1", "prothrombin-time", kind="citrate", additive="citrate-9-1", gel=False)
+    record_receipt(record, known, SHIPPED, replace(GOOD, **seen), WHO)
+    spin(record, "T1")
+
+
+@pytest.mark.parametrize(("percent", "outcome"), [(90, "accept"), (80, "refuse"), (None, "comment")])
+def test_no_clotting_test_is_added_to_a_citrate_tube_that_was_not_full(
+    record: SpecimenRecord, percent: int | None, outcome: str
+) -> None:
+    citrate_tube(record, fill_percent=percent)
+    (offer,) = answer(record, "fibrinogen").redraw.offers["fibrinogen"]
+    assert offer.outcome == outcome
+    if percent != 90:
+        assert "fill" in [reason.about for reason in offer.reasons]

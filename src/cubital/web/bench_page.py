@@ -12,6 +12,7 @@ from cubital.web.bench_rows import AFTER_MIN, BEFORE_MIN, HOURS, NOW_AT, SOON_MI
 from cubital.web.visit import Visit
 
 PLACES = (("due", "Due now", "/bench"),)
+STATION = "bench page"
 STEP, MOST = 60, 600
 """How many lines the board shows at first and how many more at a time, and how many at most."""
 
@@ -41,7 +42,7 @@ def fill_demo(visit: Visit) -> Response:
 
 def frame(visit: Visit, here: str, *, said: str = "") -> dict[str, Any]:
     """What every page of the bench shows around its own: which of them it is, and what was refused."""
-    return {"here": here, "said": said, "is_demo": visit.desk.settings.is_demo, "places": PLACES, "takes_scans": False}
+    return {"here": here, "said": said, "is_demo": visit.desk.settings.is_demo, "places": PLACES, "takes_scans": True}
 
 
 def _board(visit: Visit) -> dict[str, Any]:

@@ -1,0 +1,214 @@
+"""Receiving at the Bench page without a browser: the form, the verdicts, races, repeats, two people."""
+
+from __future__ import annotations
+
+import re
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from starlette.applications import Starlette
+
+from cubital.app.record import SpecimenRecord
+from cubital.model.specimen import Judged, Received
+from tests.web.conftest import WORDS, Browser
+from tests.web.test_bench_page import PARTIAL, bench, demo_application, morning, text_of
+
+__all__ = ["bench", "demo_application", "morning"]
+TUBE = "INV01-1"
+GOOD = {"identifiers": "2", "looked": "1", "labels": "one"}
+
+
+def opened(browser: Browser, id: str = TUBE) -> dict[str, str]:
+    """The hidden fields of the form of this tube."""
+    browser.get(f"/bench/tube?specimen={id}")
+    return {name: value for name, value in re.findall(r'name="(specimen|key|seen)" value="([^"]*)"', browser.text)[:3]}
+
+
+def events(record: SpecimenRecord, id: str = TUBE) -> list[str]:
+    """What happened to this tube, by kinds."""
+    return [type(entry.content).__name__ for entry in record.history(id)]
+
+
+def test_a_good_tube_is_received_and_every_verdict_said(bench: Browser, morning: SpecimenRecord) -> None:
+    form = opened(bench)
+    bench.post("/bench/tube", {**form, **GOOD, "hemolysis": "0.7", "do": "record"})
+    assert bench.path == "/bench/tube"
+    said = text_of(bench)
+    assert "received" in said
+    assert "▲ with a comment potassium For the report: The specimen is hemolyzed" in said
+    assert events(morning) == ["Collected", "Received", "Judged"]
+    entry = morning.history(TUBE)[1].content
+    assert isinstance(entry, Received)
+    assert (entry.by, entry.station) == ("processor", "bench page")
+
+
+def test_the_verdict_is_shown_while_the_form_is_filled_and_nothing_is_written(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
+    form = opened(bench)
+    before = morning.head()
+    bench.post("/bench/tube", {**form, **GOOD, "fault": "leaked"}, **PARTIAL)
+    assert "<html" not in bench.text
+    assert "If recorded now: 3 with a comment" in text_of(bench)
+    bench.post("/bench/tube", {**form, **GOOD, "fill": "lots"}, **PARTIAL)
+    assert "fill" in text_of(bench)
+    assert bench.status == 200
+    assert morning.head() == before
+
+
+def test_a_refusal_is_recorded_only_after_it_was_shown(bench: Browser, morning: SpecimenRecord) -> None:
+    form = {**opened(bench), **GOOD, "fault": "clotted", "do": "record"}
+    bench.post("/bench/tube", form)
+    assert events(morning) == ["Collected"]
+    assert "If recorded now: 3 refused" in text_of(bench)
+    shown = re.search(r'name="shown" value="([0-9a-f]+)"', bench.text)
+    assert shown is not None
+    bench.post("/bench/tube", {**form, "fault": "leaked", "shown": shown[1]})
+    # Other verdicts than those shown, but none of them refuses.
+    assert events(morning) == ["Collected", "Received", "Judged"]
+    form = {**opened(bench, "INV02-1"), **GOOD, "fault": "clotted", "do": "record"}
+    bench.post("/bench/tube", form)
+    shown = re.search(r'name="shown" value="([0-9a-f]+)"', bench.text)
+    assert shown is not None
+    bench.post("/bench/tube", {**form, "shown": shown[1]})
+    assert events(morning, "INV02-1") == ["Collected", "Received", "Judged"]
+
+
+def test_the_same_form_sent_twice_receives_once(bench: Browser, morning: SpecimenRecord) -> None:
+    form = {**opened(bench), **GOOD, "do": "record"}
+    first = bench.post("/bench/tube", form)
+    assert first.status == 200
+    again = bench.post("/bench/tube", form)
+    assert (again.status, again.path) == (200, "/bench/tube")
+    assert events(morning) == ["Collected", "Received", "Judged"]
+
+
+def test_the_same_form_sent_many_times_at_one_moment_receives_once(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
+    form = {"token": bench.token, **opened(bench), **GOOD, "do": "record"}
+    with ThreadPoolExecutor(6) as pool:
+        answers = list(
+            pool.map(lambda _: bench.client.post("/bench/tube", data=form, follow_redirects=False), range(6))
+        )
+    assert [answer.status_code for answer in answers] == [303] * 6
+    assert events(morning) == ["Collected", "Received", "Judged"]
+
+
+def test_of_two_stations_with_one_tube_open_the_second_is_told_who_was_first(
+    bench: Browser, demo_application: Starlette, morning: SpecimenRecord
+) -> None:
+    other = Browser(demo_application)
+    other.sign_in("supervisor")
+    mine, theirs = opened(bench), opened(other)
+    assert mine["key"] != theirs["key"]
+    other.post("/bench/tube", {**theirs, **GOOD, "do": "record"})
+    bench.post("/bench/tube", {**mine, **GOOD, "do": "record"})
+    assert bench.status == 409
+    assert "supervisor at bench page was first: INV01-1 was received" in text_of(bench)
+    assert "Nothing of yours was recorded" in text_of(bench)
+    assert events(morning) == ["Collected", "Received", "Judged"]
+
+
+@pytest.mark.parametrize(
+    ("seen", "said"),
+    [
+        ({"identifiers": "1"}, "The label does not show whose specimen this is"),
+        ({"identifiers": "2", "differ": "1"}, "The label differs from the order"),
+        ({"identifiers": "2", "labels": "differ"}, "2 labels, which differ"),
+    ],
+)
+def test_a_fault_of_identity_refuses_all_and_says_that_nobody_may_accept_it(
+    bench: Browser, morning: SpecimenRecord, seen: dict[str, str], said: str
+) -> None:
+    bench.post("/bench/tube", {**opened(bench), **GOOD, **seen}, **PARTIAL)
+    words = text_of(bench)
+    assert "If recorded now: 3 refused" in words
+    assert said in words
+    assert words.count("nobody may accept it") == 3
+
+
+def test_two_labels_that_agree_are_a_comment(bench: Browser, morning: SpecimenRecord) -> None:
+    bench.post("/bench/tube", {**opened(bench), **GOOD, "labels": "agree"}, **PARTIAL)
+    assert "If recorded now: 3 with a comment" in text_of(bench)
+    assert "both were read and agree" in text_of(bench)
+
+
+def test_a_label_that_nobody_compared_is_never_recorded(bench: Browser, morning: SpecimenRecord) -> None:
+    form = {**opened(bench), "looked": "1", "do": "record"}
+    bench.post("/bench/tube", form)
+    shown = re.search(r'name="shown" value="([0-9a-f]+)"', bench.text)
+    bench.post("/bench/tube", {**form, "shown": shown[1] if shown else ""})
+    assert bench.status == 422
+    assert "compared" in text_of(bench)
+    assert events(morning) == ["Collected"]
+
+
+IRREPLACEABLE = "INV09-2"
+
+
+def test_what_cannot_be_drawn_again_is_accepted_by_two_people_with_a_reason(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
+    form = {**opened(bench, IRREPLACEABLE), **GOOD, "fault": "expired", "do": "record", "why": "newborn, one vein"}
+    assert "Cannot be drawn again:" in text_of(bench)
+    for second, words, said in (
+        ("supervisor", "not the words", "no such name with this password"),
+        ("processor", WORDS, "two different ones"),
+        ("collector", WORDS, "may not decide"),
+    ):
+        bench.post("/bench/tube", {**form, "second": second, "second_password": words})
+        assert bench.status == 422, second
+        assert said in text_of(bench), second
+        assert words not in bench.text
+    assert events(morning, IRREPLACEABLE) == ["Collected"]
+    bench.post("/bench/tube", {**form, "second": "supervisor", "second_password": WORDS})
+    assert bench.status == 200
+    judged = morning.history(IRREPLACEABLE)[-1].content
+    assert isinstance(judged, Judged)
+    assert judged.second == "supervisor"
+    assert all(verdict.outcome == "comment" for verdict in judged.verdicts)
+    assert "processor and supervisor: newborn, one vein" in text_of(bench)
+
+
+def test_no_exception_is_made_for_a_fault_of_identity(bench: Browser, morning: SpecimenRecord) -> None:
+    form = {**opened(bench, IRREPLACEABLE), **GOOD, "labels": "differ", "do": "record", "why": "newborn"}
+    bench.post("/bench/tube", {**form, "second": "supervisor", "second_password": WORDS})
+    assert bench.status == 422
+    assert "no exception is made" in text_of(bench)
+    assert events(morning, IRREPLACEABLE) == ["Collected"]
+
+
+def test_a_tube_that_is_not_recorded_is_said_so(bench: Browser, morning: SpecimenRecord) -> None:
+    bench.get("/bench/tube?specimen=NOPE-9")
+    assert bench.status == 404
+    assert "found no specimen 'NOPE-9'" in text_of(bench)
+    assert bench.post("/bench/tube", {"specimen": "<b>x</b>", "do": "record"}).status == 404
+    assert "<b>x</b>" not in bench.text
+
+
+def test_a_form_left_open_by_the_next_scan_is_said_to_be_unrecorded(bench: Browser, morning: SpecimenRecord) -> None:
+    bench.get("/bench/tube?specimen=INV02-1&left=INV01-1")
+    assert "INV01-1 was left open: nothing of it was recorded" in text_of(bench)
+    bench.get("/bench/tube?specimen=INV02-1&left=INV02-1")
+    assert "was left open" not in bench.text
+
+
+def test_no_patient_is_named_and_the_trail_holds_the_tube_alone(
+    bench: Browser, demo_application: Starlette, morning: SpecimenRecord
+) -> None:
+    form = opened(bench)
+    bench.post("/bench/tube", {**form, **GOOD, "do": "record"})
+    assert "invented-" not in bench.text
+    other = Browser(demo_application)
+    other.sign_in("supervisor")
+    other.get("/trail")
+    assert "opened a tube" in other.text
+    assert TUBE in other.text
+    assert "invented-" not in other.text
+
+
+def test_receiving_needs_the_token_of_the_session(bench: Browser, morning: SpecimenRecord) -> None:
+    form = opened(bench)
+    assert bench.post("/bench/tube", {**form, **GOOD, "do": "record", "token": "0" * 64}).status == 403
+    assert events(morning) == ["Collected"]

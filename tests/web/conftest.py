@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -43,7 +43,7 @@ class Browser:
         """Open a page."""
         return self._saw(self.client.get(path, headers=more))
 
-    def post(self, path: str, form: dict[str, str | list[str]] | None = None, **more: str) -> Browser:
+    def post(self, path: str, form: Mapping[str, str | list[str]] | None = None, **more: str) -> Browser:
         """Send a form of the page that was last seen."""
         return self._saw(self.client.post(path, data={"token": self.token, **(form or {})}, headers=more))
 

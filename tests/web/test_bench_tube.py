@@ -21,7 +21,7 @@ GOOD = {"identifiers": "2", "looked": "1", "labels": "one"}
 def opened(browser: Browser, id: str = TUBE) -> dict[str, str]:
     """The hidden fields of the form of this tube."""
     browser.get(f"/bench/tube?specimen={id}")
-    return {name: value for name, value in re.findall(r'name="(specimen|key|seen)" value="([^"]*)"', browser.text)[:3]}
+    return dict(re.findall(r'name="(specimen|key|seen)" value="([^"]*)"', browser.text)[:3])
 
 
 def events(record: SpecimenRecord, id: str = TUBE) -> list[str]:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from cubital.app.record import SpecimenRecord
     from cubital.app.site_editing import SiteVersions
     from cubital.app.taking import Takings
+    from cubital.exchange.site_tables import PatchedSite
     from cubital.exchange.waiting_file import Waiting
     from cubital.model import Finding
     from cubital.model.centrifuge import RecordedTube
@@ -122,6 +123,31 @@ def zip_site(files: SiteFiles, *, folder: str) -> bytes:
     from cubital.exchange import site_files
 
     return site_files.zip_files(files, folder=folder)
+
+
+def site_formats() -> tuple[str, ...]:
+    """The formats in which a site goes out to other programs."""
+    from cubital.exchange.site_tables import FORMATS
+
+    return FORMATS
+
+
+def write_site_file(site: Site, kind: str, *, on: datetime.date, cautions: tuple[str, ...]) -> bytes:
+    """The site as a file of this format; raises `MissingLibrary` where a workbook's library is not installed."""
+    from cubital.exchange.site_tables import write_site
+
+    with _needing("a workbook", "web"):
+        return write_site(site, kind, on=on, cautions=cautions)
+
+
+def patch_site_files(
+    data: bytes, files: SiteFiles, site: Site, *, name: str, where: str, replaces: bool
+) -> PatchedSite:
+    """What the tables in this file make of a site's files; `site` is what the files say now."""
+    from cubital.exchange.site_tables import patch_with_file
+
+    with _needing("a workbook", "web"):
+        return patch_with_file(data, files, site, name=name, where=where, replaces=replaces)
 
 
 def open_site_versions(
@@ -358,6 +384,20 @@ def read_bytes(path: str, *, stdin: Any) -> bytes:
             return file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         raise unreadable(path, error) from None
+
+
+def write_bytes(path: str, data: bytes) -> None:
+    """Write these bytes as this file, `-` being what goes out; raises `ExchangeError` where it cannot be written."""
+    import sys
+
+    if path == "-":
+        sys.stdout.buffer.write(data)
+        return
+    try:
+        Path(path).write_bytes(data)
+    except (OSError, ValueError) as error:
+        said = getattr(error, "strerror", None) or str(error)
+        raise ExchangeError(f"found {said}; expected a file that can be written; name another", where=path) from None
 
 
 def unreadable(path: str, error: Exception) -> ExchangeError:

@@ -1,4 +1,4 @@
-"""`cubital site new` and `cubital site check`."""
+"""`cubital site new`, `check`, `export` and `import`."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from cubital.cli import wording
+from cubital.cli import site_tables, wording
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
 
 @click.group()
 def site() -> None:
-    """Start a site's folder, or check one."""
+    """Start a site's folder, check one, or move it out and in as tables."""
 
 
 @site.command()
@@ -69,3 +69,72 @@ def check(folder: Path, as_json: bool) -> int:
         return 0
     print(f"{folder}: cannot be used; {findings}")
     return REFUSED
+
+
+@site.command()
+@click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path), default=".")
+@click.option("--to", "target", metavar="FILE", required=True, help="The file to write; - is stdout.")
+@click.option("--as", "kind", metavar="FORMAT", default=None, help="Else by the name of FILE; a wrong one lists them.")
+@click.option("--demo", is_flag=True, help="The invented demo site instead of DIR.")
+@wording.as_json
+def export(folder: Path, target: str, kind: str | None, demo: bool, as_json: bool) -> int:
+    """Write a site as tables for other programs.
+
+    By the name of FILE: .xlsx a workbook; tests.csv, tubes.csv or policy.csv one table; .zip all three as CSV. No cell
+    is taken for a formula.
+    """
+    from cubital.app.site_exchange import export_site, format_of
+    from cubital.app.wiring import open_site, write_bytes
+    from cubital.errors import CubitalError
+
+    try:
+        of_site = open_site(None if demo else folder, demo=demo)
+        chosen = kind or format_of(target)
+        data = export_site(of_site, chosen)
+        write_bytes(target, data)
+    except CubitalError as error:
+        complain(error)
+        if as_json:
+            write_json(document(error))
+        return REFUSED
+    said = {"format": "cubital.site-export/1", "site": of_site.name, "as": chosen, "to": target, "bytes": len(data)}
+    if as_json and target != "-":
+        write_json(said)
+    elif target != "-":
+        print(f"wrote {target}: {of_site.name}, {len(of_site.tests)} tests, {len(of_site.kinds)} tube kinds")
+    return 0
+
+
+@site.command("import")
+@click.argument("file", metavar="FILE")
+@click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path), default=".")
+@click.option("--replace", is_flag=True, help="Take out what the tables do not have.")
+@click.option("--try", "is_trial", is_flag=True, help="Only say what would change.")
+@wording.as_json
+def import_(file: str, folder: Path, replace: bool, is_trial: bool, as_json: bool) -> int:
+    """Take tables into a site: all of them or, where an error stops it, none.
+
+    FILE is a workbook, a CSV or an archive of CSVs as `export` writes them; - is stdin. DIR is the site's folder; else
+    this one. The files as they were are kept beside the new ones.
+    """
+    import sys
+
+    from cubital.app.site_exchange import import_into_folder
+    from cubital.app.wiring import read_bytes
+    from cubital.errors import CubitalError
+
+    where = "stdin" if file == "-" else Path(file).name
+    try:
+        data = read_bytes(file, stdin=sys.stdin.buffer)
+        found = import_into_folder(data, folder, where=where, replace=replace, is_trial=is_trial)
+    except CubitalError as error:
+        complain(error)
+        if as_json:
+            write_json(document(error))
+        return REFUSED
+    if as_json:
+        write_json(site_tables.import_document(found, is_written=found.is_changing and not is_trial))
+    else:
+        for line in site_tables.import_lines(found, folder=str(folder), is_trial=is_trial):
+            print(line)
+    return 0 if found.is_usable else REFUSED

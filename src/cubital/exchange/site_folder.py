@@ -34,7 +34,7 @@ SITE, TUBES, TESTS, PANELS, CENTRIFUGES = FILES = (
 SHIPPED_NAME = "shipped defaults"
 _SHIPPED = "shipped "
 # Which marks of a test go with which of its keys; every handling term goes with `handling`.
-_CLAIMS = {
+CLAIMS = {
     "codes": ("codes",),
     "accepts": ("accepts", "volume"),
     "timed": ("timed",),
@@ -240,7 +240,7 @@ def _overlaid(entries: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict[st
 
 def _changed_marks(entry: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict[str, Any]:
     """The shipped marks, but for what the site says itself: that rests on the site."""
-    changed = {claim for key in entry for claim in _CLAIMS.get(key, ("handling",) if key in HANDLING else ())}
+    changed = {claim for key in entry for claim in CLAIMS.get(key, ("handling",) if key in HANDLING else ())}
     marks = {claim: ["site", "site"] if claim in changed else mark for claim, mark in shipped["from"].items()}
     return {"from": {**marks, **{claim: ["site", "site"] for claim in changed}}}
 

@@ -1,0 +1,222 @@
+"""A table of a site as lines of text cells, whatever file it came in: columns, lists in a cell, where each stands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from cubital.exchange.table import is_text, near_misses, show
+from cubital.model import Finding
+from cubital.model.finding import LevelKey
+
+# From this likeness on an unknown column is a slip for a known one: "volume" for volume_ul, not "remark" for mark.
+SLIP_RATIO = 0.72
+_SEPARATOR = " | "
+_WHOLE = re.compile(r"[0-9]{1,15}")
+_FLAGS = {"yes": True, "no": False, "true": True, "false": False}
+
+Places = Mapping[tuple[str, str], str]
+"""Where the value of an entry and a path, such as ("edta", "sizes[0].draw_ml"), was written."""
+
+
+class Line(NamedTuple):
+    """One line below the heading: its number in the file, and the text of each column that is not empty."""
+
+    number: int
+    cells: Mapping[str, str]
+
+
+class Sheet(NamedTuple):
+    """The lines of one table; `file` is how findings call it, `columns` the heading as it was written."""
+
+    file: str
+    columns: tuple[str, ...]
+    lines: tuple[Line, ...]
+    letters: tuple[str, ...] = ()
+    has_comma_decimals: bool = False
+
+    def place(self, number: int, column: str) -> str:
+        """Where a cell stands: the cell's address in a workbook, else the line and the column."""
+        if self.letters and column in self.columns:
+            return f"cell {self.letters[self.columns.index(column)]}{number}"
+        return f"row {number} {column}" if self.letters else f"line {number} {column}"
+
+    def note(
+        self, findings: list[Finding], number: int, column: str, *, found: str, expected: str, remedy: str,
+        level: LevelKey = "error",
+    ) -> None:  # fmt: skip
+        """Note one finding about a cell."""
+        place = self.place(number, column)
+        findings.append(
+            Finding(level=level, file=self.file, entry=place, found=found, expected=expected, remedy=remedy)
+        )
+
+
+class Entries(NamedTuple):
+    """What a table says: entries as a site's file writes them, where each value stands, and columns nobody reads.
+
+    `silent` names for each entry the columns that the table does not have: it says nothing of them, where an
+    empty cell says that there is nothing.
+    """
+
+    file: str
+    entries: Mapping[str, Mapping[str, Any]]
+    places: Places
+    unread: tuple[str, ...] = ()
+    silent: Mapping[str, frozenset[str]] = {}
+
+
+def join_cell(words: Iterable[str]) -> str:
+    """Several words in one cell, apart by a bar; a bar or backslash inside a word has a backslash before it.
+
+    >>> join_cell(["Na", "sodium | serum"])
+    'Na | sodium \\\\| serum'
+    """
+    return _SEPARATOR.join(word.replace("\\", "\\\\").replace("|", "\\|") for word in words)
+
+
+def split_cell(text: str) -> list[str]:
+    """The words of one cell, as `join_cell` put them there.
+
+    >>> split_cell("Na |sodium")
+    ['Na', 'sodium']
+    """
+    words, word, is_escaped = [], "", False
+    for letter in text:
+        if is_escaped:
+            word, is_escaped = word + letter, False
+        elif letter == "\\":
+            is_escaped = True
+        elif letter == "|":
+            words.append(word.strip())
+            word = ""
+        else:
+            word += letter
+    words.append((word + "\\" * is_escaped).strip())
+    return [word for word in words if word]
+
+
+def whole_of(text: str) -> int | str:
+    """The whole number of a cell; anything but digits stays text, for "1.000" is 1 to some and 1000 to others.
+
+    >>> whole_of("100"), whole_of("1.000")
+    (100, '1.000')
+    """
+    return int(text) if _WHOLE.fullmatch(text) else text
+
+
+def flag_of(text: str) -> bool | str:
+    """Whether a cell says yes; another word stays text."""
+    return _FLAGS.get(text.casefold(), text)
+
+
+def check_columns(
+    sheet: Sheet, known: Sequence[str], needed: Sequence[str], *, prefix: str | None, findings: list[Finding]
+) -> tuple[str, ...]:
+    """The columns that nothing reads, each told as a note; a slip, a column twice or a missing one is an error."""
+    unread = []
+    for column in dict.fromkeys(sheet.columns):
+        if sheet.columns.count(column) > 1 and column:
+            sheet.note(findings, 1, column[:60], found="the column twice", expected="each once", remedy="remove one")
+        if column in known or not column or (prefix is not None and is_coded(column, prefix)):
+            continue
+        near = near_misses(column, known, least_ratio=SLIP_RATIO)
+        absent = [name for name in near if name not in sheet.columns]
+        shown = show(column)[1:-1]
+        if absent:
+            sheet.note(
+                findings, 1, shown, found="an unknown column", expected=absent[0], remedy=f"write {absent[0]}"
+            )  # fmt: skip
+        else:
+            unread.append(column)
+            sheet.note(
+                findings, 1, shown, found="a column that nothing reads", expected="a column of this table",
+                remedy="it is left out of the site; it is listed as unread", level="note",
+            )  # fmt: skip
+    for column in needed:
+        if column not in sheet.columns:
+            sheet.note(findings, 1, column, found="no such column", expected=", ".join(needed), remedy="add it")
+    return tuple(unread)
+
+
+def silent_columns(sheet: Sheet, known: Iterable[str], keys: Iterable[str]) -> dict[str, frozenset[str]]:
+    """The known columns that the table does not have, for each of its entries."""
+    return dict.fromkeys(keys, frozenset(known) - frozenset(sheet.columns))
+
+
+def is_coded(column: str, prefix: str) -> bool:
+    """Whether a column holds codes of a system that it names."""
+    return column.startswith(prefix) and is_text(column[len(prefix) :])
+
+
+def group_lines(sheet: Sheet, key_column: str, *, findings: list[Finding]) -> dict[str, list[Line]]:
+    """The lines of each entry in the order of the file; a line that names none is an error."""
+    groups: dict[str, list[Line]] = {}
+    for line in sheet.lines:
+        key = line.cells.get(key_column, "")
+        if key:
+            groups.setdefault(key, []).append(line)
+        elif key_column in sheet.columns:
+            sheet.note(
+                findings, line.number, key_column, found="an empty cell", expected="the key of the entry on each line",
+                remedy="write it, also where the line before has it",
+            )  # fmt: skip
+    return groups
+
+
+def shared_cells(
+    sheet: Sheet, lines: Sequence[Line], columns: Iterable[str], *, findings: list[Finding]
+) -> dict[str, tuple[int, str]]:
+    """What the lines of one entry say of the whole entry, with its line; two lines that differ are an error."""
+    said: dict[str, tuple[int, str]] = {}
+    for column in columns:
+        for line in lines:
+            text = line.cells.get(column)
+            if text is None:
+                continue
+            first, other = said.setdefault(column, (line.number, text))
+            if other != text:
+                sheet.note(
+                    findings, line.number, column, found=show(text), expected=f"{show(other)}, as line {first} says",
+                    remedy="write it on one line of the entry, or the same on each",
+                )  # fmt: skip
+    return said
+
+
+def ranked_lines(
+    sheet: Sheet, lines: Sequence[Line], column: str, *, findings: list[Finding]
+) -> list[Line]:
+    """The lines of one entry in the order that their numbers in this column give; without numbers as they stand."""
+    ranks = [whole_of(line.cells[column]) for line in lines if column in line.cells]
+    if not ranks:
+        return list(lines)
+    if len(ranks) < len(lines) or any(isinstance(rank, str) for rank in ranks) or len(set(ranks)) < len(ranks):
+        sheet.note(
+            findings, lines[0].number, column, found="numbers " + ", ".join(show(rank) for rank in ranks),
+            expected="another whole number on each line of the entry, or none", remedy="number them 1, 2, 3",
+        )  # fmt: skip
+        return list(lines)
+    return sorted(lines, key=lambda line: int(line.cells[column]))
+
+
+def replaced_places(found: Iterable[Finding], read: Entries) -> list[Finding]:
+    """These findings about entries of a site's file, told where the table has what they are about."""
+    return [_replaced(finding, read) for finding in found]
+
+
+def _replaced(finding: Finding, read: Entries) -> Finding:
+    key, _, path = finding.entry.removeprefix("[").partition("]")
+    path = path.strip()
+    place = None
+    while place is None and path:
+        place = read.places.get((key, path))
+        path = re.sub(r"(\[[0-9]+\]|\.?[^.\[\]]+)$", "", path)
+    if place is None:
+        place = read.places.get((key, ""))
+    entry = finding.entry if place is None else f"{place} ({finding.entry})"
+    remedy = finding.remedy.replace(" without quotes", "").replace("in quotes", "in the cell")
+    expected = "yes or no" if finding.expected == "true or false" else finding.expected
+    return Finding(
+        level=finding.level, file=read.file, entry=entry, found=finding.found, expected=expected, remedy=remedy
+    )

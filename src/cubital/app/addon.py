@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,20 +15,27 @@ from cubital.app.known import Known, instant_text
 from cubital.app.order_numbers import with_numbers
 from cubital.app.record import SpecimenRecord
 from cubital.errors import OrderError, RecordError
-from cubital.handling.addon import Offer
+from cubital.handling.addon import Offer, where_waits
 from cubital.handling.keeping import PolicyKey
 from cubital.handling.redraw import Redraw, plan_redraw
-from cubital.model import Order, Plan, Site
+from cubital.model import Ask, Order, Plan, Site
 from cubital.model.record import Step
 from cubital.model.specimen import Added, Judged, Verdict
+from cubital.model.vocabulary import PRIORITIES
+from cubital.planning.asks import Asked, resolve_asks
+from cubital.planning.directory import Directory
 
 ADDON_FORMAT = "cubital.addon/1"
 REDRAW_FORMAT = "cubital.redraw/1"
 SPIN_FIRST = "spin it first"
+NOTHING = Redraw(served=(), drawn=(), plan=None, is_optimal=True, searched=0, offers={})
 
 
 class Answer(msgspec.Struct, frozen=True, kw_only=True):
-    """What is served from what is there, and what must be drawn; `added` is what is now recorded."""
+    """What is served from what is there, and what must be drawn; `added` is what is now recorded.
+
+    `waiting` are tests that are asked of a specimen already and can still be measured in it: neither added nor drawn.
+    """
 
     at: datetime
     policy: PolicyKey
@@ -37,6 +44,7 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     plan: Plan | None
     added: tuple[tuple[str, tuple[str, ...]], ...] = ()
     is_repeat: bool = False
+    waiting: tuple[tuple[str, str], ...] = ()
 
 
 def answer_addon(
@@ -50,9 +58,28 @@ def answer_addon(
     if len({one.specimen.patient for one in known}) > 1:
         raise OrderError("found specimens of several patients; expected those of one", where="patient")
     order = dated(order, now.astimezone(ZoneInfo(site.time_zone)).date() if order.on is None else order.on)
-    found = plan_redraw(order, [one.held for one in known], site, now=now, policy=policy)
+    shelf = [one.held for one in known]
+    asked = resolve_asks(order, site, Directory(site))
+    waiting = {
+        one.test: specimen
+        for one in asked
+        if one.at_min == 0
+        and (specimen := where_waits(site.tests[one.test], shelf, now=now, policy=policy)) is not None
+    }
+    order = order if not waiting else _without(order, asked, waiting)
+    found = plan_redraw(order, shelf, site, now=now, policy=policy) if order.asks else NOTHING
     plan = None if found.plan is None else with_numbers(found.plan)
-    return Answer(at=now, policy=policy, order=order, redraw=found, plan=plan)
+    return Answer(at=now, policy=policy, order=order, redraw=found, plan=plan, waiting=tuple(waiting.items()))
+
+
+def _without(order: Order, asked: Sequence[Asked], waiting: Mapping[str, str]) -> Order:
+    """The order of the other tests; each draw of a series is another one."""
+    asks = tuple(
+        Ask(test=one.test, priority=PRIORITIES[one.priority], at_min=one.at_min or None)
+        for one in asked
+        if one.at_min or one.test not in waiting
+    )
+    return msgspec.structs.replace(order, asks=asks)
 
 
 def refused_tests(known: Sequence[Known]) -> tuple[str, ...]:
@@ -131,6 +158,7 @@ def answer_document(answer: Answer, *, format: str) -> dict[str, Any]:
         "searched": found.searched,
         "served": [_offer(offer) for offer in found.served],
         "drawn": list(found.drawn),
+        "waiting": [{"test": test, "specimen": specimen} for test, specimen in answer.waiting],
         "offers": {test: [_offer(offer) for offer in offers] for test, offers in found.offers.items()},
         "added": [{"specimen": id, "tests": list(tests)} for id, tests in answer.added],
         "repeat": answer.is_repeat,

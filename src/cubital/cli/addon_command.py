@@ -124,6 +124,8 @@ def draw_answer(answer: Answer, site: Site, sheet: Sheet) -> list[str]:
     found = answer.redraw
     served = {offer.test: offer for offer in found.served}
     lines: list[str] = []
+    for test, specimen in answer.waiting:
+        lines.append(sheet.mark(f"{test}: waits in {specimen} already", "strong"))
     for test, offers in found.offers.items():
         chosen = served.get(test)
         lines += _served(chosen, sheet) if chosen is not None else _drawn(test, offers, sheet)

@@ -66,6 +66,20 @@ def free_ul(specimen: Specimen, site: Site) -> int:
     return max(0, specimen.left_ul - sum(least_ul(test, specimen) or 0 for test in waiting))
 
 
+def where_waits(
+    test: Test, shelf: Sequence[Held], *, now: datetime, policy: PolicyKey = "strict"
+) -> str | None:  # fmt: skip
+    """The specimen in which this test waits already and is not too old; None where it waits in none."""
+    for held in shelf:
+        one = held.specimen
+        if test.key in one.waiting:
+            age_s = max(0, seconds_between(one.collected_at, now))
+            found = age_faults(test, one, held.life or life_of(one), age_s, policy)
+            if not any(f.outcome == "refuse" for f in found):
+                return one.id
+    return None
+
+
 def offers_of(
     test: Test, shelf: Sequence[Held], site: Site, *, now: datetime, policy: PolicyKey = "strict"
 ) -> tuple[Offer, ...]:

@@ -419,3 +419,19 @@ def test_no_clotting_test_is_added_to_a_citrate_tube_that_was_not_full(
     assert offer.outcome == outcome
     if percent != 90:
         assert "fill" in [reason.about for reason in offer.reasons]
+
+
+def test_what_waits_in_a_specimen_already_is_neither_added_nor_drawn(record: SpecimenRecord) -> None:
+    gel_on_the_shelf(record)
+    found = answer(record, "potassium")
+    assert (found.waiting, found.plan, found.redraw.offers) == ((("potassium", "T1"),), None, {})
+    found = answer(record, "potassium", "creatinine")
+    assert [(offer.test, offer.specimen) for offer in found.redraw.served] == [("creatinine", "T1")]
+    assert found.plan is None
+    assert answer_document(found, format=ADDON_FORMAT)["waiting"] == [{"test": "potassium", "specimen": "T1"}]
+
+
+def test_what_waits_in_a_specimen_too_old_for_it_is_drawn(record: SpecimenRecord) -> None:
+    draw(record)
+    found = answer(record, "potassium", now=MORNING + timedelta(hours=3))
+    assert (found.waiting, found.redraw.drawn) == ((), ("potassium",))

@@ -2,8 +2,8 @@
 
 Windows follow from the record of a specimen alone; an instant only says how they stand. So a window that
 was late stays late: nothing that happens later undoes it. A tube that belongs on ice or at 37 C, and has been
-nowhere else yet, has the windows of one that gets there at once; whether it did is a window of its own, and
-what its tests have lost if it did not is said by `stability`.
+nowhere else yet, has the windows of one that gets there at once, and is not called lost for want of a record;
+whether it did is a window of its own, which says so.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple
 
 import msgspec
 
-from cubital.handling.clock_steps import Bench, Step, StepKey
+from cubital.handling.clock_steps import Bench, Step, StepKey, supposed
 from cubital.handling.keeping import PolicyKey
 from cubital.handling.stability import Kept, Life, keep, life_of, seconds_between
 from cubital.model.plan import Reason
@@ -103,7 +103,9 @@ class Clock:
                 self._likenesses.clear()
             tests = self.known_tests(specimen)
             bench = Bench(self.site, self.policy, specimen, tests, life, received_s, spun_s)
-            ends = tuple((test.key, self.kept(test, specimen, life)) for test in tests)
+            ends = tuple(
+                (test.key, self.kept(test, specimen, supposed(test, specimen, life))) for test in tests
+            )  # fmt: skip
             found = self._likenesses[key] = _Likeness(tuple(bench.steps()) if tests else (), ends)
         return found
 

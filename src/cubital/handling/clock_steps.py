@@ -54,7 +54,7 @@ class Bench:
         self.is_tube = specimen.parent is None
         self.spun_for = tuple(test for test in tests if is_spun_for(test, specimen.matrix))
         self.at_once_s = house_rules()["at_once"].at_most_s or 0
-        self.ahead = self._put_where_it_belongs()
+        self.ahead = _put(specimen, {term for test in tests for term in test.handling}, life)
 
     def steps(self) -> Iterator[Step]:
         """Every step, in the order of the bench."""
@@ -90,18 +90,8 @@ class Bench:
                 done_s = next((phase.start_s for phase in self.life.phases if phase.storage == step), None)
                 due_s = self.at_once_s
                 key: StepKey = "ice" if step == "ice" else "warm"
-                yield Step(key, text, named, (_AT_ONCE,), 0, due_s, due_s, done_s)
-
-    def _put_where_it_belongs(self) -> Life:
-        """The life of a tube that goes on ice, or to 37 C, at once where its tests ask for it and it is still fresh."""
-        terms = {term for test in self.tests for term in test.handling}
-        # Whatever the record says of where it was counts, the room too.
-        if self.specimen.stays or self.life.separated_s is not None:
-            return self.life
-        place: StorageKey | None = "warm" if "warm" in terms else "ice" if "ice" in terms else None
-        if place is None:
-            return self.life
-        return Life((Phase("ambient", 0, self.at_once_s), Phase(place, self.at_once_s, None)))
+                unsaid = () if self.specimen.stays else ("where it is is not recorded; if it was not there, refuse it",)
+                yield Step(key, text, named, (_AT_ONCE,), 0, due_s, due_s, done_s, True, unsaid)
 
     def _with_term(self, term: str) -> tuple[str, ...]:
         return tuple(test.key for test in self.tests if term in test.handling)
@@ -221,6 +211,23 @@ class Bench:
         done_s = next((phase.start_s for phase in self.life.phases if phase.storage == "frozen"), None)
         due_s = from_s + self.at_once_s
         yield Step("freeze", "freeze", keys, (limit,), from_s, due_s, due_s, done_s)
+
+
+def supposed(test: Test, specimen: Specimen, life: Life) -> Life:
+    """Where this test's specimen has been, if it is where the test wants it as long as nothing says otherwise."""
+    return _put(specimen, set(test.handling), life)
+
+
+def _put(specimen: Specimen, terms: set[str], life: Life) -> Life:
+    """The life of a tube that goes on ice, or to 37 C, at once where these terms ask for it and it is still fresh."""
+    # Whatever the record says of where it was counts, the room too.
+    if specimen.stays or life.separated_s is not None:
+        return life
+    place: StorageKey | None = "warm" if "warm" in terms else "ice" if "ice" in terms else None
+    if place is None:
+        return life
+    at_once_s = house_rules()["at_once"].at_most_s or 0
+    return Life((Phase("ambient", 0, at_once_s), Phase(place, at_once_s, None)))
 
 
 def spin_of(specimen: Specimen, tests: tuple[Test, ...]) -> facts.Spin | None:

@@ -9,6 +9,7 @@ from typing import Literal
 import msgspec
 
 from cubital.handling.clock import Clock
+from cubital.handling.clock_steps import supposed
 from cubital.handling.stability import Kept, Life, is_spun_for, life_of, moved, seconds_between
 from cubital.model.specimen import Specimen, StorageKey
 from cubital.model.test import Test
@@ -45,11 +46,12 @@ def prospect(specimen: Specimen, clock: Clock, now: datetime, *, poured_at: date
     age_s = max(0, seconds_between(specimen.collected_at, now))
     lost, saved = [], []
     for test in clock.known_tests(specimen):
-        kept = clock.kept(test, specimen, life)
+        where = supposed(test, specimen, life)
+        kept = clock.kept(test, specimen, where)
         if kept.standing(age_s) == "past":
             lost.append(test.key)
         else:
-            saved.append(_rescue(test, specimen, clock, life, kept, age_s))
+            saved.append(_rescue(test, specimen, clock, where, kept, age_s))
     return Prospect(lost=tuple(lost), saved=tuple(saved))
 
 
@@ -76,7 +78,7 @@ def keeps_where(
     life = life_of(specimen, poured_at=poured_at)
     age_s = max(0, seconds_between(specimen.collected_at, now))
     return tuple(
-        _keeping(test, storage, specimen, clock, life, age_s)
+        _keeping(test, storage, specimen, clock, supposed(test, specimen, life), age_s)
         for test in clock.known_tests(specimen)
         for storage in _PLACES
     )

@@ -205,3 +205,18 @@ def test_what_is_lost_stays_lost(tubes: list[Specimen], one: int, other: int, po
 
 def state_named(specimen: Specimen, id: str) -> Specimen:
     return replace(specimen, id=id)
+
+
+def test_a_tube_for_ice_is_not_called_lost_for_want_of_a_record_and_it_is_said() -> None:
+    board = Board(SHIPPED)
+    specimen = tube("a", "edta", "ammonia")
+    board.put(specimen)
+    page = board.at(at(8))
+    (line,) = page.lines
+    assert (line.step, line.urgency, page.lost) == ("ice", "late", ())
+    assert line.unknown == ("where it is is not recorded; if it was not there, refuse it",)
+    assert prospect(specimen, board.clock, at(8)).lost == ()
+    assert board.at(at(16)).lost == (("a", ("ammonia",)),)
+    room = tube("b", "edta", "ammonia", events=(Stored(storage="ambient", **said("b", "room", at=at(1))),))
+    board.put(room)
+    assert ("b", ("ammonia",)) in board.at(at(8)).lost

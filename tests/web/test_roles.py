@@ -21,6 +21,8 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/bench"): BENCH,
     ("GET", "/bench/due"): BENCH,
     ("POST", "/bench/demo"): BENCH,
+    ("GET", "/bench/spin"): BENCH,
+    ("POST", "/bench/spin"): BENCH,
     ("GET", "/bench/tube"): BENCH,
     ("POST", "/bench/tube"): BENCH,
     ("GET", "/explain"): ALL,

@@ -52,6 +52,12 @@ class LiveBoard:
         view = BoardView(page=page, policy=self._policy, prospects=prospects)
         return Look(view=view, specimens=specimens)
 
+    def known(self) -> tuple[Known, ...]:
+        """Every specimen on the board as it is now."""
+        with self._lock:
+            self._caught_up()
+            return tuple(self._known.values())
+
     def _caught_up(self) -> Board:
         head = self._record.head()
         if self._board is None or head.sequence < self._sequence:

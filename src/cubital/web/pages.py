@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from cubital.app.accounts import Visitor
 from cubital.model.account import ROLES
-from cubital.web import account_pages, bench_page, bench_tube, door_pages, draw_page, explain_page
+from cubital.web import account_pages, bench_page, bench_spin, bench_tube, door_pages, draw_page, explain_page
 from cubital.web.visit import Visit
 
 Handler = Callable[[Visit], Response]
@@ -49,6 +49,7 @@ PAGES: tuple[Page, ...] = (
     Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench", noted="opened the bench"),
     Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/tube", answers={"GET": bench_tube.open_form, "POST": bench_tube.receive_tube}, roles=BENCH),
+    Page(path="/bench/spin", answers={"GET": bench_spin.open_spin, "POST": bench_spin.plan_or_record}, roles=BENCH),
     Page(path="/bench/demo", answers={"POST": bench_page.fill_demo}, roles=BENCH),
     Page(path="/explain", answers={"GET": explain_page.open_page}, roles=SIGNED_IN, menu="Explain"),
     Page(path="/explain/order", answers={"GET": explain_page.order}, roles=SIGNED_IN),

@@ -1,5 +1,5 @@
-// Two things that the pages of the bench cannot do without a script: say that the board is behind when no answer comes,
-// and take a scan wherever the cursor stands. Without it the field at the top takes the scans that are typed into it.
+// Three things that the pages of the bench cannot do without a script: say that the board is behind when no answer comes,
+// take a scan wherever the cursor stands, and keep how wide a kind of tube is, so that it is typed once. Without it the field at the top takes the scans that are typed into it.
 "use strict";
 (() => {
   const due = document.getElementById("due");
@@ -14,6 +14,12 @@
     };
     due.addEventListener("htmx:after:swap", () => { seen = new Date(); look(); });
     setInterval(look, 1000);
+  }
+
+  for (const width of document.querySelectorAll("[data-kept]")) {
+    const key = `cubital width ${width.dataset.kept}`;
+    if (!width.value) width.value = localStorage.getItem(key) ?? "";
+    width.addEventListener("change", () => localStorage.setItem(key, width.value));
   }
 
   // A scanner types faster than anyone and ends with Enter. What it types into a field that is not for it goes to the

@@ -10,7 +10,8 @@ from importlib import import_module
 from importlib.metadata import version
 
 PARTS = (
-    "twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin", "suspect",
+    "twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin",
+    "suspect", "web",
 )  # fmt: skip
 
 

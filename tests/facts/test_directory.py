@@ -12,7 +12,8 @@ from cubital import facts
 from cubital.errors import AmbiguousTest
 from cubital.exchange.site_folder import read_site
 from cubital.facts.directory import HANDLING
-from cubital.planning.directory import Directory, fold
+from cubital.planning.directory import Directory
+from cubital.planning.spellings import fold
 
 
 def has_check_digit(code: str) -> bool:

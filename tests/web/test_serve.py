@@ -92,6 +92,18 @@ def test_it_serves_the_first_set_up_and_ends_when_it_is_told(record: str) -> Non
     assert "Traceback" not in err
 
 
+def test_a_connection_is_kept_longer_than_a_proxy_keeps_it(record: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    import uvicorn
+
+    said: dict[str, Any] = {}
+    monkeypatch.setattr(uvicorn, "run", lambda application, **options: said.update(options))
+    status, _, err = say("serve", "--demo", "--db", record)
+    assert (status, said["host"], said["access_log"]) == (0, "127.0.0.1", False)
+    assert "Quillmere" in err
+    # nginx keeps an idle connection to a server for 60 s unless told otherwise (ngx_http_upstream_module).
+    assert said["timeout_keep_alive"] > 60
+
+
 def _open(address: str) -> str:
     ends = time.monotonic() + 15
     while True:

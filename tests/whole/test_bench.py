@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from itertools import islice
 from pathlib import Path
+from random import Random
 
 import pytest
 from bench import __main__ as bench
+from bench import web
 from bench.hard_orders import measure
 from bench.million_orders import orders, plan_share
 from bench.orders import PLACES
@@ -15,6 +17,7 @@ from bench.solvers import SOLVERS, check_equal, fastest_s, instance_of
 from bench.twelve_tests import race
 
 import cubital
+from cubital.app.wiring import open_site
 from cubital.planning import Planner
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -62,3 +65,13 @@ def test_the_script_names_every_part_and_each_is_a_module_that_runs() -> None:
     assert "python -m bench" in (ROOT / "scripts" / "bench").read_text(encoding="utf-8")
     for name in bench.PARTS:
         assert "def run(" in (ROOT / "bench" / f"{name}.py").read_text(encoding="utf-8")
+
+
+def test_the_site_of_the_pages_holds_a_thousand_tests_and_orders_grow_as_they_are_typed(tmp_path: Path) -> None:
+    web.write_site(tmp_path / "site")
+    site = open_site(str(tmp_path / "site"))
+    assert len(site.tests) == web.TESTS
+    names = [test.name for test in site.tests.values()]
+    forms = list(web.typed(names, Random(1)))
+    assert all(line in names for line in forms[-1]["tests"].splitlines())
+    assert forms[0]["tests"] not in names

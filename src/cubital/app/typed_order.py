@@ -101,16 +101,8 @@ def _lines_of(text: str, directory: Directory) -> list[str]:
         if not whole:
             continue
         parts = [part.strip() for part in whole.replace(";", ",").split(",")]
-        lines += [whole] if len(parts) == 1 or _is_known(whole, directory) else [part for part in parts if part]
+        lines += [whole] if len(parts) == 1 or len(directory.look_up(whole)) == 1 else [part for part in parts if part]
     return lines
-
-
-def _is_known(text: str, directory: Directory) -> bool:
-    try:
-        directory.resolve(text)
-    except OrderError:
-        return False
-    return True
 
 
 def _sort_lines(
@@ -126,18 +118,17 @@ def _sort_lines(
             directory.resolve(line)
             known[line.casefold()] = line
         except OrderError as error:
-            doubts.append(_doubt(place, lines, error, site, directory))
+            doubts.append(_doubt(place, lines, error, site))
     return list(known.values()), tuple(doubts), tuple(repeats)
 
 
-def _doubt(place: int, lines: Sequence[str], error: OrderError, site: Site, directory: Directory) -> Doubt:
+def _doubt(place: int, lines: Sequence[str], error: OrderError, site: Site) -> Doubt:
     line = lines[place]
     keys: tuple[str, ...] = ()
     said = error.message
     if isinstance(error, UnknownTest):
         said = "no test or panel of this site goes by this name"
-        hits = [hit.key for hit in directory.search(line, MOST_OFFERS)]
-        keys = tuple(dict.fromkeys((*hits, *error.near)))
+        keys = error.near
     elif isinstance(error, AmbiguousTest):
         said = "this name stands for several tests"
         keys = error.choices

@@ -9,7 +9,8 @@ from cubital.exchange.table import Table, is_text, near_misses, words
 from cubital.model import Accept, Finding, Panel, SeriesStep, Test
 from cubital.model.finding import LevelKey
 from cubital.model.vocabulary import MATRICES
-from cubital.planning.directory import LOINC_SYSTEMS, fold, has_loinc_check_digit, is_loinc_shaped
+from cubital.planning.directory import LOINC_SYSTEMS, has_loinc_check_digit, is_loinc_shaped
+from cubital.planning.spellings import fold
 
 MOST_VOLUME_UL = 100_000
 MOST_SERIES_MIN = 60 * 24 * 7

@@ -26,7 +26,7 @@ from cubital.exchange.toml_file import read_toml
 from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Panel, Planning, Site, Test, TubeKind
 from cubital.model.finding import LevelKey
-from cubital.planning.directory import fold
+from cubital.planning.spellings import fold
 
 SITE, TUBES, TESTS, PANELS, CENTRIFUGES = FILES = (
     "site.toml", "tubes.toml", "tests.toml", "panels.toml", "centrifuges.toml",

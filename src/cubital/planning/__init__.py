@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from cubital.planning.plan import Planner
@@ -12,14 +13,19 @@ if TYPE_CHECKING:
 __all__ = ["Planner", "plan_draw"]
 
 _last: list[Planner] = []
+_LOCK = Lock()
 
 
 def plan_draw(order: Order, site: Site) -> Plan:
     """The plan for this order at this site.
 
-    The last site's planner is kept, so many orders of one site cost its index once. Raises
-    `OrderError` for an order that cannot be read and `PlanError` for one the site cannot serve.
+    The last site's planner is kept, so many orders of one site cost its index once. Threads take turns: what a
+    planner keeps is not made for two at a time. Raises `OrderError` for an order that cannot be read and
+    `PlanError` for one the site cannot serve.
     """
-    if not _last or _last[0].site is not site:
-        _last[:] = [Planner(site)]
-    return _last[0].plan(order)
+    with _LOCK:
+        planner = _last[0] if _last else None
+        if planner is None or planner.site is not site:
+            planner = Planner(site)
+            _last[:] = [planner]
+        return planner.plan(order)

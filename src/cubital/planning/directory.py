@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
-from functools import cache
+from functools import cache, cached_property
 from itertools import pairwise
 from typing import Literal, TypeVar
 
@@ -14,6 +13,7 @@ import msgspec
 from cubital import facts
 from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
+from cubital.planning.spellings import NearSpellings, Spelling, fold, rank, spelling, words_of
 
 EntryKind = Literal["test", "panel"]
 Entry = tuple[EntryKind, str]
@@ -35,7 +35,6 @@ MOST_TEXT = 300
 
 _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 _K = TypeVar("_K")
-_NOT_LETTERS = re.compile(r"[^\w%]|_")
 
 
 class Hit(msgspec.Struct, frozen=True, kw_only=True):
@@ -47,17 +46,6 @@ class Hit(msgspec.Struct, frozen=True, kw_only=True):
     also: tuple[str, ...]
     matched: str
     rank: int
-
-
-def fold(text: str) -> str:
-    """The spelling under which names are compared: no case, spaces, hyphens or punctuation.
-
-    >>> fold("Vitamin B-12"), fold("vitamin b12")
-    ('vitaminb12', 'vitaminb12')
-    """
-    if not text.isascii():
-        text = unicodedata.normalize("NFKC", text)
-    return _NOT_LETTERS.sub("", text.casefold())
 
 
 def is_loinc_shaped(code: str) -> bool:
@@ -161,27 +149,37 @@ class Directory:
         hits: list[Hit] = []
         by_code = self.look_up(text)
         meant = self._ambiguous.get(folded, ())
-        for entry, record in self._entries():
-            rank, matched = _rank(folded, text, (record.name, record.key, *record.also))
+        asked_words = words_of(text)
+        for entry, record, names in self._searched:
+            found = rank(folded, asked_words, names)
             if entry in by_code or record.key in meant:
-                rank, matched = 0, matched or record.name
-            if rank is not None:
-                hits.append(_hit(entry[0], record, matched, rank))
+                found = (0, found[1] if found else record.name)
+            if found is not None:
+                hits.append(_hit(entry[0], record, matched=found[1], rank=found[0]))
         if len(hits) < limit:
             hits.extend(self._spelled_nearly(folded, known={h.key for h in hits}))
         hits.sort(key=lambda h: (h.rank, len(h.matched), h.name.casefold(), h.key))
         return hits[:limit]
 
     def _spelled_nearly(self, folded: str, *, known: set[str]) -> Iterator[Hit]:
-        import difflib
-
-        owners = {name: entries for name, entries in self._names.items() if abs(len(name) - len(folded)) <= 4}
-        for i, name in enumerate(difflib.get_close_matches(folded, owners, MOST_NEAR, 0.66)):
-            for kind, key in owners[name]:
+        for i, name in enumerate(self._near.near(folded)):
+            for kind, key in self._names[name]:
                 record = self._tests[key] if kind == "test" else self._panels[key]
                 if key not in known:
                     known.add(key)
-                    yield _hit(kind, record, record.name, 10 + i)
+                    yield _hit(kind, record, matched=record.name, rank=10 + i)
+
+    @cached_property
+    def _searched(self) -> list[tuple[Entry, Test | Panel, tuple[Spelling, ...]]]:
+        """Every entry with its names as a search compares them; made when one first searches."""
+        return [
+            (entry, record, tuple(spelling(name) for name in (record.name, record.key, *record.also)))
+            for entry, record in self._entries()
+        ]
+
+    @cached_property
+    def _near(self) -> NearSpellings:
+        return NearSpellings(self._names)
 
     def _entries(self) -> Iterator[tuple[Entry, Test | Panel]]:
         for key, test in self._tests.items():
@@ -244,7 +242,7 @@ def is_site_system(system: str) -> bool:
     return system not in LOINC_SYSTEMS and not system.startswith(FOREIGN_SYSTEMS)
 
 
-def _hit(kind: EntryKind, record: Test | Panel, matched: str, rank: int) -> Hit:
+def _hit(kind: EntryKind, record: Test | Panel, *, matched: str, rank: int) -> Hit:
     return Hit(kind=kind, key=record.key, name=record.name, also=record.also, matched=matched, rank=rank)
 
 
@@ -256,28 +254,6 @@ def _claim(index: dict[_K, list[Entry]], name: _K, entry: Entry) -> None:
     owners = index.setdefault(name, [])
     if entry not in owners:
         owners.append(entry)
-
-
-def _rank(folded: str, text: str, names: tuple[str, ...]) -> tuple[int | None, str]:
-    best: tuple[int, int, str] | None = None
-    asked_words = [fold(w) for w in re.split(r"[\s\-/,]+", text) if fold(w)]
-    for name in names:
-        spelled = fold(name)
-        if spelled == folded:
-            rank = 0
-        elif spelled.startswith(folded):
-            rank = 1
-        else:
-            its_words = [fold(w) for w in re.split(r"[\s\-/,]+", name)]
-            if all(any(w.startswith(a) for w in its_words) for a in asked_words):
-                rank = 2
-            elif len(folded) >= 3 and folded in spelled:
-                rank = 3
-            else:
-                continue
-        if best is None or (rank, len(name)) < best[:2]:
-            best = (rank, len(name), name)
-    return (best[0], best[2]) if best else (None, "")
 
 
 def _quoted(text: str) -> str:

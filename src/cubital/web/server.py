@@ -13,6 +13,9 @@ from cubital.errors import ExchangeError
 from cubital.model import Site
 
 STOP_S = 5
+# A connection is kept longer than a station pauses between two orders, and longer than a proxy keeps its own (nginx:
+# keepalive_timeout 60 s upstream): one that is shut as the next order is sent breaks it.
+KEEP_ALIVE_S = 75
 
 
 def serve(
@@ -48,7 +51,8 @@ def serve(
             print(f"cubital: first set-up, no account yet; its code: {accounts.setup_code}", file=sys.stderr)
         uvicorn.run(
             make_application(desk), host=host, port=port, access_log=False, log_level="warning", server_header=False,
-            timeout_graceful_shutdown=STOP_S, proxy_headers=is_behind_tls, log_config=_logging(),
+            timeout_graceful_shutdown=STOP_S, timeout_keep_alive=KEEP_ALIVE_S,
+            proxy_headers=is_behind_tls, log_config=_logging(),
         )  # fmt: skip
 
 

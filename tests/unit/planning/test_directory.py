@@ -9,7 +9,8 @@ from msgspec.structs import replace
 
 from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
-from cubital.planning.directory import Directory, fold, has_loinc_check_digit
+from cubital.planning.directory import Directory, has_loinc_check_digit
+from cubital.planning.spellings import fold
 
 SITE = Site(
     name="a site (invented)",

@@ -25,6 +25,15 @@ from cubital.errors import ExchangeError, SiteError
 from cubital.model import Finding, Site
 from cubital.model.site_version import SiteFiles
 
+_NEVER_IN = ("panels", "centrifuges", "where each value comes from")
+_POLICY, _STOCK, _TESTS = "the policy", "the tube stock (sizes, counts, expiry, dead volumes)", "the tests"
+_LEFT_OUT = {
+    "tests.csv": (_STOCK, _POLICY),
+    "tubes.csv": (_TESTS, _POLICY),
+    "policy.csv": (_TESTS, _STOCK),
+    "fhir": (_STOCK, _POLICY),
+}
+
 
 class TableChange(msgspec.Struct, frozen=True, kw_only=True):
     """What a table does to one file of a site, by the key of the entry.
@@ -80,14 +89,23 @@ def format_of(name: str) -> str:
     ['xlsx', 'tests.csv', 'csv']
     """
     path = Path(name)
-    known = {".xlsx": "xlsx", ".zip": "csv"}
+    known = {".xlsx": "xlsx", ".zip": "csv", ".json": "fhir"}
     found = known.get(path.suffix.lower()) or next(
         (kind for kind in site_formats() if path.name.lower().endswith(kind) and "." in kind), None
     )
     if found is None:
-        expected = "a name that ends in .xlsx, .zip, tests.csv, tubes.csv or policy.csv, or --as"
+        expected = "a name that ends in .xlsx, .zip, .json, tests.csv, tubes.csv or policy.csv, or --as"
         raise ExchangeError(f"found {path.name[:60]!r}; expected {expected}", where="--to")
     return found
+
+
+def left_out(kind: str) -> tuple[str, ...]:
+    """What of a site this format does not hold.
+
+    >>> left_out("fhir")[0]
+    'the tube stock (sizes, counts, expiry, dead volumes)'
+    """
+    return (*_LEFT_OUT.get(kind, ()), *_NEVER_IN)
 
 
 def _cautions() -> tuple[str, ...]:

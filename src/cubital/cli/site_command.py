@@ -80,10 +80,10 @@ def check(folder: Path, as_json: bool) -> int:
 def export(folder: Path, target: str, kind: str | None, demo: bool, as_json: bool) -> int:
     """Write a site as tables for other programs.
 
-    By the name of FILE: .xlsx a workbook; tests.csv, tubes.csv or policy.csv one table; .zip all three as CSV. No cell
-    is taken for a formula.
+    By the name of FILE: .xlsx a workbook; tests.csv, tubes.csv or policy.csv one table; .zip all three as CSV; .json
+    the tests as FHIR R4 SpecimenDefinition. No cell is taken for a formula.
     """
-    from cubital.app.site_exchange import export_site, format_of
+    from cubital.app.site_exchange import export_site, format_of, left_out
     from cubital.app.wiring import open_site, write_bytes
     from cubital.errors import CubitalError
 
@@ -97,11 +97,15 @@ def export(folder: Path, target: str, kind: str | None, demo: bool, as_json: boo
         if as_json:
             write_json(document(error))
         return REFUSED
-    said = {"format": "cubital.site-export/1", "site": of_site.name, "as": chosen, "to": target, "bytes": len(data)}
+    said = {
+        "format": "cubital.site-export/1", "site": of_site.name, "as": chosen, "to": target, "bytes": len(data),
+        "left_out": list(left_out(chosen)),
+    }  # fmt: skip
     if as_json and target != "-":
         write_json(said)
     elif target != "-":
         print(f"wrote {target}: {of_site.name}, {len(of_site.tests)} tests, {len(of_site.kinds)} tube kinds")
+        print(f"not in it: {', '.join(left_out(chosen))}")
     return 0
 
 
@@ -114,8 +118,8 @@ def export(folder: Path, target: str, kind: str | None, demo: bool, as_json: boo
 def import_(file: str, folder: Path, replace: bool, is_trial: bool, as_json: bool) -> int:
     """Take tables into a site: all of them or, where an error stops it, none.
 
-    FILE is a workbook, a CSV or an archive of CSVs as `export` writes them; - is stdin. DIR is the site's folder; else
-    this one. The files as they were are kept beside the new ones.
+    FILE is a workbook, a CSV, an archive of CSVs or FHIR as `export` writes them; - is stdin. DIR is the site's folder;
+    else this one. The files as they were are kept beside the new ones.
     """
     import sys
 

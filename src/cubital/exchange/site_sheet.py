@@ -214,7 +214,7 @@ def _replaced(finding: Finding, read: Entries) -> Finding:
         path = re.sub(r"(\[[0-9]+\]|\.?[^.\[\]]+)$", "", path)
     if place is None:
         place = read.places.get((key, ""))
-    entry = finding.entry if place is None else f"{place} ({finding.entry})"
+    entry = finding.entry if place is None else f"{place} ({finding.entry})".strip()
     remedy = finding.remedy.replace(" without quotes", "").replace("in quotes", "in the cell")
     expected = "yes or no" if finding.expected == "true or false" else finding.expected
     return Finding(

@@ -9,6 +9,8 @@ from typing import Literal, NamedTuple, get_args
 from cubital.errors import ExchangeError
 from cubital.exchange import directory_sheet, policy_sheet, stock_sheet
 from cubital.exchange.archive import open_archive
+from cubital.exchange.fhir_specimen_definition import write_definitions
+from cubital.exchange.fhir_specimen_reading import read_definitions
 from cubital.exchange.site_csv import read_csv, read_csv_archive, write_archive, write_csv
 from cubital.exchange.site_files import read_site_tables, tables_of
 from cubital.exchange.site_patch import TableChange, Tables, patch_site, untaken
@@ -19,7 +21,7 @@ from cubital.facts import edition
 from cubital.model import Finding, Site
 from cubital.model.site_version import SiteFiles
 
-FormatKey = Literal["csv", "tests.csv", "tubes.csv", "policy.csv", "xlsx"]
+FormatKey = Literal["csv", "tests.csv", "tubes.csv", "policy.csv", "xlsx", "fhir"]
 FORMATS: tuple[FormatKey, ...] = get_args(FormatKey)
 _FIRST_COLUMNS = {"test": "tests", "kind": "tubes", "part": "policy"}
 
@@ -30,6 +32,8 @@ def write_site(site: Site, kind: str, *, on: datetime.date, cautions: tuple[str,
         raise ExchangeError(f"found {kind[:40]!r}; expected one of {', '.join(FORMATS)}", where="format")
     if kind == "xlsx":
         return write_xlsx(site, About(site.name, edition(), on, cautions))
+    if kind == "fhir":
+        return write_definitions(site, cautions=cautions)
     if kind == "csv":
         return write_archive({f"{name}.csv": _write_table(site, name) for name in _FIRST_COLUMNS.values()})
     return _write_table(site, kind.removesuffix(".csv"))
@@ -43,8 +47,10 @@ def _write_table(site: Site, name: str) -> bytes:
     return write_csv(policy_sheet.COLUMNS, policy_sheet.policy_rows(site))
 
 
-def read_site_file(data: bytes, *, where: str, findings: list[Finding]) -> Tables:
+def read_site_file(data: bytes, site: Site, *, where: str, findings: list[Finding]) -> Tables:
     """The tables in this file, whichever of the formats it is; every fault of them becomes a finding.
+
+    Resources of FHIR that are not our own are read for the tests and tubes of this site.
 
     Raises `ExchangeError` where it is none of them, or is not safe to open.
     """
@@ -58,6 +64,8 @@ def read_site_file(data: bytes, *, where: str, findings: list[Finding]) -> Table
             return _tables_of(list(read_csv_archive(data, where=where).values()), where, findings)
         except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError):
             raise ExchangeError("found a damaged archive; send the file again", where=where) from None
+    if data.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"{":
+        return Tables(tests=read_definitions(data, site, where=where, findings=findings))
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise ExchangeError("found an old or locked workbook; expected .xlsx; save it as .xlsx", where=where)
     return _tables_of([read_csv(data, where=where)], where, findings)
@@ -81,7 +89,7 @@ def patch_with_file(
     Where the tables themselves have errors, the files are left as they are.
     """
     findings: list[Finding] = []
-    tables = read_site_file(data, where=where, findings=findings)
+    tables = read_site_file(data, site, where=where, findings=findings)
     unread = tuple(f"{read.file}: {column}" for read in tables if read is not None for column in read.unread)
     if any(one.level == "error" for one in findings):
         return PatchedSite(dict(files), None, tuple(findings), (), unread)

@@ -1,0 +1,174 @@
+"""Writes docs/pictures/web/: every page as a browser shows it, at the invented demo site with invented accounts.
+
+Run it after changing a page: `.venv/bin/python scripts/write_web_pictures.py [scene …]`; with `--look DIR` every width
+in both themes is written there instead, to be looked at. A page adds its own row to `SCENES`: a name, who is signed in,
+where it is, and what is done before the picture is taken.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import datetime
+import io
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import msgspec
+from PIL import Image
+from playwright.sync_api import Browser, Page, sync_playwright
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+
+from tests.web.chrome import SIZES, WAIT_MS, WORDS, Watched, serving, start  # noqa: E402
+
+from cubital.app.wiring import open_accounts, open_record, open_site, upgrade_store  # noqa: E402
+from cubital.model.account import ROLES  # noqa: E402
+from cubital.web.application import make_application  # noqa: E402
+from cubital.web.desk import Desk, Settings  # noqa: E402
+
+PICTURES = ROOT / "docs" / "pictures" / "web"
+NOW = datetime.datetime(2026, 11, 25, 9, 30, tzinfo=datetime.UTC)
+COLOURS, MOST_BYTES = 96, 150_000
+FIRST_WORDS = "first words to change"
+
+
+def stay(page: Page) -> None:
+    """Take the page as it opens."""
+
+
+def type_order(page: Page) -> None:
+    """A mixed order of an invented patient, one word of it misspelled."""
+    page.get_by_label("Tests").fill("PT\naPTT\nCMP\nCBC\nlactat\ntype and screen\nblood culture")
+    page.get_by_label("Age", exact=True).fill("61")
+    page.get_by_label("Weight, kg").fill("70")
+    page.get_by_text("winged set").click()
+    page.get_by_text("42 %").wait_for()
+
+
+def show_tray(page: Page) -> None:
+    """The same order with its doubt settled, moved to the tubes, one of them opened."""
+    type_order(page)
+    page.get_by_role("button", name="lactate", exact=True).click()
+    page.locator("#tube-1-3").click()
+    page.locator(".tray").first.evaluate("tray => tray.scrollIntoView()")
+
+
+def type_small_child(page: Page) -> None:
+    """An invented child whose blood limit leaves tests out."""
+    page.get_by_label("Tests").fill("K\nCBC\nPT\nCRP\ntype and screen")
+    page.get_by_label("Age", exact=True).fill("6")
+    page.get_by_label("Unit of the age").select_option("mo")
+    page.get_by_label("Weight, kg").fill("6")
+    page.get_by_label("Drawn before, mL").fill("8")
+    page.get_by_text("LEFT OUT", exact=True).wait_for()
+    page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
+
+
+def section(name: str) -> Callable[[Page], None]:
+    """Move to this section of the page."""
+    return lambda page: page.locator(f"#{name}").evaluate("part => part.scrollIntoView()")
+
+
+class Scene(msgspec.Struct, frozen=True):
+    """One picture of a page: its file's name, the role signed in, the address, and what is done there first."""
+
+    name: str
+    role: str | None
+    path: str
+    steps: Callable[[Page], None] = stay
+
+
+SCENES = (
+    Scene("sign-in", None, "/sign-in"),
+    Scene("draw", "collector", "/draw", type_order),
+    Scene("draw-tubes", "collector", "/draw", show_tray),
+    Scene("draw-child", "collector", "/draw", type_small_child),
+    Scene("bench", "processor", "/bench"),
+    Scene("explain-order", "teacher", "/explain"),
+    Scene("explain-carry-over", "teacher", "/explain", section("carry")),
+    Scene("explain-fill", "teacher", "/explain", section("fill")),
+    Scene("explain-citrate", "teacher", "/explain", section("citrate")),
+    Scene("accounts", "administrator", "/accounts"),
+    Scene("trail", "supervisor", "/trail"),
+)
+
+
+@contextlib.contextmanager
+def demo_server() -> Iterator[str]:
+    """The address of a server of the demo site with an account of every role, named as its role."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = str(Path(folder) / "record.db")
+        upgrade_store(path)
+        accounts, record = open_accounts(path), open_record(path)
+        accounts.set_up(accounts.setup_code, "administrator", WORDS)
+        first = accounts.visitor(accounts.sign_in("administrator", WORDS, address=""))
+        assert first is not None
+        for role in ROLES:
+            if role != "administrator":
+                accounts.add(first, role, role, FIRST_WORDS)
+                own = accounts.visitor(accounts.sign_in(role, FIRST_WORDS, address=""))
+                assert own is not None
+                accounts.change_password(own, FIRST_WORDS, WORDS)
+        desk = Desk(
+            open_site(demo=True), accounts, record=record, today=NOW.date, now=lambda: NOW,
+            settings=Settings(is_demo=True),
+        )  # fmt: skip
+        with serving(make_application(desk)) as address:
+            yield address
+        record.close()
+        accounts.close()
+
+
+def take(browser: Browser, address: str, scene: Scene, *, size: tuple[int, int], theme: str) -> bytes:
+    """One picture as a small PNG."""
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, color_scheme="dark" if theme == "dark" else "light"
+    )
+    context.set_default_timeout(WAIT_MS)
+    watched = Watched(context.new_page(), address)
+    if scene.role is not None:
+        watched.sign_in(scene.role)
+    if not watched.page.url.endswith(scene.path):
+        watched.open(scene.path)
+    scene.steps(watched.page)
+    watched.page.wait_for_load_state("networkidle")
+    picture = Image.open(io.BytesIO(watched.page.screenshot()))
+    context.close()
+    small = io.BytesIO()
+    picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(small, "PNG", optimize=True)
+    return small.getvalue()
+
+
+def main() -> int:
+    """Write the pictures that were asked for, or all; status 1 where one is too large to keep."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("scenes", nargs="*", metavar="scene", help="the first letters of names; all without one")
+    parser.add_argument("--look", type=Path, metavar="DIR", help="write every width in both themes there")
+    chosen = parser.parse_args()
+    folder: Path = chosen.look or PICTURES
+    folder.mkdir(parents=True, exist_ok=True)
+    themes = ("light", "dark")
+    wanted = [scene for scene in SCENES if not chosen.scenes or scene.name.startswith(tuple(chosen.scenes))]
+    status = 0
+    with demo_server() as address, sync_playwright() as playwright:
+        browser = start(playwright)
+        for scene in wanted:
+            for size, theme in ((size, theme) for size in SIZES for theme in themes):
+                # The docs keep three widths in light and the widest in dark.
+                if chosen.look is None and theme == "dark" and size != SIZES[-1]:
+                    continue
+                data = take(browser, address, scene, size=size, theme=theme)
+                name = f"{scene.name}-{size[0]}{'-dark' if theme == 'dark' else ''}.png"
+                (folder / name).write_bytes(data)
+                print(f"{name}: {len(data):,} bytes")
+                status |= len(data) > MOST_BYTES
+        browser.close()
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

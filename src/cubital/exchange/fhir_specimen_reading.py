@@ -15,7 +15,7 @@ from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
 from cubital.exchange.site_sheet import Entries, replaced_places
 from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Site
-from cubital.planning.directory import fold
+from cubital.planning.spellings import fold
 
 MOST_DEFINITIONS = 5_000
 _FIELDS = {"name": "valueString", "bench": "valueString", "ownTube": "valueBoolean", "culture": "valueCode"}

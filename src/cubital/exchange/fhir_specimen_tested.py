@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from cubital.exchange.fhir_specimen_definition import COMPONENT, COMPONENTS, KIND, UCUM, VOLUME, WAY
 from cubital.exchange.form import show_json
 from cubital.model import Finding, Site
-from cubital.planning.directory import fold
+from cubital.planning.spellings import fold
 from cubital.units import exact
 
 # The codes of the resource's published example; its own system is HL7 table 0372.

@@ -7,6 +7,7 @@ import datetime
 import functools
 import re
 from collections.abc import Callable, Iterator, Mapping
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from cubital.model.centrifuge import RecordedTube
     from cubital.model.identity import Collection
     from cubital.model.record import Head, Link
-    from cubital.model.results import ResultSet
+    from cubital.model.results import ResultSet, TypedLine
     from cubital.model.site_version import SiteFiles
     from cubital.planning.directory import Directory
 
@@ -349,6 +350,36 @@ def read_samples(
     from cubital.exchange.results_file import read_results
 
     return tuple(read_results(data, additive_of=of_site, where=where, today=today or read_today()))
+
+
+def read_typed_results(
+    text: str, earlier: str, fields: Mapping[str, Any], site: Site, *, hours_before: Decimal | None
+) -> tuple[tuple[TypedLine, ...], tuple[TypedLine, ...], ResultSet | None]:
+    """The lines that a person typed, those of earlier results, and the sample; no sample where a line is refused.
+
+    Raises `OrderError` and `UnitError` for the fields beside the lines, and where no analyte is known.
+    """
+    from functools import partial
+
+    from cubital.app.carry_over import additive_of
+    from cubital.exchange.results_typed import MOST_LINES, read_typed_lines, sample_of_lines
+
+    lines = read_typed_lines(text)
+    before = read_typed_lines(earlier, hours_before=hours_before, is_earlier=True)
+    if len(lines) + len(before) > MOST_LINES:
+        raise OrderError(f"found {len(lines) + len(before)} lines; expected at most {MOST_LINES}", where="results")
+    is_refused = any(line.is_refused for line in (*lines, *before))
+    if is_refused or not any(line.result is not None for line in lines):
+        return tuple(lines), tuple(before), None
+    sample = sample_of_lines(lines, before, fields, additive_of=partial(additive_of, site=site))
+    return tuple(lines), tuple(before), sample
+
+
+def is_results_table(text: str) -> bool:
+    """Whether what was pasted is JSON or a table with a heading, which `read_samples` reads."""
+    from cubital.exchange.results_typed import is_table
+
+    return is_table(text)
 
 
 def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Patient:

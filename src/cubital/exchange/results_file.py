@@ -17,6 +17,7 @@ from cubital.exchange.order_file import patient_from_json
 from cubital.exchange.result_names import Meaning, known_names, meaning_of
 from cubital.exchange.result_units import to_own_unit
 from cubital.exchange.table import near_misses
+from cubital.facts.population import population
 from cubital.model.patient import Patient
 from cubital.model.results import Earlier, Result, ResultSet
 
@@ -81,13 +82,12 @@ def _read_sample(form: Form, additive_of: AdditiveOf, today: datetime.date | Non
     for place, item in enumerate(rows):
         row = Form(item, where=form.where, path=form.place(f"results[{place}]"))
         unread += row.take_unknown(RESULT_KEYS)
-        meaning = _meaning(row, unread)
-        if meaning is None:
+        result = result_of(row, unread)
+        if result is None:
             continue
-        result = _result(row, meaning)
-        _, first = results.setdefault(result.analyte, (result, row.path))
+        taken, first = results.setdefault(result.analyte, (result, row.path))
         if first != row.path:
-            _take_once(row, result, results[result.analyte][0], first, meaning, unread)
+            _take_once(row, result, taken, first, unread)
     if not results:
         form.refuse(
             "results", found=_first_codes(rows), expected="one analyte that is known here at least",
@@ -105,14 +105,21 @@ def _first_codes(rows: list[object]) -> str:
     return ", ".join(show_json(row["code"]) for row in rows[:3] if isinstance(row, dict))
 
 
-def _take_once(row: Form, result: Result, taken: Result, first: str, meaning: Meaning, unread: list[str]) -> None:
+def result_of(row: Form, unread: list[str]) -> Result | None:
+    """The result in this row; None, with a line in `unread`, where its code is not known here."""
+    meaning = _meaning(row, unread)
+    return None if meaning is None else _result(row, meaning)
+
+
+def _take_once(row: Form, result: Result, taken: Result, first: str, unread: list[str]) -> None:
     """A result that is there already: said where it is the same, refused where it is another."""
+    name = population().analytes[result.analyte].name
     if result != taken:
         row.refuse(
-            "code", found=f"{meaning.measurand.name} again, another than at {first}", expected="each analyte once",
+            "code", found=f"{name} again, another than at {first}", expected="each analyte once",
             remedy="remove one, or write it in previous with hours_before",
         )  # fmt: skip
-    unread.append(f"{row.path}: {meaning.measurand.name} as at {first}, taken once")
+    unread.append(f"{row.path}: {name} as at {first}, taken once")
 
 
 def _meaning(row: Form, unread: list[str]) -> Meaning | None:
@@ -183,20 +190,28 @@ def _earlier(form: Form, unread: list[str]) -> tuple[Earlier, ...]:
     for place, item in enumerate(form.items("previous", most=MOST_EARLIER, what="earlier results")):
         row = Form(item, where=form.where, path=form.place(f"previous[{place}]"))
         unread += row.take_unknown(EARLIER_KEYS)
-        meaning = _meaning(row, unread)
-        if meaning is None:
+        one = earlier_of(row, unread)
+        if one is None:
             continue
-        expected = f"hours over 0, at most {MOST_HOURS_BEFORE}"
-        hours = row.number("hours_before", expected=expected)
-        if hours is None or not 0 < hours <= MOST_HOURS_BEFORE:
-            row.refuse("hours_before", found=show_json(row.content.get("hours_before")), expected=expected,
-                       remedy="write how long before this sample it was drawn")  # fmt: skip
-        one = Earlier(analyte=meaning.measurand.key, value=possible_value(row, meaning), hours_before=float(hours))
         if (one.analyte, one.hours_before) in found:
-            row.refuse("code", found=f"{meaning.measurand.name} twice at one time", expected="each analyte once a time",
-                       remedy="remove one")  # fmt: skip
+            row.refuse("code", found=f"{population().analytes[one.analyte].name} twice at one time",
+                       expected="each analyte once a time", remedy="remove one")  # fmt: skip
         found[one.analyte, one.hours_before] = one
     return tuple(found.values())
+
+
+def earlier_of(row: Form, unread: list[str]) -> Earlier | None:
+    """The earlier result in this row; None, with a line in `unread`, where its code is not known here."""
+    meaning = _meaning(row, unread)
+    if meaning is None:
+        return None
+    expected = f"hours over 0, at most {MOST_HOURS_BEFORE}"
+    hours = row.number("hours_before", expected=expected)
+    if hours is None or not 0 < hours <= MOST_HOURS_BEFORE:
+        said = row.content.get("hours_before")
+        row.refuse("hours_before", found="nothing" if said is None else show_json(said), expected=expected,
+                   remedy="write how long before this sample it was drawn")  # fmt: skip
+    return Earlier(analyte=meaning.measurand.key, value=possible_value(row, meaning), hours_before=float(hours))
 
 
 def _patient(form: Form, today: datetime.date | None) -> tuple[Patient, tuple[str, ...]]:

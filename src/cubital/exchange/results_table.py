@@ -1,4 +1,4 @@
-"""Results in CSV: a heading, then one result a line; lines of one `sample` are together one sample."""
+"""Results in a table, commas or tabs between: a heading, then one result a line, lines of one `sample` together."""
 
 from __future__ import annotations
 
@@ -47,7 +47,8 @@ def _rows(data: bytes, where: str) -> list[tuple[int, dict[str, str]]]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ExchangeError("found bytes that are not UTF-8; save the input as UTF-8", where=where) from None
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    delimiter = "\t" if "\t" in text.lstrip().partition("\n")[0] else ","
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=delimiter)
     try:
         heading = [cell.strip() for cell in next(reader, [])]
         _check_heading(heading, where)
@@ -74,7 +75,7 @@ def _check_heading(heading: Sequence[str], where: str) -> None:
     for name in heading:
         if name not in HEADINGS:
             near = near_misses(name, HEADINGS)
-            hint = f"write {near[0]}" if near else f"expected one of {', '.join(HEADINGS)}, commas between"
+            hint = f"write {near[0]}" if near else f"expected one of {', '.join(HEADINGS)}, commas or tabs between"
             raise OrderError(f"found the column {name[:40]!r}; {hint}", where=place)
     missing = [name for name in NEEDED if name not in heading]
     if missing or len(set(heading)) < len(heading):

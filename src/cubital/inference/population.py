@@ -16,6 +16,9 @@ Singles = NDArray[np.float32]
 _INTERVAL_SD = 2 * 1.959964
 # Correlations of an analyte that has an earlier result with one that has none: both a change and a level are in play.
 _BETWEEN_KINDS = 0.5
+# Correlations are of one set of people and some from memory: they count for this part of what they are, and no mix of
+# scores varies less than this part of a single one, so that no chance agreement of many results weighs like a finding.
+_DRAWN_IN, _LEAST_INDEPENDENT = 0.9, 0.2
 
 
 class Spread(msgspec.Struct, frozen=True, kw_only=True):
@@ -63,14 +66,14 @@ def spread() -> Spread:
 
 
 def _correlations(keys: tuple[str, ...], kind: str) -> Floats:
-    """The correlations of this kind, moved as little as makes them possible together."""
+    """The correlations of this kind, drawn in and then moved as little as makes them possible together."""
     column = {key: place for place, key in enumerate(keys)}
     found = np.eye(len(keys))
     for pair in population().pairs:
         a, b = (column[key] for key in pair.of)
-        found[a, b] = found[b, a] = float(getattr(pair, kind))
+        found[a, b] = found[b, a] = _DRAWN_IN * float(getattr(pair, kind))
     values, vectors = np.linalg.eigh(found)
-    possible = vectors @ np.diag(np.maximum(values, 0.05)) @ vectors.T
+    possible = vectors @ np.diag(np.maximum(values, _LEAST_INDEPENDENT)) @ vectors.T
     size = np.sqrt(np.diag(possible))
     return np.asarray(possible / np.outer(size, size))
 

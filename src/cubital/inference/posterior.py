@@ -4,7 +4,8 @@ Let x be measured, and a state say x = slope * z + added. Then z = (x - added) /
 place among people is known: in the logarithm a normal score u, and where the patient has earlier results a score v of
 the change from them. Scores go together by a correlation matrix, so the density of x under a state is that of the
 scores times the slopes of every step. The share of the contaminant is integrated over the rows of the table. A missing
-analyte is left out of the sum, which for a normal density is exact.
+analyte is left out of the sum, which for a normal density is exact. A result at the floor of its assay says "at most
+this": its score is then that of the floor, at most 0, without a slope, which stands for the probability of less.
 
 Samples of one signature (the same analytes, the same of them with earlier results) are computed together, as arrays
 with the sample last. Numbers inside are single precision: the logarithm of a density is right to about 0.001.
@@ -227,6 +228,9 @@ def _scores(batch: Batch, group: _Group, place: int, line: _Line) -> tuple[Singl
         moved = (score - expected) / (width * change_tail)
         log_slope -= np.float32(0.5) * np.log1p(moved * moved) + np.log(width)
         score = change_tail * np.arcsinh(moved)
+    is_least = value <= np.float32(known.floor[column])
+    if is_least.any():
+        score, log_slope = np.where(is_least, np.minimum(score, 0), score), np.where(is_least, 0, log_slope)
     return np.where(is_there, score, np.float32(0)), np.where(is_there, log_slope, _IMPOSSIBLE)
 
 

@@ -30,8 +30,12 @@ _HARD_DRAWS = ("edta", "citrate", "fluoride", "fluid")
 _ILLNESS_STRENGTHS = (0.15, 0.3, 0.5, 0.75, 1.0)
 _ALSO_G_PER_L = np.array([0.8, 1.6, 3.2, 6.4])
 _STEP = 0.01
-# How much stronger or weaker than published an assay of another maker may answer EDTA, each with its weight.
-_STRENGTHS = ((0.6, 0.25), (1.0, 0.5), (1.6, 0.25))
+# How closely doses are spaced where results tell them apart well.
+_SALT, _FLUID = {"ratio": 1.25, "step": 0.02, "growth": 3.5}, {"ratio": 1.25, "step": 0.025}
+_FINE = {"edta": _SALT, "fluoride": _SALT, "fluid": _FLUID}
+_COARSE = {family: {"ratio": 1.7, "step": 0.1} for family in _FINE}
+# How much stronger or weaker than published another laboratory's assay may answer EDTA, each with its weight: memory.
+_STRENGTHS = ((0.4, 0.3), (1.0, 0.4), (1.8, 0.3))
 # Shares of laboratories whose assay of magnesium or zinc does not answer EDTA: memory.
 _UNMOVED = {"magnesium": ("isocitrate-dehydrogenase", 0.25), "zinc": ("atomic-absorption", 0.3)}
 # How much of the calcium that oxalate can take has fallen out by the time it is measured.
@@ -130,9 +134,8 @@ def _ill(illness: Illness, strength: float) -> Effect:
 def _rows_of_contaminant(cause: Cause) -> Iterator[_Row]:
     assert cause.dose is not None
     low, high, decline = float(cause.dose.low), float(cause.dose.high), float(cause.decline)
-    is_sharp = cause.family in ("edta", "fluoride", "fluid")
-    fine = dose_grid(low, high, ratio=1.25, step=0.025) if is_sharp else dose_grid(low, high, ratio=1.4, step=0.1)
-    coarse = dose_grid(low, high, ratio=1.7, step=0.1) if is_sharp else dose_grid(low, high, ratio=3.0, step=0.3)
+    fine = dose_grid(low, high, **_FINE.get(cause.family, {"ratio": 1.4, "step": 0.1}))
+    coarse = dose_grid(low, high, **_COARSE.get(cause.family, {"ratio": 3.0, "step": 0.3}))
     variants = list(_variants(cause))
     hemolyzed = ALSO_HEMOLYZED if cause.family in _HARD_DRAWS else float(causes()["hemolysis"].share or 0)
     for share, weight in zip(fine.tolist(), dose_weights(fine, decline=decline).tolist(), strict=True):
@@ -166,16 +169,41 @@ def _variants(cause: Cause) -> Iterator[tuple[float, Callable[[float], Effect]]]
 
 
 def _edta_variants(contaminant: Contaminant) -> Iterator[tuple[float, Callable[[float], Effect]]]:
-    """Every mix of assays that answer and do not; where all do, also assays of other strengths."""
-    keys = tuple(_UNMOVED)
-    for pick in range(2 ** len(keys)):
-        unmoved = {key for place, key in enumerate(keys) if pick >> place & 1}
+    """Every mix of assays that answer and do not, and of those of calcium and of ALP that answer more and less.
+
+    Where zinc's does not answer, only mixes in which calcium's and ALP's are alike, so that the table stays short.
+    """
+    for pick in range(2 ** len(_UNMOVED)):
+        unmoved = {key for place, key in enumerate(_UNMOVED) if pick >> place & 1}
         part = 1.0
-        for key in keys:
-            part *= _UNMOVED[key][1] if key in unmoved else 1 - _UNMOVED[key][1]
+        for key, (_, share) in _UNMOVED.items():
+            part *= share if key in unmoved else 1 - share
         principles = {key: _UNMOVED[key][0] for key in unmoved}
-        for strength, weight in ((1.0, 1.0),) if unmoved else _STRENGTHS:
-            yield part * weight, _mixing(_scaled(contaminant, "edta", strength), principles)
+        for calcium, first in _STRENGTHS:
+            for phosphatase, second in _STRENGTHS:
+                if "zinc" not in unmoved:
+                    yield part * first * second, _answered(contaminant, principles, calcium, phosphatase)
+            if "zinc" in unmoved:
+                yield part * first, _answered(contaminant, principles, calcium, calcium)
+
+
+def _answered(
+    contaminant: Contaminant, principles: Mapping[str, str], calcium: float, phosphatase: float
+) -> Callable[[float], Effect]:
+    """With assays of calcium and ALP that answer EDTA as if there were so many times as much of it."""
+    strengths = {"calcium": calcium, "alkaline-phosphatase": phosphatase}
+
+    def at(share: float) -> Effect:
+        def effect(native: Mapping[str, float]) -> Mapping[str, float]:
+            mixture = mixed(native, contaminant, share)
+            found = measured(mixture, principles=principles)
+            for key, strength in strengths.items():
+                found[key] = measured({key: mixture[key], "edta": mixture["edta"] * strength})[key]
+            return found
+
+        return effect
+
+    return at
 
 
 def _scaled(contaminant: Contaminant, species: str, factor: float) -> Contaminant:

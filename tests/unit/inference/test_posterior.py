@@ -49,7 +49,7 @@ def test_typical_results_are_nothing() -> None:
 
 def test_a_tenth_of_k2_edta_plasma_is_edta() -> None:
     found = likely(sample(with_additive("k2-edta", 0.1)))[0]
-    assert found["k2-edta"] + found["k3-edta"] > 0.85
+    assert found["k2-edta"] + found["k3-edta"] > 0.75
 
 
 @pytest.mark.parametrize("additive", ["k2-edta", "fluoride-oxalate"])
@@ -154,3 +154,23 @@ def log_normal(scores: NDArray[np.float64], covariance: NDArray[np.float64]) -> 
     """The logarithm of the density of a normal distribution with middle 0."""
     size = np.linalg.slogdet(2 * np.pi * covariance)[1]
     return float(-0.5 * (size + scores @ np.linalg.solve(covariance, scores)))
+
+
+def test_a_result_at_the_floor_of_its_assay_says_at_most_this_and_not_exactly_this() -> None:
+    whole = {**with_additive("k2-edta", 0.43)}
+    assert whole["magnesium"] < 0.1
+    floored = {**whole, "magnesium": 0.1}
+    assert likely(sample(whole))[0] == likely(sample(floored))[0]
+    table, found = states(), posterior(batch_of([sample(whole)])).rows[0]
+    is_k2 = table.cause == CAUSES.index("k2-edta")
+    # Much more EDTA than hides magnesium is not held against the cause.
+    assert found[is_k2].sum() > 0.5
+    assert np.average(table.share[is_k2], weights=found[is_k2]) == pytest.approx(0.43, abs=0.05)
+
+
+@pytest.mark.parametrize("calcium", [2.10, 1.70])
+def test_the_assays_of_calcium_and_of_phosphatase_may_answer_edta_each_in_its_own_way(calcium: float) -> None:
+    # A fifth of EDTA plasma, phosphatase hardly moved: other laboratories' reagents differ from the published ones.
+    values = {**with_additive("k2-edta", 0.2), "calcium": calcium, "alkaline-phosphatase": 50.0}
+    found = likely(sample(values, *(key for key in PANEL if key != "magnesium")))[0]
+    assert found["k2-edta"] + found["k3-edta"] > 0.2

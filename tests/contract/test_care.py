@@ -6,16 +6,20 @@ import threading
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 from sqlalchemy.exc import DBAPIError
 
 from cubital.app.record import SpecimenRecord
 from cubital.app.record_care import check_record, rebuild_states, restore_record
 from cubital.app.wiring import back_up, head_of_backup, open_backup, open_record, open_store, upgrade_store
 from cubital.errors import BrokenChain, ExchangeError, RecordUnavailable, UnreadyRecord
-from cubital.model.record import Head
+from cubital.handling.chain import EMPTY, head_of, seal
+from cubital.handling.record import pour, state_of
+from cubital.model.record import AnyContent, Head, Link
+from cubital.model.specimen import Spun
 from tests.contract import hands
 from tests.contract.conftest import KINDS
-from tests.contract.events import Clock, aliquoted, collected, in_order, judged, received, reported
+from tests.contract.events import MORNING, Clock, aliquoted, collected, in_order, judged, received, reported, said
 
 
 @pytest.fixture
@@ -289,3 +293,24 @@ def test_a_test_is_reported_from_a_restored_record_only_once(address: str, kept:
     said = record.append(*in_order(reported("a1"), after=1))
     assert record.append(*in_order(reported("a1"), after=1)).entries == said.entries
     record.close()
+
+
+def test_an_aliquot_as_an_older_edition_wrote_it_is_still_what_was_written(address: str) -> None:
+    # Before 2026-11-28 the first event of an aliquot did not say when its plasma came off the cells.
+    spun = Spun(rcf_g=1500, spin_s=600, temperature_c=20, **said("t", "spun"))
+    event = aliquoted("t", "t-1")
+    tube = state_of([collected("t", gel=False), spun])
+    poured = pour(tube, event)
+    of_old = replace(poured, aliquot=replace(poured.aliquot, separated_at=None))
+    store = open_store(address)
+    head: Head = EMPTY
+    links: list[Link] = []
+    told: tuple[tuple[int, AnyContent], ...] = ((1, collected("t", gel=False)), (2, spun), (3, event), (1, of_old))
+    for version, content in told:
+        links.append(seal(head, content, batch=head.sequence + 1, version=version, now=MORNING))
+        head = head_of(links[-1])
+    with store.writing() as writing:
+        writing.append(links, ())
+    rebuild_states(store)
+    assert check_record(store).faults == ()
+    store.close()

@@ -143,7 +143,10 @@ def _fold(record: RecordReading, links: Sequence[Link]) -> Specimen:
 
 def _refuse_other_pouring(record: RecordReading, parent: Specimen, event: Aliquoted) -> None:
     first = record.history(event.child)[:1]
-    if not first or event_of(first[0]) != pour(parent, event):
+    wanted = pour(parent, event)
+    # As it was written before the state said when the cells came off: such a record is still what was written.
+    of_old = msgspec.structs.replace(wanted.aliquot, separated_at=None, matrix=parent.matrix)
+    if not first or event_of(first[0]) not in (wanted, msgspec.structs.replace(wanted, aliquot=of_old)):
         raise RecordError(
             f"found another first event of {event.child} than its pouring from {parent.id}",
             where=f"specimen {event.child}",

@@ -17,6 +17,8 @@ from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
 _CLOSED = ("keep_closed", "sterile", "first_use")
+# Checks whose wording says all that was found.
+_PLAIN = ("expired", "clotted", "leaked")
 # What somebody at reception can see or ask: left out, the specimen is not plainly accepted.
 _VISIBLE = (
     "collection-time", "collector", "expired", "clotted", "fill", "leaked", "opened", "light", "timing",
@@ -71,7 +73,7 @@ class _Look:
         shown = refused or [f for f in faults if f.outcome == "comment"]
         unseen = [f for f in faults if f.outcome == "untold"]
         visible = [f for f in unseen if f.check in _VISIBLE]
-        words = [f"{known[f.check].wording.rstrip('.')}: {f.text}." for f in shown]
+        words = [_worded(f.check, f.text) for f in shown]
         if not refused and visible:
             words.append(f"Not stated at receipt: {', '.join(f.text for f in visible)}.")
         return Judgement(
@@ -190,6 +192,11 @@ class _Look:
         if sum(needs) > self.left_ul:
             text = f"{self.left_ul} uL of {sum(needs)} uL for all tests; ask which come first"
             yield fault("volume", "comment", text)
+
+
+def _worded(check: str, found: str) -> str:
+    wording = checks()[check].wording
+    return wording if check in _PLAIN else f"{wording.rstrip('.')}: {found}."
 
 
 def _as_it_came(life: Life, arrival: Arrival) -> Life:

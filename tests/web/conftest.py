@@ -15,7 +15,8 @@ from starlette.testclient import TestClient
 
 from cubital.app.accounts import Accounts
 from cubital.app.record import SpecimenRecord
-from cubital.app.wiring import open_accounts, open_record, open_site, upgrade_store
+from cubital.app.site_editing import SiteVersions
+from cubital.app.wiring import open_accounts, open_record, open_site, open_site_versions, upgrade_store
 from cubital.model import Site
 from cubital.model.account import ROLES
 from cubital.web.application import make_application
@@ -107,9 +108,17 @@ def record(accounts: Accounts, tmp_path: Path) -> Iterator[SpecimenRecord]:
 
 
 @pytest.fixture
-def application(accounts: Accounts, record: SpecimenRecord, demo: Site) -> Starlette:
+def sites(accounts: Accounts, tmp_path: Path) -> Iterator[SiteVersions]:
+    """The versions of the demo site in the database of the accounts, none saved yet."""
+    found = open_site_versions(str(tmp_path / "record.db"), demo=True)
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def application(accounts: Accounts, record: SpecimenRecord, sites: SiteVersions, demo: Site) -> Starlette:
     """The application with an account of every role."""
-    return make_application(Desk(demo, accounts, record=record, today=lambda: TODAY))
+    return make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, sites=sites))
 
 
 @pytest.fixture
@@ -157,8 +166,10 @@ def address(peopled: bytes, demo: Site, tmp_path_factory: pytest.TempPathFactory
     path = tmp_path_factory.mktemp("served") / "record.db"
     path.write_bytes(peopled)
     accounts, record = open_accounts(str(path)), open_record(str(path))
-    with serving(make_application(Desk(demo, accounts, record=record, today=lambda: TODAY))) as found:
+    sites = open_site_versions(str(path), demo=True)
+    with serving(make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, sites=sites))) as found:
         yield found
+    sites.close()
     record.close()
     accounts.close()
 

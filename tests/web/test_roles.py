@@ -13,6 +13,7 @@ from tests.web.conftest import Browser
 ALL = frozenset(ROLES)
 NOBODY = "nobody"
 BENCH = frozenset({"processor", "supervisor", "administrator"})
+EDITORS = frozenset({"supervisor", "administrator"})
 # Written apart from the program's own table: who may open or send what. `NOBODY` in a row: the door itself.
 MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/"): ALL,
@@ -33,6 +34,20 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/explain/fill"): ALL,
     ("GET", "/explain/citrate"): ALL,
     ("GET", "/explain/why"): ALL,
+    ("GET", "/site"): ALL,
+    ("GET", "/site/stock"): ALL,
+    ("GET", "/site/test"): ALL,
+    ("POST", "/site/test/change"): EDITORS,
+    ("GET", "/site/kind"): ALL,
+    ("POST", "/site/kind/change"): EDITORS,
+    ("GET", "/site/policy"): ALL,
+    ("POST", "/site/policy/change"): EDITORS,
+    ("GET", "/site/versions"): ALL,
+    ("GET", "/site/version"): ALL,
+    ("POST", "/site/restore"): EDITORS,
+    ("GET", "/site/export"): ALL,
+    ("GET", "/site/orders"): EDITORS,
+    ("POST", "/site/orders"): EDITORS,
     ("GET", "/accounts"): frozenset({"administrator"}),
     ("POST", "/accounts"): frozenset({"administrator"}),
     ("GET", "/trail"): frozenset({"administrator", "supervisor"}),

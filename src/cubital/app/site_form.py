@@ -203,7 +203,7 @@ def _field_at(path: str, rows: Mapping[str, tuple[int, ...]]) -> str:
     """The name of the field for a place in an entry.
 
     >>> _field_at("accepts[1].volume_ul", {"accepts": (0, 4)}), _field_at("codes.loinc", {}), _field_at("also[2]", {})
-    ('accepts.4.volume_ul', 'codes.loinc', 'also')
+    ('accepts.4.volume_ul', 'codes', 'also')
     """
     found = _PATH.fullmatch(path)
     if found is None:
@@ -212,7 +212,8 @@ def _field_at(path: str, rows: Mapping[str, tuple[int, ...]]) -> str:
     if row is not None and field is not None:
         known = rows.get(name, ())
         return f"{name}.{known[int(row)] if int(row) < len(known) else row}.{field}"
-    return f"{name}.{field}" if field is not None else name
+    # Codes stand in one box together.
+    return f"{name}.{field}" if field is not None and name != "codes" else name
 
 
 def spoken(one: Finding) -> Finding:

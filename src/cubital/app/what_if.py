@@ -235,7 +235,8 @@ def _tubes_in_words(plan: Plan | CubitalError) -> tuple[str, ...]:
     if isinstance(plan, CubitalError):
         return (f"no plan: {plan}",)
     left = tuple(f"left out: {one.test}" for one in plan.unplaced)
-    return (*(_tube_in_words(tube) for tube in plan.tubes), *left)
+    counted = Counter(_tube_in_words(tube) for tube in plan.tubes)
+    return (*(words if count == 1 else f"{count} x {words}" for words, count in counted.items()), *left)
 
 
 def _tube_in_words(tube: PlannedTube) -> str:

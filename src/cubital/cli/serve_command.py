@@ -32,11 +32,11 @@ def serve(
     from cubital.errors import CubitalError, MissingLibrary
 
     try:
-        here = wording.open_chosen(site, demo=demo)
+        wording.open_chosen(site, demo=demo)
         try:
             # Named, not imported: prompt and pages stand side by side, and this one starts the other.
             import_module(PAGES).serve(
-                here, address=address, host=host, port=port, names=names, is_behind_tls=behind_tls, is_demo=demo
+                site, address=address, host=host, port=port, names=names, is_behind_tls=behind_tls, is_demo=demo
             )
         except ModuleNotFoundError as error:
             raise MissingLibrary(

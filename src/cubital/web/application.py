@@ -19,7 +19,7 @@ from cubital.web.visit import Templates, Visit
 def make_application(desk: Desk) -> Starlette:
     """The ASGI application of this desk."""
     static = StaticFiles()
-    templates = Templates(desk, static)
+    templates = Templates(static)
 
     async def refuse(request: Request, error: Exception) -> Response:
         status = getattr(error, "status_code", 500)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime
 from collections.abc import Callable
 
@@ -12,6 +13,7 @@ from cubital.app.clock import now as read_now
 from cubital.app.live_board import LiveBoard
 from cubital.app.ports import Now
 from cubital.app.record import SpecimenRecord
+from cubital.app.site_editing import SiteVersions
 from cubital.model import Site
 from cubital.planning.directory import Directory
 
@@ -29,7 +31,7 @@ class Desk:
 
     def __init__(
         self, site: Site, accounts: Accounts, *, record: SpecimenRecord, today: Callable[[], datetime.date],
-        now: Now = read_now, settings: Settings | None = None,
+        now: Now = read_now, settings: Settings | None = None, sites: SiteVersions | None = None,
     ) -> None:  # fmt: skip
         self.site = site
         self.directory = Directory(site)
@@ -39,3 +41,20 @@ class Desk:
         self.today = today
         self.now = now
         self.settings = settings or Settings()
+        self.sites = sites
+        self._newest = self
+
+    def newest(self) -> Desk:
+        """The desk of the newest version of the site: this one, or another that shares everything but the site.
+
+        A request takes it once, so that it is answered with one version from beginning to end.
+        """
+        if self.sites is None:
+            return self
+        site = self.sites.newest().site
+        if self._newest.site is not site:
+            newest = copy.copy(self)
+            newest.site, newest.directory = site, Directory(site)
+            newest.board = LiveBoard(self.record, site)
+            self._newest = newest
+        return self._newest

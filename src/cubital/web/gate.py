@@ -66,6 +66,7 @@ class Gate:
             return self._refuse(visit, 500, "This is a defect of cubital. Nothing was changed that was not said.")
 
     def _pass(self, visit: Visit) -> Response:
+        visit.desk = self._desk.newest()
         visit.visitor = self._visitor_of(visit) if visit.secret else None
         if visit.visitor is None and not visit.visit_key:
             visit.fresh_visit = secrets.token_urlsafe()

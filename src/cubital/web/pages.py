@@ -19,6 +19,8 @@ from cubital.web import (
     draw_page,
     explain_page,
     results_page,
+    site_forms,
+    site_page,
 )
 from cubital.web.visit import Visit
 
@@ -71,6 +73,22 @@ PAGES: tuple[Page, ...] = (
     Page(path="/explain/fill", answers={"GET": explain_page.fill}, roles=SIGNED_IN),
     Page(path="/explain/citrate", answers={"GET": explain_page.citrate}, roles=SIGNED_IN),
     Page(path="/explain/why", answers={"GET": explain_page.why}, roles=SIGNED_IN),
+    Page(path="/site", answers={"GET": site_page.open_tests}, roles=SIGNED_IN, menu="Site", noted="opened site"),
+    Page(path="/site/stock", answers={"GET": site_page.open_stock}, roles=SIGNED_IN),
+    Page(path="/site/test", answers={"GET": site_forms.open_test}, roles=SIGNED_IN),
+    Page(path="/site/test/change", answers={"POST": site_forms.change_test}, roles=site_page.EDITORS),
+    Page(path="/site/kind", answers={"GET": site_forms.open_kind}, roles=SIGNED_IN),
+    Page(path="/site/kind/change", answers={"POST": site_forms.change_kind}, roles=site_page.EDITORS),
+    Page(path="/site/policy", answers={"GET": site_forms.open_policy}, roles=SIGNED_IN),
+    Page(path="/site/policy/change", answers={"POST": site_forms.change_policy}, roles=site_page.EDITORS),
+    Page(path="/site/versions", answers={"GET": site_page.open_versions}, roles=SIGNED_IN),
+    Page(path="/site/version", answers={"GET": site_page.open_version}, roles=SIGNED_IN),
+    Page(path="/site/restore", answers={"POST": site_page.restore}, roles=site_page.EDITORS),
+    Page(path="/site/export", answers={"GET": site_page.export_folder}, roles=SIGNED_IN),
+    Page(
+        path="/site/orders", answers={"GET": site_page.open_orders, "POST": site_page.keep_orders},
+        roles=site_page.EDITORS, most_bytes=site_page.MOST_LOG_BYTES, most_files=1,
+    ),
     Page(
         path="/accounts", answers={"GET": account_pages.open_page, "POST": account_pages.change},
         roles=frozenset({"administrator"}), menu="Accounts", noted="opened accounts",

@@ -5,12 +5,12 @@ from __future__ import annotations
 import contextlib
 import ipaddress
 import sys
+from pathlib import Path
 from typing import Any
 
 from cubital.app.clock import today
-from cubital.app.wiring import open_accounts, open_record
+from cubital.app.wiring import open_accounts, open_record, open_site_versions
 from cubital.errors import ExchangeError
-from cubital.model import Site
 
 STOP_S = 5
 # A connection is kept longer than a station pauses between two orders, and longer than a proxy keeps its own (nginx:
@@ -19,10 +19,10 @@ KEEP_ALIVE_S = 75
 
 
 def serve(
-    site: Site, *, address: str, host: str, port: int, names: tuple[str, ...], is_behind_tls: bool,
+    folder: Path | None, *, address: str, host: str, port: int, names: tuple[str, ...], is_behind_tls: bool,
     is_demo: bool = False,
 ) -> None:  # fmt: skip
-    """Serve the pages of this site until interrupted.
+    """Serve the pages of the site in this folder until interrupted: of its newest version, where one was saved.
 
     `address` is the database of the record, `names` what else than the loopback names the server answers to.
     Raises `ExchangeError` for another host than the loopback without TLS before it: passwords would go in clear.
@@ -39,11 +39,13 @@ def serve(
     from cubital.web.desk import Desk, Settings
 
     accounts, record = open_accounts(address), open_record(address)
-    with contextlib.closing(accounts), contextlib.closing(record):
+    sites = open_site_versions(address, folder, demo=is_demo)
+    with contextlib.closing(accounts), contextlib.closing(record), contextlib.closing(sites):
+        site = sites.newest().site
         is_new = accounts.is_new()
         known = dict.fromkeys((*Settings().names, *(name.lower() for name in names)))
         settings = Settings(names=tuple(known), is_behind_tls=is_behind_tls, is_demo=is_demo)
-        desk = Desk(site, accounts, record=record, today=today, settings=settings)
+        desk = Desk(site, accounts, record=record, today=today, settings=settings, sites=sites)
         scheme = "https" if is_behind_tls else "http"
         shown = names[0] if names else host if ":" not in host else f"[{host}]"
         print(f"cubital: {site.name}: {scheme}://{shown}{'' if names else f':{port}'}/", file=sys.stderr)

@@ -43,6 +43,16 @@ class TubePicture(msgspec.Struct, frozen=True, kw_only=True):
 
 def picture_of(tube: PlannedTube, row: TubeRow) -> TubePicture:
     """The drawing of one planned tube; a larger tube is longer, up to ten millilitres."""
+    return _picture(tube, _words(row, _form_of(tube)))
+
+
+def picture_of_kind(tube: PlannedTube) -> TubePicture:
+    """The drawing of a tube that stands for its kind: nobody is to fill it."""
+    stopper = f", stopper {tube.stopper}" if tube.stopper else ""
+    return _picture(tube, f"{tube.name}, letters {tube.mark}{stopper}")
+
+
+def _picture(tube: PlannedTube, words: str) -> TubePicture:
     form = _form_of(tube)
     volume_ml = (tube.draw_ul + tube.liquid_additive_ul) / 1000
     glass_w = min(MOST_GLASS, LEAST_GLASS + GLASS_PER_ML * volume_ml)
@@ -63,7 +73,7 @@ def picture_of(tube: PlannedTube, row: TubeRow) -> TubePicture:
         gel=_end(gel_x, right) if gel_x < liquid_x else "",
         liquid=_end(glass_x + 0.62 * glass_w if is_bottle else liquid_x, right, is_bottle=is_bottle)
         if is_bottle or liquid_x < right else "",
-        fill_x=fill_x, words=_words(row, form),
+        fill_x=fill_x, words=words,
     )  # fmt: skip
 
 

@@ -108,14 +108,14 @@ class Visit:
 class Templates:
     """The templates, with what every page shows."""
 
-    def __init__(self, desk: Desk, static: StaticFiles) -> None:
+    def __init__(self, static: StaticFiles) -> None:
         self._environment = Environment(
             loader=PackageLoader("cubital.web", "templates"), autoescape=True, undefined=StrictUndefined,
             trim_blocks=True, lstrip_blocks=True,
         )  # fmt: skip
         self._environment.filters["through"] = lambda key, table: table[key]
         self._environment.globals.update(
-            static=static.address, site_name=desk.site.name, always=cautions(), themes=THEMES, sizes=SIZES
+            static=static.address, always=cautions(), themes=THEMES, sizes=SIZES
         )
 
     def render(self, visit: Visit, template: str, context: Mapping[str, Any]) -> str:
@@ -125,7 +125,7 @@ class Templates:
         theme, size = visit.look
         shared = {
             "visitor": visit.visitor, "token": visit.token, "theme": theme, "size": size, "path": visit.path,
-            "menu": menu_of(visit.visitor), "is_partial": visit.is_partial,
+            "menu": menu_of(visit.visitor), "is_partial": visit.is_partial, "site_name": visit.desk.site.name,
         }  # fmt: skip
         return self._environment.get_template(template).render({**shared, **context})
 

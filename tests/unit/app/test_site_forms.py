@@ -128,7 +128,7 @@ def test_a_shipped_list_is_emptied_and_a_shipped_term_taken_away(versions: SiteV
         ({"accepts.0.tubes": "heparin-gell"}, "accepts.0.tubes", "warning", "write heparin-gel"),
         ({"accepts.0.volume_ul": "90000"}, "accepts.0.minimum_ul", None, ""),
         ({"accepts.0.matrix": "sweat"}, "accepts.0.matrix", "error", "one of whole-blood, plasma, serum"),
-        ({"codes": "loinc 2823-4"}, "codes.loinc", "warning", "check digit"),
+        ({"codes": "loinc 2823-4"}, "codes", "warning", "check digit"),
         ({"also": "K\u0007"}, "also", "error", "printable text"),
         ({"bench": ""}, "bench", "warning", "the shipped one stays: chemistry"),
         ({"also": "sodium"}, "", "error", "which [sodium]"),

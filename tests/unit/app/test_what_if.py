@@ -66,7 +66,8 @@ def test_a_test_with_a_tube_of_its_own_costs_one_more_tube_each_time() -> None:
     assert found.blood_ul == 3 * (other.all_blood_ul - one.all_blood_ul)
     assert [(delta.kind, delta.before, delta.after) for delta in found.kinds] == [("heparin-gel", 3, 6)]
     assert found.examples[0].times == 3
-    assert len(found.examples[0].after) == len(found.examples[0].before) + 1
+    assert found.examples[0].before == ("heparin gel, routine chemistry 1.1 mL",)
+    assert found.examples[0].after == ("2 x heparin gel, routine chemistry 1.1 mL",)
 
 
 def test_only_another_instruction_is_counted_apart() -> None:

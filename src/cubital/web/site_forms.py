@@ -1,0 +1,292 @@
+"""The forms of the Site page: one entry each, its findings beside the fields, tried on orders, saved when asked."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any, get_args
+
+import msgspec
+from starlette.responses import Response
+
+from cubital import facts
+from cubital.app.explanation import citations
+from cubital.app.order_log import orders_to_try
+from cubital.app.site_browsing import OURS, marks_of_kind, marks_of_policy, marks_of_test, size_rows
+from cubital.app.site_changes import say_value
+from cubital.app.site_editing import EntryChanges
+from cubital.app.site_form import Edit, Form, look_at, open_form
+from cubital.app.site_kind_form import KIND_FORM, MOST_SIZES, SIZE_FIELDS, own_kind
+from cubital.app.site_policy_form import NO_LIMIT, POLICY_FORM
+from cubital.app.site_test_form import MOST_ACCEPTS, TEST_FORM, own_test
+from cubital.app.subject_explanation import explain_panel, explain_subject, explain_test
+from cubital.app.what_if import WhatIf, what_if
+from cubital.errors import CubitalError, SiteError, StaleSite
+from cubital.facts.directory import HANDLING
+from cubital.facts.tubes import Use
+from cubital.model import Finding
+from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES, OBJECTIVES
+from cubital.web.site_page import drawn, frame, may_edit, note_saved, sites_of
+from cubital.web.visit import Visit
+
+USES: tuple[str, ...] = get_args(Use)
+
+
+class Sheet(msgspec.Struct, frozen=True, kw_only=True):
+    """One kind of form as a page: its template, its address, its part of the page and its word for an entry."""
+
+    form: Form
+    template: str
+    path: str
+    part: str
+    noun: str
+
+
+TEST = Sheet(form=TEST_FORM, template="site_test.html", path="/site/test", part="tests", noun="test")
+KIND = Sheet(form=KIND_FORM, template="site_kind.html", path="/site/kind", part="stock", noun="tube kind")
+POLICY = Sheet(form=POLICY_FORM, template="site_policy.html", path="/site/policy", part="policy", noun="policy")
+
+
+def open_test(visit: Visit) -> Response:
+    """One test or panel: its form for who may change it, all that is known of it for everyone."""
+    key = visit.query.get("key", "")[:300]
+    panel = visit.desk.site.panels.get(key)
+    if panel is not None and key not in visit.desk.site.tests:
+        told = explain_panel(panel, visit.desk.site)
+        context = {"told": told, "sources": citations([told]), "title": panel.name, "marks": {}}
+        return visit.page("site_told.html", {**frame(visit, sites_of(visit).newest(), "tests"), **context})
+    return _open(visit, TEST, key)
+
+
+def open_kind(visit: Visit) -> Response:
+    """One tube kind: its form for who may change it, all that is known of it for everyone."""
+    return _open(visit, KIND, visit.query.get("key", "")[:300])
+
+
+def open_policy(visit: Visit) -> Response:
+    """The policy."""
+    return _open(visit, POLICY, "")
+
+
+def change_test(visit: Visit) -> Response:
+    """Look a test's form over, try it on orders, or save it."""
+    return _change(visit, TEST)
+
+
+def change_kind(visit: Visit) -> Response:
+    """Look a tube kind's form over, try it on orders, or save it."""
+    return _change(visit, KIND)
+
+
+def change_policy(visit: Visit) -> Response:
+    """Look the policy's form over, try it on orders, or save it."""
+    return _change(visit, POLICY)
+
+
+def _open(visit: Visit, sheet: Sheet, key: str) -> Response:
+    is_new = bool(visit.query.get("new")) and may_edit(visit) and sheet is not POLICY
+    if is_new:
+        return _page(visit, sheet, _blank(visit), is_new=True)
+    try:
+        edit = open_form(sheet.form, sites_of(visit), key, today=visit.desk.today())
+    except SiteError as error:
+        return _gone(visit, sheet, error)
+    return _page(visit, sheet, edit)
+
+
+def _blank(visit: Visit) -> Edit:
+    newest = sites_of(visit).newest()
+    proposal = sites_of(visit).propose(newest, {}, today=visit.desk.today())
+    return Edit(
+        key="", base=newest.number, opened=newest.number, values=defaultdict(_nothing), changed={}, entries={},
+        proposal=proposal, at_field={}, elsewhere=(), clashes={},
+    )  # fmt: skip
+
+
+def _nothing() -> None:
+    """The value of every field of an empty form."""
+
+
+def _change(visit: Visit, sheet: Sheet) -> Response:
+    is_new, key = bool(visit.said("new")), visit.said("key").strip()[:300]
+    try:
+        if is_new and not key:
+            raise SiteError("found nothing; expected a key, such as thyroid-screen; write one", where="key")
+        edit = look_at(
+            sheet.form, sites_of(visit), key, visit, today=visit.desk.today(), is_new=is_new,
+            is_drawn_anew=not visit.is_partial,
+        )  # fmt: skip
+    except SiteError as error:
+        if visit.is_partial:
+            return visit.page("site_lint.html", {"edit": None, "error": error, "lint": {}})
+        if not is_new:
+            return _gone(visit, sheet, error)
+        typed = msgspec.structs.replace(_blank(visit), values=sheet.form.read(visit, None).values)
+        return _page(visit, sheet, typed, is_new=True, error=error, status=422)
+    if visit.is_partial:
+        # Only rows that the form has now: there is no place for the findings of others.
+        shown = tuple(field for field in _fields(sheet) if field.count(".") < 2 or visit.all_said(field))
+        return visit.page("site_lint.html", {"edit": edit, "error": None, "lint": _lint(shown, edit)})
+    wanted = visit.said("do")
+    if wanted == "save":
+        return _save(visit, sheet, edit, edit.entries, is_new=is_new)
+    if wanted == "take-back":
+        return _save(visit, sheet, edit, {sheet.form.file: {key: None}}, is_new=is_new)
+    tried = _try(visit, edit) if wanted == "try" else None
+    return _page(visit, sheet, edit, is_new=is_new, tried=tried)
+
+
+def _save(visit: Visit, sheet: Sheet, edit: Edit, entries: EntryChanges, *, is_new: bool) -> Response:
+    assert visit.visitor is not None
+    if edit.is_stale:
+        return _page(visit, sheet, edit, is_new=is_new, status=409)
+    try:
+        saved = sites_of(visit).save(visit.visitor.account.name, edit.base, entries, visit.said("note"))
+    except StaleSite:
+        # Saved by someone else between the look and the save: look again, and show what changed.
+        again = look_at(sheet.form, sites_of(visit), edit.key, visit, today=visit.desk.today(), is_new=is_new)
+        return _page(visit, sheet, again, is_new=is_new, status=409)
+    except SiteError as error:
+        return _page(visit, sheet, edit, is_new=is_new, error=error, status=422)
+    note_saved(visit, saved)
+    return visit.go(f"/site/version?number={saved.number}")
+
+
+class Tried(msgspec.Struct, frozen=True, kw_only=True):
+    """What a change did to orders, and which orders they were."""
+
+    origin: str
+    found: WhatIf | None
+
+
+def _try(visit: Visit, edit: Edit) -> Tried | None:
+    if edit.proposal.site is None:
+        return None
+    desk, sites = visit.desk, sites_of(visit)
+    asked = orders_to_try(sites.orders(), desk.record, now=desk.now(), today=desk.today())
+    found = what_if(asked.orders, edit.proposal.base.site, edit.proposal.site, today=desk.today())
+    return Tried(origin=asked.origin, found=found)
+
+
+def _page(
+    visit: Visit, sheet: Sheet, edit: Edit, *, is_new: bool = False, tried: Tried | None = None,
+    error: CubitalError | None = None, status: int = 200,
+) -> Response:  # fmt: skip
+    base = edit.proposal.base
+    since = sites_of(visit).changes(edit.opened, edit.base) if edit.is_stale else ()
+    told = _told(visit, sheet, edit.key, is_new=is_new)
+    context: dict[str, Any] = {
+        **frame(visit, base, sheet.part), "edit": edit, "values": edit.values, "sheet": sheet, "is_new": is_new,
+        "key": visit.said("key") if is_new else edit.key, "note": visit.said("note"), "tried": tried, "error": error,
+        "marks": _marks(sheet, edit, is_new=is_new), "since": since, "options": _options(visit), "told": told,
+        "sources": citations(told), "is_own": _is_own(sheet, edit), "ours": OURS,
+        "clashes": {name: say_value(value) for name, value in edit.clashes.items()},
+        "codes_text": codes_text, "groups_text": groups_text, "number_text": number_text,
+        "lint": _lint(_fields(sheet), edit), **_shelf(visit, sheet, edit, is_new=is_new),
+    }  # fmt: skip
+    return visit.page(sheet.template, context, status=status)
+
+
+def _shelf(visit: Visit, sheet: Sheet, edit: Edit, *, is_new: bool) -> dict[str, Any]:
+    """The drawing of a kind that is there, and how its sizes stand."""
+    if sheet is not KIND or is_new:
+        return {"picture": None, "stand": ()}
+    kind = edit.proposal.base.site.kinds[edit.key]
+    return {"picture": drawn(kind), "stand": tuple(size_rows(kind, visit.desk.today()))}
+
+
+def _lint(fields: tuple[str, ...], edit: Edit) -> dict[str, tuple[Finding, ...]]:
+    """The findings by the name of the field that shows them; "" shows those of no field of this form."""
+    lint: dict[str, tuple[Finding, ...]] = dict.fromkeys(fields, ())
+    for field, found in edit.at_field.items():
+        shown = next((one for one in (field, field.partition(".")[0]) if one in lint), "")
+        lint[shown] = (*lint[shown], *found)
+    return lint
+
+
+def _gone(visit: Visit, sheet: Sheet, error: SiteError) -> Response:
+    context = {**frame(visit, sites_of(visit).newest(), sheet.part), "error": error, "noun": sheet.noun}
+    return visit.page("site_gone.html", context, status=404)
+
+
+def _told(visit: Visit, sheet: Sheet, key: str, *, is_new: bool) -> tuple[Any, ...]:
+    site = visit.desk.site
+    if sheet is TEST and not is_new and key in site.tests:
+        return (explain_test(site.tests[key], site),)
+    if sheet is KIND and not is_new:
+        return explain_subject(key, site)
+    return ()
+
+
+def _marks(sheet: Sheet, edit: Edit, *, is_new: bool) -> Mapping[str, str]:
+    if is_new:
+        return defaultdict(str)
+    edition = edit.proposal.base
+    if sheet is POLICY:
+        return marks_of_policy(edition)
+    return marks_of_test(edition, edit.key) if sheet is TEST else marks_of_kind(edition, edit.key)
+
+
+def _is_own(sheet: Sheet, edit: Edit) -> bool:
+    edition = edit.proposal.base
+    found = own_test(edition, edit.key) if sheet is TEST else own_kind(edition, edit.key)
+    return sheet is not POLICY and found is not None
+
+
+def _options(visit: Visit) -> dict[str, Any]:
+    site = visit.desk.site
+    return {
+        "benches": sorted({test.bench for test in site.tests.values()}), "matrices": MATRICES,
+        "kinds": [(kind.key, kind.mark, kind.name) for kind in site.kinds.values()], "most_accepts": MOST_ACCEPTS,
+        "handling": [(term, facts.handling_terms()[term].instruction) for term in HANDLING],
+        "accesses": [(key, facts.accesses()[key].name) for key in ACCESSES], "most_sizes": MOST_SIZES,
+        "additives": [(key, facts.additives()[key].name) for key in ADDITIVES], "uses": USES,
+        "policies": [(key, one.name) for key, one in facts.order_policies().items() if key != "skin-puncture"],
+        "limits": [(key, one.name) for key, one in facts.sampling_limits().items()] + [(NO_LIMIT, "no limit")],
+        "objectives": OBJECTIVES,
+    }  # fmt: skip
+
+
+def _fields(sheet: Sheet) -> tuple[str, ...]:
+    """Every field of a form beside which a finding may stand."""
+    if sheet is POLICY:
+        return ("", "name", "time_zone", "order_of_draw", "objective", "share_benches", "recovery", "hematocrit",
+                "blood_limit", "altitude_m")  # fmt: skip
+    if sheet is TEST:
+        rows = _cells("accepts", MOST_ACCEPTS, ("matrix", "tubes", "volume_ul", "minimum_ul"))
+        return ("", "name", "also", "bench", "codes", "accepts", *rows, "own_tube", "timed", "caution")
+    rows = _cells("sizes", MOST_SIZES, SIZE_FIELDS)
+    dead = [f"dead_volume_ul.{matrix}" for matrix in MATRICES]
+    return ("", "name", "stopper", "mark", "sizes", *rows, *dead, "additive", "accesses", "fill_min_percent",
+            "inversions", "place")  # fmt: skip
+
+
+def _cells(name: str, rows: int, fields: tuple[str, ...]) -> list[str]:
+    return [f"{name}.{row}.{field}" for row in range(rows) for field in fields]
+
+
+def codes_text(codes: Mapping[str, str] | None) -> str:
+    """The codes of a test as the form writes them, one a line.
+
+    >>> codes_text({"loinc": "2823-3"})
+    'loinc 2823-3'
+    """
+    return "\n".join(f"{system} {code}".strip() for system, code in (codes or {}).items())
+
+
+def groups_text(groups: list[list[str]] | None) -> str:
+    """Groups of benches as the form writes them, one a line."""
+    return "\n".join(", ".join(group) for group in groups or ())
+
+
+def number_text(value: object) -> str:
+    """A value as the form writes it: a number without needless zeros, empty for none.
+
+    >>> number_text(Decimal("2.70")), number_text(Decimal("10")), number_text(None), number_text("2,7")
+    ('2.7', '10', '', '2,7')
+    """
+    if isinstance(value, Decimal):
+        text = f"{value:f}"
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    return "" if value is None else str(value)

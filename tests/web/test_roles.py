@@ -22,6 +22,8 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/bench"): BENCH,
     ("GET", "/bench/due"): BENCH,
     ("POST", "/bench/demo"): BENCH,
+    ("GET", "/bench/add"): BENCH,
+    ("POST", "/bench/add"): BENCH,
     ("GET", "/bench/spin"): BENCH,
     ("POST", "/bench/spin"): BENCH,
     ("GET", "/bench/tube"): BENCH,

@@ -38,6 +38,14 @@ class Doubt(msgspec.Struct, frozen=True, kw_only=True):
     offers: tuple[Offer, ...]
 
 
+class Typed(msgspec.Struct, frozen=True, kw_only=True):
+    """The order of the lines that are clear, None where there is none, and the lines that are not."""
+
+    order: Order | None = None
+    doubts: tuple[Doubt, ...] = ()
+    repeats: tuple[str, ...] = ()
+
+
 class Warned(msgspec.Struct, frozen=True, kw_only=True):
     """One caution of a plan with what it rests on."""
 
@@ -88,9 +96,21 @@ def answer_typed(
     except CubitalError as error:
         return msgspec.structs.replace(found, refusal=error)
     return msgspec.structs.replace(
-        found, order=order, plan=plan, tray=lay_tray(plan, order, site), cautions=_cautions(plan),
+        found, order=order, plan=plan, tray=lay_tray(plan, order, site), cautions=cautions_of(plan),
         reasons=reasons_of(plan),
     )  # fmt: skip
+
+
+def read_typed(
+    text: str, fields: Mapping[str, Any], site: Site, *, directory: Directory, today: datetime.date
+) -> Typed:
+    """The order of what was typed in the box, without a plan; raises `OrderError` for what is no order at all."""
+    lines = _lines_of(text, directory)
+    if len(lines) > MOST_LINES:
+        raise OrderError(f"found {len(lines)} lines; expected at most {MOST_LINES}; split the order", where="tests")
+    known, doubts, repeats = _sort_lines(lines, site, directory)
+    order = order_of_words({**fields, "tests": known}, where=WHERE, today=today) if known else None
+    return Typed(order=order, doubts=doubts, repeats=repeats)
 
 
 def _lines_of(text: str, directory: Directory) -> list[str]:
@@ -144,7 +164,8 @@ def _name(key: str, site: Site) -> str:
     return key if record is None else record.name
 
 
-def _cautions(plan: Plan) -> tuple[Warned, ...]:
+def cautions_of(plan: Plan) -> tuple[Warned, ...]:
+    """The cautions of a plan, each with what it rests on."""
     return tuple(
         Warned(
             level=caution.level,

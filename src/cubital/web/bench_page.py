@@ -11,7 +11,7 @@ from cubital.errors import CubitalError
 from cubital.web.bench_rows import AFTER_MIN, BEFORE_MIN, HOURS, NOW_AT, SOON_MIN, rows_of
 from cubital.web.visit import Visit
 
-PLACES = (("due", "Due now", "/bench"), ("spin", "Spin", "/bench/spin"))
+PLACES = (("due", "Due now", "/bench"), ("spin", "Spin", "/bench/spin"), ("add", "Add or draw again", "/bench/add"))
 STATION = "bench page"
 STEP, MOST = 60, 600
 """How many lines the board shows at first and how many more at a time, and how many at most."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from cubital.app.wiring import say_local
 from cubital.model import Site
@@ -16,6 +17,11 @@ class Times:
     def __init__(self, site: Site, now: datetime) -> None:
         self.site, self.now = site, now
         self._today = self.whole(now)[:10]
+
+    @property
+    def today(self) -> date:
+        """The day that it is at the site."""
+        return self.now.astimezone(ZoneInfo(self.site.time_zone)).date()
 
     def whole(self, moment: datetime) -> str:
         """Day and hour, with the offset where the clocks showed it twice."""

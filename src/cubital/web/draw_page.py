@@ -57,14 +57,14 @@ def go_to_draw(visit: Visit) -> Response:
 
 def open_page(visit: Visit) -> Response:
     """An empty form."""
-    return visit.page("draw.html", {**_form(visit), **_shown(Answer()), "box": "", "is_replaced": False})
+    return visit.page("draw.html", {**_form(visit), **shown_of(Answer()), "box": "", "is_replaced": False})
 
 
 def plan(visit: Visit) -> Response:
     """The answer to what is in the form now; its part of the page alone where only that was asked."""
     box = visit.said("instead") or visit.said("tests")
     answer = _answer(visit, box)
-    context = {**_form(visit), **_shown(answer), "box": box, "is_replaced": bool(visit.said("instead"))}
+    context = {**_form(visit), **shown_of(answer), "box": box, "is_replaced": bool(visit.said("instead"))}
     return visit.page("answer.html" if visit.is_partial else "draw.html", context)
 
 
@@ -142,7 +142,7 @@ def _form(visit: Visit) -> dict[str, Any]:
     }
 
 
-def _shown(answer: Answer) -> dict[str, Any]:
+def shown_of(answer: Answer) -> dict[str, Any]:
     """The answer as it is drawn."""
     tray = answer.tray
     return {

@@ -12,6 +12,7 @@ from cubital.app.accounts import Visitor
 from cubital.model.account import ROLES
 from cubital.web import (
     account_pages,
+    bench_add,
     bench_page,
     bench_spin,
     bench_tube,
@@ -62,6 +63,7 @@ PAGES: tuple[Page, ...] = (
     Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/tube", answers={"GET": bench_tube.open_form, "POST": bench_tube.receive_tube}, roles=BENCH),
     Page(path="/bench/spin", answers={"GET": bench_spin.open_spin, "POST": bench_spin.plan_or_record}, roles=BENCH),
+    Page(path="/bench/add", answers={"GET": bench_add.open_add, "POST": bench_add.ask_or_book}, roles=BENCH),
     Page(path="/bench/demo", answers={"POST": bench_page.fill_demo}, roles=BENCH),
     Page(
         path="/results", answers={"GET": results_page.open_page, "POST": results_page.weigh}, roles=BENCH | LEARNING,

@@ -8,6 +8,7 @@ import click
 
 from cubital.cli import site_tables, wording
 from cubital.cli.complaint import REFUSED, complain, document, write_json
+from cubital.cli.findings import count_findings, finding_lines
 
 
 @click.group()
@@ -35,11 +36,13 @@ def new(folder: Path) -> int:
 
 @site.command()
 @click.argument("folder", metavar="[DIR]", type=click.Path(path_type=Path), default=".")
+@click.option("--all", "is_all", is_flag=True, help="Tell each finding, also where many are alike.")
 @wording.as_json
-def check(folder: Path, as_json: bool) -> int:
+def check(folder: Path, is_all: bool, as_json: bool) -> int:
     """Say everything that is wrong with a site, in one run.
 
-    DIR is the site's folder; else this one. Exit status 2 where it cannot be used.
+    DIR is the site's folder; else this one. Warnings of one kind stand together where they are many; every error is
+    told. Exit status 2 where it cannot be used.
     """
     from cubital.app.site_folder import check_site
     from cubital.errors import CubitalError
@@ -60,10 +63,9 @@ def check(folder: Path, as_json: bool) -> int:
             }
         )  # fmt: skip
         return 0 if found.is_usable else REFUSED
-    for finding in found.findings:
-        print(f"{finding.level}: {finding}")
-    count = len(found.findings)
-    findings = f"{count or 'no'} finding{'' if count == 1 else 's'}"
+    for line in finding_lines(found.findings, is_all=is_all):
+        print(line)
+    findings = count_findings(found.findings, is_all=is_all)
     if found.is_usable:
         print(f"{found.name}: {found.kinds} tube kinds, {found.tests} tests, {found.panels} panels; {findings}")
         return 0

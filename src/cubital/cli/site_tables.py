@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from cubital.cli.findings import finding_lines
+
 if TYPE_CHECKING:
     from cubital.app.site_exchange import SiteImport, TableChange
 
@@ -31,8 +33,7 @@ def import_document(found: SiteImport, *, is_written: bool) -> dict[str, Any]:
 
 def import_lines(found: SiteImport, *, folder: str, is_trial: bool) -> Iterator[str]:
     """The import in words: findings first, then what changes, then what was done."""
-    for one in found.findings:
-        yield f"{one.level}: {one}"
+    yield from finding_lines(found.findings)
     if not found.is_usable:
         errors = sum(one.level == "error" for one in found.findings)
         yield f"{folder}: nothing was changed; {errors} error{'s' * (errors != 1)}"

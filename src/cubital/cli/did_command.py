@@ -43,17 +43,17 @@ def did() -> None:
 @did.command()
 @click.argument("specimens", nargs=-1, required=True)
 @click.option("--rcf", "rcf_g", metavar="G", type=int, required=True, help="Force in multiples of g.")
-@click.option("--min", "minutes", metavar="MIN", type=float, required=True, help="Minutes at speed.")
+@click.option("--min", "minutes", metavar="MIN", required=True, help="Minutes at speed.")
 @click.option("--temp", "temperature_c", metavar="C", type=int, required=True, help="Degrees Celsius.")
 @_options
-def spun(specimens: tuple[str, ...], rcf_g: int, minutes: float, temperature_c: int, **said: Any) -> int:
+def spun(specimens: tuple[str, ...], rcf_g: int, minutes: str, temperature_c: int, **said: Any) -> int:
     """SPECIMENS were in one run; --at is when the rotor had come to rest."""
     from cubital.app.deeds import record_spin
 
     return _do(
         said,
         lambda record, doer, site: record_spin(
-            record, specimens, doer, rcf_g=rcf_g, spin_s=round(60 * minutes), temperature_c=temperature_c
+            record, specimens, doer, rcf_g=rcf_g, spin_s=_seconds(minutes), temperature_c=temperature_c
         ),
     )
 
@@ -118,6 +118,11 @@ def discarded(specimens: tuple[str, ...], why: str, **said: Any) -> int:
     from cubital.app.deeds import record_discard
 
     return _do(said, lambda record, doer, site: record_discard(record, specimens, doer, why=why))
+
+
+def _seconds(text: str) -> int:
+    number = wording.number_within(text, 0, 1440, where="--min", unit="minutes", times=60)
+    return round(number or 0)
 
 
 def _ul(text: str) -> int:

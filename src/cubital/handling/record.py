@@ -83,13 +83,17 @@ def pour(parent: Specimen, event: Aliquoted) -> Poured:
     cells from then on, where a gel had not parted them before.
     """
     matrix = parent.matrix
+    # Written down late, it may have been poured before a spin or a move that the record knows already.
+    spins = tuple(spin for spin in parent.spins if spin.at <= event.at)
     separated_at = parent.separated_at
-    if parent.spins and separated_at is None:
-        separated_at = event.at
+    if separated_at is None or separated_at > event.at:
+        separated_at = event.at if spins else None
+    if spins and separated_at == event.at and not parent.is_separated:
         matrix = _poured_matrix(parent) if matrix == "whole-blood" else matrix
     aliquot = replace(
         parent, id=event.child, parent=parent.id, children=(), poured=(), matrix=matrix, separated_at=separated_at,
-        left_ul=event.volume_ul, tests=event.tests, reported=(), events=1,
+        left_ul=event.volume_ul, tests=event.tests, reported=(), events=1, spins=spins,
+        stays=tuple(stay for stay in parent.stays if stay.since <= event.at),
         verdicts={test: verdict for test, verdict in parent.verdicts.items() if test in event.tests},
     )  # fmt: skip
     return Poured(

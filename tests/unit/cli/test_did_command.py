@@ -55,6 +55,8 @@ def test_a_tube_goes_from_receipt_to_its_discard(db: str) -> None:
     ("words", "complaint"),
     [
         (("spun", "D7-1", "--rcf", "0", "--min", "10", "--temp", "20"), "0 g"),
+        (("spun", "D7-1", "--rcf", "1500", "--min", "nan", "--temp", "20"), "expected a finite number"),
+        (("spun", "D7-1", "--rcf", "1500", "--min", "0.001", "--temp", "20"), "found 0 s"),
         (("poured", "D7-1", "--into", "x", "--ml", "-1"), "-1"),
         (("poured", "D7-1", "--into", "D7-1", "--ml", "0.1"), "a new name"),
         (("poured", "D7-1", "--into", "x", "--ml", "50"), "at most the"),

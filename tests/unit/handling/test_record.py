@@ -169,3 +169,15 @@ def test_events_and_the_state_survive_a_trip_through_bytes() -> None:
 def test_an_additive_that_nobody_knows_is_refused_so_that_no_board_fails_on_it() -> None:
     with pytest.raises(ImpossibleEvent, match="found the additive 'honey'"):
         begin(collected(additive="honey"))
+
+
+def test_an_aliquot_written_down_late_knows_no_spin_and_no_move_that_came_after_it() -> None:
+    for gel in (True, False):
+        spun = Spun(rcf_g=1500, spin_s=600, temperature_c=20, **said(40))
+        cold = Stored(storage="cold", **said(50))
+        parent = state_of([collected(gel=gel), received(), spun, cold])
+        early = begin(pour(parent, Aliquoted(child="a1", volume_ul=100, tests=("potassium",), **said(30))))
+        assert (early.spins, early.stays, early.separated_at) == ((), (), None)
+        late = begin(pour(parent, Aliquoted(child="a2", volume_ul=100, tests=("potassium",), **said(60))))
+        assert len(late.spins) == len(late.stays) == 1
+        assert late.separated_at == (spun.at if gel else NOON + timedelta(minutes=60))

@@ -20,7 +20,7 @@ def test_the_page_shows_every_section_and_its_sources(collector: Browser) -> Non
     assert collector.status == 200
     for words in ("The order of draw, in numbers", "Carry-over", "Fill and altitude", "Citrate and hematocrit"):
         assert words in collector.text
-    assert collector.text.count('<details class="sources">') == 4
+    assert collector.text.count('<details class="sources" open>') == 4
     assert "cadamuro-2015" in collector.text or "icsh-1993" in collector.text
 
 

@@ -16,7 +16,8 @@ from starlette.testclient import TestClient
 from cubital.app.accounts import Accounts
 from cubital.app.record import SpecimenRecord
 from cubital.app.site_editing import SiteVersions
-from cubital.app.wiring import open_accounts, open_record, open_site, open_site_versions, upgrade_store
+from cubital.app.taking import Takings
+from cubital.app.wiring import open_accounts, open_record, open_site, open_site_versions, open_takings, upgrade_store
 from cubital.model import Site
 from cubital.model.account import ROLES
 from cubital.web.application import make_application
@@ -116,9 +117,21 @@ def sites(accounts: Accounts, tmp_path: Path) -> Iterator[SiteVersions]:
 
 
 @pytest.fixture
-def application(accounts: Accounts, record: SpecimenRecord, sites: SiteVersions, demo: Site) -> Starlette:
+def takings(record: SpecimenRecord, tmp_path: Path) -> Iterator[Takings]:
+    """The draws in hand in the same database; none yet."""
+    found = open_takings(str(tmp_path / "record.db"), record=record)
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def application(
+    accounts: Accounts, record: SpecimenRecord, sites: SiteVersions, takings: Takings, demo: Site
+) -> Starlette:
     """The application with an account of every role."""
-    return make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, sites=sites))
+    return make_application(
+        Desk(demo, accounts, record=record, today=lambda: TODAY, sites=sites, takings=takings)
+    )
 
 
 @pytest.fixture
@@ -167,8 +180,11 @@ def address(peopled: bytes, demo: Site, tmp_path_factory: pytest.TempPathFactory
     path.write_bytes(peopled)
     accounts, record = open_accounts(str(path)), open_record(str(path))
     sites = open_site_versions(str(path), demo=True)
-    with serving(make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, sites=sites))) as found:
+    takings = open_takings(str(path), record=record)
+    desk = Desk(demo, accounts, record=record, today=lambda: TODAY, sites=sites, takings=takings)
+    with serving(make_application(desk)) as found:
         yield found
+    takings.close()
     sites.close()
     record.close()
     accounts.close()

@@ -30,6 +30,13 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("POST", "/bench/tube"): BENCH,
     ("GET", "/results"): ALL - {"collector"},
     ("POST", "/results"): ALL - {"collector"},
+    ("GET", "/take"): frozenset({"collector", "supervisor"}),
+    ("POST", "/take"): frozenset({"collector", "supervisor"}),
+    ("GET", "/take/draws"): frozenset({"collector", "supervisor"}),
+    ("POST", "/take/tap"): frozenset({"collector", "supervisor"}),
+    ("POST", "/take/labels"): frozenset({"collector", "supervisor"}),
+    ("GET", "/take/shell"): ALL | {NOBODY},
+    ("GET", "/take/worker.js"): ALL | {NOBODY},
     ("GET", "/explain"): ALL,
     ("GET", "/explain/order"): ALL,
     ("GET", "/explain/carry-over"): ALL,
@@ -95,7 +102,7 @@ def test_every_route_opens_to_the_roles_of_the_table_and_to_nobody_else(browser:
 @pytest.mark.parametrize("role", ROLES)
 def test_the_menu_offers_only_pages_that_open(browser: Browser, role: str) -> None:
     browser.sign_in(role)
-    menu = ("/draw", "/bench", "/results", "/explain", "/accounts", "/trail")
+    menu = ("/draw", "/take", "/bench", "/results", "/explain", "/accounts", "/trail")
     assert [path for path in menu if f'<li><a href="{path}"' in browser.text] == [
         path for path in menu if role in MAY["GET", path]
     ]

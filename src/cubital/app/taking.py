@@ -119,6 +119,11 @@ class Takings:
             self._collect(taking, tap)
         return tap
 
+    def knows(self, key: str) -> bool:
+        """Whether a tap came under this key before."""
+        with self._store.reading() as book:
+            return book.tap(key) is not None
+
     def note_prints(self, code: str, numbers: Sequence[int], *, by: str, station: str) -> None:
         """Write down that the labels of these tubes were printed."""
         now = self._now()
@@ -189,6 +194,12 @@ def steps_of(taking: Taking) -> tuple[TubeStep, ...]:
     )  # fmt: skip
 
 
+def check_of(plan: Plan, draw: int) -> int:
+    """The first draw of the same visit to the patient: two identifiers are checked once for all draws of one time."""
+    times = {one.number: one.at_min for one in plan.draws}
+    return min(number for number, at_min in times.items() if at_min == times[draw])
+
+
 def settled(taps: Sequence[Tap], number: int) -> Tap | None:
     """The tap that settled this tube: filled, or not drawn; None while it is to come."""
     return next((tap for tap in taps if tap.kind in SETTLING and tap.step == number), None)
@@ -228,7 +239,9 @@ def _refuse(told: Told, taking: Taking, taps: Sequence[Tap]) -> None:
     if taking.closed_at is not None:
         raise TakingError("found a draw that is closed; expected an open one; plan a new draw", where=taking.code)
     if told.kind == "identified":
-        if told.said is None or told.step not in [draw.number for draw in taking.plan.draws]:
+        if told.said is None or told.step not in {
+            check_of(taking.plan, draw.number) for draw in taking.plan.draws
+        }:
             raise TakingError("found no identifiers for a draw of this plan; expected them", where=taking.code)
         return
     if told.kind == "set-aside":
@@ -241,9 +254,8 @@ def _refuse(told: Told, taking: Taking, taps: Sequence[Tap]) -> None:
     if not 1 <= told.step <= len(steps):
         raise TakingError(f"found tube {told.step}; expected 1 to {len(steps)}", where="tube")
     step = steps[told.step - 1]
-    if not any(
-        tap.kind == "identified" and tap.step == step.tube.draw and tap.station == told.station for tap in taps
-    ):
+    check = check_of(taking.plan, step.tube.draw)
+    if not any(tap.kind == "identified" and tap.step == check and tap.station == told.station for tap in taps):
         raise TakingError(
             "found no check of two identifiers at this device; expected one before the first tube; check them",
             where=taking.code,

@@ -14,6 +14,7 @@ from cubital.app.live_board import LiveBoard
 from cubital.app.ports import Now
 from cubital.app.record import SpecimenRecord
 from cubital.app.site_editing import SiteVersions
+from cubital.app.taking import Takings
 from cubital.model import Site
 from cubital.planning.directory import Directory
 
@@ -32,12 +33,14 @@ class Desk:
     def __init__(
         self, site: Site, accounts: Accounts, *, record: SpecimenRecord, today: Callable[[], datetime.date],
         now: Now = read_now, settings: Settings | None = None, sites: SiteVersions | None = None,
+        takings: Takings | None = None,
     ) -> None:  # fmt: skip
         self.site = site
         self.directory = Directory(site)
         self.accounts = accounts
         self.record = record
         self.board = LiveBoard(record, site)
+        self.takings = takings
         self.today = today
         self.now = now
         self.settings = settings or Settings()

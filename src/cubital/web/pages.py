@@ -22,6 +22,7 @@ from cubital.web import (
     results_page,
     site_forms,
     site_page,
+    take_page,
 )
 from cubital.web.visit import Visit
 
@@ -59,6 +60,15 @@ PAGES: tuple[Page, ...] = (
         path="/draw", answers={"GET": draw_page.open_page, "POST": draw_page.plan}, roles=SIGNED_IN,
         menu="Draw", noted="opened draw",
     ),
+    Page(
+        path="/take", answers={"GET": take_page.open_page, "POST": take_page.begin}, roles=take_page.TAKERS,
+        menu="Take", noted="opened take",
+    ),
+    Page(path="/take/draws", answers={"GET": take_page.draws}, roles=take_page.TAKERS),
+    Page(path="/take/tap", answers={"POST": take_page.tap}, roles=take_page.TAKERS),
+    Page(path="/take/labels", answers={"POST": take_page.labels}, roles=take_page.TAKERS),
+    Page(path="/take/shell", answers={"GET": take_page.shell}, roles=EVERYONE),
+    Page(path="/take/worker.js", answers={"GET": take_page.worker}, roles=EVERYONE),
     Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench", noted="opened the bench"),
     Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/tube", answers={"GET": bench_tube.open_form, "POST": bench_tube.receive_tube}, roles=BENCH),

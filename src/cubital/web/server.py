@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from cubital.app.clock import today
-from cubital.app.wiring import open_accounts, open_record, open_site_versions
+from cubital.app.wiring import open_accounts, open_record, open_site_versions, open_takings
 from cubital.errors import ExchangeError
 
 STOP_S = 5
@@ -40,12 +40,13 @@ def serve(
 
     accounts, record = open_accounts(address), open_record(address)
     sites = open_site_versions(address, folder, demo=is_demo)
-    with contextlib.closing(accounts), contextlib.closing(record), contextlib.closing(sites):
+    takings = open_takings(address, record=record)
+    with contextlib.closing(accounts), contextlib.closing(record), contextlib.closing(sites), contextlib.closing(takings):
         site = sites.newest().site
         is_new = accounts.is_new()
         known = dict.fromkeys((*Settings().names, *(name.lower() for name in names)))
         settings = Settings(names=tuple(known), is_behind_tls=is_behind_tls, is_demo=is_demo)
-        desk = Desk(site, accounts, record=record, today=today, settings=settings, sites=sites)
+        desk = Desk(site, accounts, record=record, today=today, settings=settings, sites=sites, takings=takings)
         scheme = "https" if is_behind_tls else "http"
         shown = names[0] if names else host if ":" not in host else f"[{host}]"
         print(f"cubital: {site.name}: {scheme}://{shown}{'' if names else f':{port}'}/", file=sys.stderr)

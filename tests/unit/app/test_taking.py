@@ -203,6 +203,14 @@ def test_every_draw_of_a_series_needs_its_own_check_and_names_its_own_specimens(
     assert chair.record.specimen(f"{taking.code}-2-{second.tube.position}") is not None
 
 
+def test_draws_of_one_time_at_another_site_of_the_body_share_one_check(chair: Chair) -> None:
+    taking = chair.begin("K", "blood culture")
+    assert [draw.at_min for draw in taking.plan.draws] == [0, 0]
+    chair.fill_all(taking)
+    with pytest.raises(TakingError, match="no identifiers for a draw"):
+        chair.tap(taking, "identified", 2)
+
+
 def test_labels_are_printed_after_filling_and_a_wrong_one_stops(chair: Chair) -> None:
     taking = chair.begin()
 

@@ -1,0 +1,228 @@
+// The Take page: which screen a draw in hand is at, and what becomes of each tap. A tap is kept on the device first, then
+// sent; what the server says of it decides.
+"use strict";
+(async () => {
+  const { state } = cubitalSend;
+  const keep = cubitalKeep;
+  const screens = cubitalScreens;
+  const device = keep.station();
+  let hand = await keep.hand();
+  let queue = await keep.queue();
+  let shown = { key: "", screen: null };
+  let isStopped = false;
+  let isAsideAsked = false;
+
+  const waiting = () => queue.filter((item) => item.state === "waiting");
+  const local = (kind, step) => waiting().find((item) => item.code === hand.code && item.kind === kind && item.step === step);
+  const settledAt = (step) => {
+    const item = local("filled", step.number) || local("not-drawn", step.number);
+    if (step.settled || !item) return step.settled;
+    return { kind: item.kind, said: new Date(item.at).toTimeString().slice(0, 8) };
+  };
+  const isLabelled = (step) => step.labelled || Boolean(local("labelled", step.number));
+  const isChecked = (draw) => hand.view.checked.includes(`${device}/${draw}`) || Boolean(local("identified", draw));
+  const isKept = (step) => step.specimen && settledAt(step)?.kind === "filled";
+
+  const save = () => keep.setHand(hand);
+
+  const tap = async (kind, step, more = {}) => {
+    const key = `${device}/${hand.code}/${kind}/${step}/${keep.letters(8)}`;
+    const item = { key, code: hand.code, kind, step, at: Date.now(), account: hand.account, station: device, state: "waiting", ...more };
+    await keep.add(item, hand);
+    queue = await keep.queue();
+    render();
+    void cubitalSend.send();
+  };
+
+  // What the server said of a tap: taken in, or refused for good and shown until it was seen.
+  const settle = async (item, answer) => {
+    if (hand && hand.code === item.code && answer.ok) note(item);
+    if (answer.ok) await keep.settle(item.seq, hand);
+    else await keep.change({ ...item, said: undefined, scanned: undefined, state: "refused", refusal: answer.said });
+    queue = await keep.queue();
+    if (!answer.ok || !waiting().length) await refresh();
+    render();
+  };
+
+  const note = (item) => {
+    const step = hand.view.steps[item.step - 1];
+    if (item.kind === "identified") hand.view.checked.push(`${device}/${item.step}`);
+    else if (item.kind === "labelled") step.labelled = true;
+    else if (item.kind === "filled" || item.kind === "not-drawn") {
+      step.settled = { kind: item.kind, at: item.at, said: new Date(item.at).toTimeString().slice(0, 8), by: item.account, station: device };
+    } else if (item.kind === "finished" || item.kind === "set-aside") hand.view.closed = true;
+  };
+
+  // The draw as the server has it now, with what other devices did.
+  const refresh = async () => {
+    if (!hand) return;
+    const code = hand.code;
+    const found = await cubitalSend.look(code);
+    if (!found?.draw || !hand || hand.code !== code) return;
+    hand = { ...hand, view: found.draw };
+    await save();
+  };
+
+  const take = async (code) => {
+    const found = await cubitalSend.look(code);
+    if (found?.draw) {
+      hand = { code, account: found.account, view: found.draw, showing: null };
+      await save();
+    } else if (found) {
+      screens.stop(`There is no draw ${code} to take. It may have been planned elsewhere; plan it again.`, [["To the list", leave]]);
+      return;
+    }
+    render();
+  };
+
+  const leave = async () => {
+    hand = null;
+    shown.key = "";
+    await save();
+    history.replaceState(null, "", "/take");
+    await list();
+  };
+
+  const list = async () => {
+    const found = await cubitalSend.look("");
+    if (hand) return;
+    shown = { key: "list", screen: null };
+    screens.list(found ? found.draws : [], take);
+    render();
+  };
+
+  const check = (said) => {
+    if (cubitalIdentity.agrees(said)) return tap("identified", place().draw.check, { said });
+    void tap("stopped", 0, { why: "identifiers" });
+    isStopped = true;
+    screens.stop("The patient and the request do not agree. Do not draw.", [
+      ["Ask the patient again", () => goOn(() => shown.screen.again())],
+      ["Set this draw aside", () => goOn(askAside)],
+    ]);
+  };
+
+  const goOn = (then) => {
+    isStopped = false;
+    render();
+    then?.();
+  };
+
+  const askAside = () => {
+    isAsideAsked = true;
+    render();
+  };
+
+  const labelActs = (step) => ({
+    stock: (key) => keep.choose("stock", key),
+    asked: (form) => {
+      for (const [name, value] of Object.entries({ token: state.token, draw: hand.code, station: device })) form.elements[name].value = value;
+    },
+    scanned: (code) => {
+      if (code === step.specimen) return tap("labelled", step.number, { scanned: code });
+      void tap("stopped", step.number, { why: "label" });
+      isStopped = true;
+      screens.stop(`Wrong label. It is of another tube or another patient. Take it off tube ${step.number}; do not send the tube.`, [["Scan again", () => goOn()]]);
+    },
+  });
+
+  // Where this draw is: the first thing that is not done yet.
+  const place = () => {
+    const { view, showing } = hand;
+    if (view.closed || waiting().some((item) => item.code === hand.code && ["finished", "set-aside"].includes(item.kind))) return { name: "done" };
+    if (isAsideAsked) return { name: "aside" };
+    if (showing && view.steps[showing - 1]) return { name: "tube", step: view.steps[showing - 1] };
+    const step = view.steps.find((one) => !settledAt(one));
+    if (!step) return { name: "labels" };
+    const draw = view.draws.find((one) => one.number === step.draw);
+    return isChecked(draw.check) ? { name: "tube", step } : { name: "who", draw };
+  };
+
+  const now = (step) => ({
+    isFilled: settledAt(step)?.kind === "filled", time: settledAt(step)?.said, isSent: step.settled?.kind === "filled",
+    isLabelled: isLabelled(step), isAway: state.isAway || !state.token,
+  });
+
+  const open = (at) => {
+    const { view } = hand;
+    if (at.name === "done") return screens.done(waiting().length ? "What is kept here is still to be sent: leave this page open or come back to it." : "Everything of it is with the server.");
+    if (at.name === "aside") {
+      return screens.aside({
+        choose: (why) => { isAsideAsked = false; void tap("set-aside", 0, { why }); },
+        back: () => { isAsideAsked = false; render(); },
+      });
+    }
+    if (at.name === "who") return screens.who(view, at.draw, { check, aside: askAside, leave });
+    if (at.name === "labels") {
+      const rows = view.steps.filter(isKept).map((step) => ({ step, acts: labelActs(step) }));
+      return screens.labels(view, rows, { finish: () => tap("finished", 0), aside: askAside, leave });
+    }
+    const { step } = at;
+    const goNext = async () => { hand.showing = null; await save(); render(); };
+    return screens.tube(view, step, {
+      ...labelActs(step),
+      filled: () => { hand.showing = step.number; void tap("filled", step.number); },
+      notDrawn: (why) => { hand.showing = null; void tap("not-drawn", step.number, { why }); },
+      next: goNext,
+    });
+  };
+
+  const render = () => {
+    const refused = queue.find((item) => item.state === "refused");
+    if (refused && !isStopped) {
+      isStopped = true;
+      screens.stop(`Not recorded: ${refused.refusal}.`, [["I have seen this", async () => {
+        if (hand && hand.code === refused.code && hand.showing === refused.step) hand.showing = null;
+        await keep.settle(refused.seq, hand);
+        queue = await keep.queue();
+        goOn();
+      }]]);
+    }
+    if (hand) {
+      const at = place();
+      const key = [hand.code, at.name, at.step?.number, at.draw?.number, at.name === "labels" && hand.view.steps.filter(isKept).length].join("/");
+      if (key !== shown.key) {
+        if (location.search !== `?draw=${hand.code}`) history.replaceState(null, "", `/take?draw=${hand.code}`);
+        shown = { key, screen: open(at) };
+      }
+      if (at.name === "tube") shown.screen.refresh(now(at.step));
+      if (at.name === "labels") shown.screen.refresh(hand.view.steps.filter(isKept).map(now));
+      if (at.name === "done" && !waiting().length) screens.done("Everything of it is with the server.");
+      screens.steps(hand.view.steps.map((step) => ({
+        step, is: isKept(step) && isLabelled(step) ? "labelled" : settledAt(step)?.kind || (at.step === step ? "now" : "wait"),
+      })));
+    } else screens.steps([]);
+    sayWire();
+  };
+
+  const sayWire = () => {
+    const count = waiting().length;
+    const others = [...new Set(waiting().map((item) => item.account))].filter((name) => state.account && name !== state.account);
+    const kept = count ? `${count} kept here, not yet sent.` : "";
+    document.body.dataset.wire = state.mustSignIn || others.length ? "door" : state.isAway ? "away" : count ? "sending" : "sent";
+    if (state.mustSignIn) return screens.wire(`▲ Your session has ended. ${kept}`.trim(), true);
+    if (others.length) return screens.wire(`▲ ${kept} Tapped by ${others.join(", ")}, who must sign in to send it.`, false);
+    if (state.isAway) return screens.wire(`▲ No connection. ${kept || "What you tap is kept here."}`, false);
+    const loose = keep.isLasting() ? "" : " This browser keeps nothing: do not load the page again.";
+    screens.wire((count ? `… ${kept}` : state.token ? "✓ Everything is sent." : "") + loose, false);
+  };
+
+  document.querySelector("form.who")?.addEventListener("submit", (event) => {
+    const count = waiting().length;
+    if (count && !confirm(`${count} kept here, not yet sent. They stay on this device until you sign in again and they are sent. Sign out all the same?`)) event.preventDefault();
+    else void keep.setHand(null);
+  });
+
+  if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/take/worker.js", { scope: "/take" }).catch(() => {});
+  cubitalSend.start(render, settle);
+  const code = new URLSearchParams(location.search).get("draw") || "";
+  if (hand && code && hand.code !== code) hand = null;
+  render();
+  if (hand) {
+    await refresh();
+    if (hand && state.account && hand.account !== state.account) await take(hand.code);
+  } else if (code) await take(code);
+  else await list();
+  if (!hand && !shown.key) await list();
+  render();
+  void cubitalSend.send();
+})();

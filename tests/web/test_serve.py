@@ -81,7 +81,7 @@ def test_it_serves_the_first_set_up_and_ends_when_it_is_told(record: str) -> Non
         page = _open(f"http://127.0.0.1:{port}/")
         assert "First set-up" in page
         server.send_signal(signal.SIGINT)
-        _, err = server.communicate(timeout=15)
+        _, err = server.communicate(timeout=60)
     finally:
         server.kill()
         server.wait()
@@ -105,7 +105,7 @@ def test_a_connection_is_kept_longer_than_a_proxy_keeps_it(record: str, monkeypa
 
 
 def _open(address: str) -> str:
-    ends = time.monotonic() + 15
+    ends = time.monotonic() + 60
     while True:
         try:
             with urllib.request.urlopen(address, timeout=5) as answer:

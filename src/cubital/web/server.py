@@ -41,7 +41,9 @@ def serve(
     accounts, record = open_accounts(address), open_record(address)
     sites = open_site_versions(address, folder, demo=is_demo)
     takings = open_takings(address, record=record)
-    with contextlib.closing(accounts), contextlib.closing(record), contextlib.closing(sites), contextlib.closing(takings):
+    with contextlib.ExitStack() as opened:
+        for one in (accounts, record, sites, takings):
+            opened.callback(one.close)
         site = sites.newest().site
         is_new = accounts.is_new()
         known = dict.fromkeys((*Settings().names, *(name.lower() for name in names)))

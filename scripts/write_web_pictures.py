@@ -68,6 +68,19 @@ def type_small_child(page: Page) -> None:
     page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
 
 
+def fill_example(page: Page) -> None:
+    """The invented panel of the Results page, weighed, and moved to its answer."""
+    page.get_by_role("button", name="Fill in an invented example").click()
+    page.get_by_role("region", name="Verdict").wait_for()
+    page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
+
+
+def type_foreign_units(page: Page) -> None:
+    """Invented results with units that are refused beside their lines."""
+    page.get_by_label("Results: test, value, unit").fill("K 6.2 mmol/L\nNa 139 mEq/L\nCl 103\nCa 2,0 mmol/L")
+    page.get_by_text("3 lines to correct").first.wait_for()
+
+
 def section(name: str) -> Callable[[Page], None]:
     """Move to this section of the page."""
     return lambda page: page.locator(f"#{name}").evaluate("part => part.scrollIntoView()")
@@ -88,6 +101,8 @@ SCENES = (
     Scene("draw-tubes", "collector", "/draw", show_tray),
     Scene("draw-child", "collector", "/draw", type_small_child),
     Scene("bench", "processor", "/bench"),
+    Scene("results", "processor", "/results", fill_example),
+    Scene("results-refused", "processor", "/results", type_foreign_units),
     Scene("explain-order", "teacher", "/explain"),
     Scene("explain-carry-over", "teacher", "/explain", section("carry")),
     Scene("explain-fill", "teacher", "/explain", section("fill")),

@@ -69,6 +69,7 @@ class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
     id: str | None
     verdict: str
     headline: str
+    odds: str
     is_drawn_again: bool
     act: str
     why: str
@@ -152,7 +153,8 @@ def _shown(sample: ResultSet, found: Suspicion) -> SampleAnswer:
     *reasons, caution = found.reasons
     why = reasons.pop(0) if found.redraw else ""
     return SampleAnswer(
-        id=found.id, verdict=found.verdict, headline=_headline(found), is_drawn_again=found.redraw,
+        id=found.id, verdict=found.verdict, headline=_headline(found), odds=odds_of(found),
+        is_drawn_again=found.redraw,
         act=ACT if found.redraw else _OTHERWISE[found.verdict],
         why=why.removeprefix(f"{ACT.lower()}: ").removeprefix("draw again: "),
         likelihoods=shown, others=_percent(others), share=_share(found), lead=_lead(found),
@@ -171,6 +173,16 @@ def _headline(found: Suspicion) -> str:
         causes()[key].name for key, chance in named if causes()[key].family == family and chance >= _OF_HEADLINE
     ]
     return f"Suspect: {' or '.join(names)}"
+
+
+def odds_of(found: Suspicion) -> str:
+    """How likely what is suspected is, against nothing: it may be suspected while nothing is likelier."""
+    if found.verdict != "suspect":
+        return ""
+    named = max((pair for pair in found.causes if pair[0] != "none"), key=lambda pair: pair[1])
+    family = causes()[named[0]].family
+    chance = sum(chance for key, chance in found.causes if causes()[key].family == family)
+    return f"{_percent(chance)} likely; nothing, {_percent(found.probability('none'))}"
 
 
 def _lead(found: Suspicion) -> str:

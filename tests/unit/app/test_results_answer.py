@@ -6,11 +6,14 @@ import json
 from decimal import Decimal
 from typing import Any
 
+import msgspec
 import pytest
 
-from cubital.app.results_answer import MOST_SHOWN, ResultsAnswer, answer_file, answer_typed_results
+from cubital.app.results_answer import MOST_SHOWN, ResultsAnswer, answer_file, answer_typed_results, odds_of
 from cubital.app.suspicion import suspect
 from cubital.app.wiring import open_site, read_samples
+from cubital.facts.causes import CAUSES
+from cubital.inference.verdict import Fraction, Suspicion
 from cubital.model import Site
 from cubital.web.results_page import EXAMPLE
 
@@ -28,6 +31,7 @@ def typed(site: Site, text: str, earlier: str = "", hours: int | None = None, **
 def test_the_example_is_suspected_drawn_again_and_says_what_to_trust(site: Site) -> None:
     (found,) = typed(site, EXAMPLE["results"], EXAMPLE["earlier"], 24).samples
     assert found.headline.startswith("Suspect: K2 EDTA")
+    assert found.odds.startswith("9")
     assert found.act == "Draw again before acting"
     assert found.why.startswith("potassium 6.2 mmol/L would call for action")
     assert [row.name for row in found.results if row.is_trusted] == ["sodium", "creatinine", "albumin"]
@@ -38,6 +42,16 @@ def test_the_example_is_suspected_drawn_again_and_says_what_to_trust(site: Site)
     assert found.share.low < 0.11 < found.share.high
     assert "never replaces it" in found.caution
     assert "davidson-2002" in {key for part in found.told.sections for one in part.statements for key in one.sources}
+
+
+def test_what_is_suspected_while_nothing_is_likelier_says_both() -> None:
+    chances = {"none": 0.72, "k2-edta": 0.2, "k3-edta": 0.05, "hemolysis": 0.03}
+    found = Suspicion(
+        causes=tuple((key, chances.get(key, 0.0)) for key in CAUSES), fraction=Fraction(), trusted=(), reasons=("", ""),
+        verdict="suspect", redraw=False,
+    )  # fmt: skip
+    assert odds_of(found) == "25 % likely; nothing, 72 %"
+    assert odds_of(msgspec.structs.replace(found, verdict="cannot tell")) == ""
 
 
 def test_the_page_says_what_the_command_says(site: Site) -> None:

@@ -100,7 +100,7 @@ def test_a_saved_change_leaves_every_other_line_as_it_was(versions: SiteVersions
     found = versions.changes(0, 1)
     assert [(one.file, one.entry, one.field) for one in found] == [("tubes.toml", "citrate", "sizes")]
     assert (found[0].was, found[0].now) == (
-        "draw_ml 2.7, liquid_additive_ul 300, in_stock 40", "draw_ml 2.7, liquid_additive_ul 300, in_stock 12",
+        "draw 2.7 mL, liquid additive 300 µL, in stock 40", "draw 2.7 mL, liquid additive 300 µL, in stock 12",
     )  # fmt: skip
 
 

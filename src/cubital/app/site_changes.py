@@ -7,8 +7,10 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+from cubital import facts
 from cubital.model.site_version import SiteChange
 
+_UNITS = {"_ml": " mL", "_ul": " µL", "_percent": " %"}
 Tables = Mapping[str, Mapping[str, Any]]
 
 
@@ -28,12 +30,25 @@ def _of_file(file: str, older: Mapping[str, Any] | None, newer: Mapping[str, Any
         was, now = (older or {}).get(key), (newer or {}).get(key)
         if was == now:
             continue
+        shipped = _shipped(file, key, older) if isinstance(was or now, Mapping) else {}
+        if shipped:
+            # What the site's file does not say the shipped one does: that is what the change is a change of.
+            was, now = {**shipped, **(was or {})}, {**shipped, **(now or {})}
         if isinstance(was, Mapping) and isinstance(now, Mapping):
             for field in dict.fromkeys((*now, *was)):
                 if was.get(field) != now.get(field):
                     yield SiteChange(file=file, entry=key, field=field, was=_words(was, field), now=_words(now, field))
         else:
             yield SiteChange(file=file, entry=key, field="", was=_words(older or {}, key), now=_words(newer or {}, key))
+
+
+def _shipped(file: str, key: str, table: Mapping[str, Any] | None) -> dict[str, Any]:
+    """What the shipped file says of this entry, where the site's file adds to it."""
+    if table is not None and table.get("include") != "shipped":
+        return {}
+    tables = {"tests.toml": facts.tests_table, "tubes.toml": facts.tube_table}
+    found = tables[file]().get(key, {}) if file in tables else {}
+    return {name: value for name, value in found.items() if name != "from"}
 
 
 def _words(table: Mapping[str, Any], key: str) -> str | None:
@@ -44,12 +59,12 @@ def say_value(value: Any) -> str:
     """A value of a site's file on one line, as a person would read it.
 
     >>> say_value([{"draw_ml": Decimal("2.7"), "in_stock": 80}, {"draw_ml": Decimal("4.5")}])
-    'draw_ml 2.7, in_stock 80; draw_ml 4.5'
+    'draw 2.7 mL, in stock 80; draw 4.5 mL'
     """
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Mapping):
-        return ", ".join(f"{key} {_inner(one)}" for key, one in value.items())
+        return ", ".join(_named(key, one) for key, one in value.items())
     if isinstance(value, list | tuple):
         separator = "; " if any(isinstance(one, Mapping | list | tuple) for one in value) else ", "
         return separator.join(_inner(one) for one in value) or "none"
@@ -58,6 +73,14 @@ def say_value(value: Any) -> str:
     if isinstance(value, datetime.date):
         return value.isoformat()
     return str(value)
+
+
+def _named(key: str, value: Any) -> str:
+    """A value behind its name, its unit behind it."""
+    for suffix, unit in _UNITS.items():
+        if key.endswith(suffix):
+            return f"{key.removesuffix(suffix).replace('_', ' ')} {_inner(value)}{unit}"
+    return f"{key.replace('_', ' ')} {_inner(value)}"
 
 
 def _inner(value: Any) -> str:

@@ -18,7 +18,7 @@ from cubital.web.visit import Visit
 
 EDITORS = frozenset({"supervisor", "administrator"})
 MOST_LOG_BYTES = 20 * 1024 * 1024
-_SHOWN, _VERSIONS = 60, 50
+_SHOWN, _VERSIONS = 30, 50
 _NUMBER_LENGTH = 9
 
 

@@ -291,3 +291,10 @@ def test_a_field_that_both_changed_is_named_with_what_the_other_wrote(versions: 
 def test_a_form_of_a_version_that_is_none_is_refused(versions: SiteVersions, base: str) -> None:
     with pytest.raises(SiteError):
         edit(TEST_FORM, versions, "glucose", base=base)
+
+
+def test_what_a_shipped_entry_is_changed_to_is_told_against_the_shipped_one(versions: SiteVersions) -> None:
+    found = edit(TEST_FORM, versions, "glucose", bench="ward").proposal.changes
+    assert [(one.entry, one.field, one.was, one.now) for one in found] == [("glucose", "bench", "chemistry", "ward")]
+    back = edit(TEST_FORM, versions, "vitamin-d", bench="immunochemistry").proposal.changes
+    assert [(one.field, one.was, one.now) for one in back] == [("bench", "special chemistry", "immunochemistry")]

@@ -313,3 +313,81 @@ def test_a_folder_changed_by_hand_is_told_to_who_may_edit_and_taken_in(
     supervisor.post("/site/restore", {"base": "1", "do": "folder", "note": ""})
     assert supervisor.path == "/site/version"
     assert hand_changed.newest().site.kinds["citrate"].sizes[0].in_stock == 81
+
+
+def send(browser: Browser, name: str, data: bytes, **more: str) -> str:
+    """Bring a file in by the form of the page."""
+    token = browser.get("/site/tables").token
+    response = browser.client.post("/site/tables/change", data={"token": token, **more}, files={"table": (name, data)})
+    browser.status = response.status_code
+    return response.text
+
+
+def table_of(browser: Browser, kind: str) -> bytes:
+    """A file as it goes out."""
+    return browser.client.get(f"/site/table?format={kind}").content
+
+
+@pytest.mark.parametrize("kind", ["xlsx", "csv", "tests.csv", "tubes.csv", "policy.csv", "fhir"])
+def test_what_goes_out_comes_in_again_and_changes_nothing(supervisor: Browser, sites: SiteVersions, kind: str) -> None:
+    data = table_of(supervisor, kind)
+    assert len(data) > 100
+    text = send(supervisor, f"site.{kind}", data)
+    assert supervisor.status == 200
+    assert "found nothing that the site does not say already" in text
+    assert sites.draft("supervisor") is None
+
+
+def test_a_changed_table_is_looked_over_tried_saved_and_used(supervisor: Browser, sites: SiteVersions) -> None:
+    data = table_of(supervisor, "tubes.csv")
+    changed = data.replace(b"pale blue, ribbed", b"sky blue")
+    assert changed != data
+    text = send(supervisor, "tubes.csv", changed)
+    assert "Brought in, not saved: tubes.csv" in text
+    assert "sky blue" in text
+    assert sites.history() == ()
+    supervisor.post("/site/tables/change", {"do": "try"})
+    assert "What it would do" in supervisor.text
+    supervisor.post("/site/tables/change", {"do": "save", "note": "new caps"})
+    assert supervisor.path == "/site/version"
+    assert sites.newest().site.kinds["citrate"].stopper == "sky blue"
+    assert sites.draft("supervisor") is None
+
+
+def test_a_table_with_an_error_is_refused_with_every_finding_and_nothing_is_kept(
+    supervisor: Browser, sites: SiteVersions
+) -> None:
+    text = send(supervisor, "tests.csv", table_of(supervisor, "tests.csv").replace(b",plasma,", b",sweat,"))
+    assert supervisor.status == 422
+    assert "Nothing was taken in" in text
+    assert "sweat" in text
+    assert sites.draft("supervisor") is None
+
+
+@pytest.mark.parametrize("data", [b"", b"PK\x03\x04", b"\x00\x01", b"a,b\n1,2\n", b'{"resourceType": "Patient"}'])
+def test_a_file_that_is_no_table_is_refused(supervisor: Browser, sites: SiteVersions, data: bytes) -> None:
+    send(supervisor, "strange", data)
+    assert supervisor.status == 422
+    assert sites.draft("supervisor") is None
+
+
+def test_a_table_that_was_brought_in_before_someone_saved_is_not_laid_over_it(
+    supervisor: Browser, application: Starlette, sites: SiteVersions
+) -> None:
+    send(supervisor, "tubes.csv", table_of(supervisor, "tubes.csv").replace(b"pale blue, ribbed", b"sky blue"))
+    other = Browser(application).sign_in("administrator").get("/site/test?key=potassium")
+    save(other, OWN_TUBE)
+    supervisor.get("/site/tables").post("/site/tables/change", {"do": "save", "note": "new caps"})
+    assert supervisor.status == 409
+    assert "Someone saved since this was brought in" in supervisor.text
+    assert "own tube" in supervisor.text
+    assert [one.number for one in sites.history()] == [1, 0]
+    supervisor.post("/site/tables/change", {"do": "drop"})
+    assert sites.draft("supervisor") is None
+    supervisor.post("/site/tables/change", {"do": "save", "note": "again"})
+    assert supervisor.status == 422
+
+
+def test_a_format_that_is_none_is_refused(collector: Browser) -> None:
+    assert collector.get("/site/table?format=../etc").status == 404
+    assert "Bring a table in" not in collector.get("/site/tables").text

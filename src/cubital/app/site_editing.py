@@ -69,6 +69,11 @@ class SiteVersions:
         """Give back the database."""
         self._store.close()
 
+    @property
+    def folder(self) -> str:
+        """The name of the site's folder, which is the site's where its policy states none."""
+        return self._folder
+
     def newest(self) -> Edition:
         """What is used now: the newest saved version, else the folder.
 

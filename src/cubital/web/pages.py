@@ -22,6 +22,7 @@ from cubital.web import (
     results_page,
     site_forms,
     site_page,
+    site_tables_page,
     take_page,
 )
 from cubital.web.visit import Visit
@@ -97,6 +98,12 @@ PAGES: tuple[Page, ...] = (
     Page(path="/site/version", answers={"GET": site_page.open_version}, roles=SIGNED_IN),
     Page(path="/site/restore", answers={"POST": site_page.restore}, roles=site_page.EDITORS),
     Page(path="/site/export", answers={"GET": site_page.export_folder}, roles=SIGNED_IN),
+    Page(path="/site/tables", answers={"GET": site_tables_page.open_tables}, roles=SIGNED_IN),
+    Page(path="/site/table", answers={"GET": site_tables_page.send_table}, roles=SIGNED_IN),
+    Page(
+        path="/site/tables/change", answers={"POST": site_tables_page.change_tables}, roles=site_page.EDITORS,
+        most_bytes=site_tables_page.MOST_TABLE_BYTES, most_files=1,
+    ),
     Page(
         path="/site/orders", answers={"GET": site_page.open_orders, "POST": site_page.keep_orders},
         roles=site_page.EDITORS, most_bytes=site_page.MOST_LOG_BYTES, most_files=1,

@@ -1,0 +1,128 @@
+"""The tables of the Site page: the site out to a spreadsheet or as FHIR, and in again, looked over before a save."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import Response
+
+from cubital.app.order_log import orders_to_try
+from cubital.app.site_editing import Edition, Proposal
+from cubital.app.site_exchange import SiteImport, export_site, import_site, left_out
+from cubital.app.what_if import what_if
+from cubital.errors import CubitalError, ExchangeError, SiteError, StaleSite
+from cubital.model.site_version import SiteDraft
+from cubital.web.site_forms import Tried
+from cubital.web.site_page import frame, note_saved, sites_of
+from cubital.web.visit import Visit
+
+MOST_TABLE_BYTES = 10 * 1024 * 1024
+_WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+# What each format is called on the page, the name of its file and its media type.
+FORMATS = {
+    "xlsx": ("Workbook, XLSX", "site.xlsx", _WORKBOOK),
+    "csv": ("All tables, CSV in a zip", "site-tables.zip", "application/zip"),
+    "tests.csv": ("Tests, CSV", "tests.csv", "text/csv; charset=utf-8"),
+    "tubes.csv": ("Tube stock, CSV", "tubes.csv", "text/csv; charset=utf-8"),
+    "policy.csv": ("Policy, CSV", "policy.csv", "text/csv; charset=utf-8"),
+    "fhir": ("Tests, FHIR R4 SpecimenDefinition", "specimen-definitions.json", "application/fhir+json"),
+}
+
+
+def open_tables(visit: Visit) -> Response:
+    """What goes out, and what was brought in and is not saved yet."""
+    return _page(visit)
+
+
+def send_table(visit: Visit) -> Response:
+    """The version in use as a file of the format that was named."""
+    found = FORMATS.get(visit.query.get("format", ""))
+    if found is None:
+        error = ExchangeError(f"found no such format; expected one of {', '.join(FORMATS)}", where="format")
+        return _page(visit, error=error, status=404)
+    data = export_site(sites_of(visit).newest().site, visit.query["format"], today=visit.desk.today())
+    headers = {"Content-Disposition": f'attachment; filename="{found[1]}"'}
+    return Response(data, media_type=found[2], headers=headers)
+
+
+def change_tables(visit: Visit) -> Response:
+    """Bring a file in, try what it changes, save it as a version, or throw it away."""
+    assert visit.visitor is not None
+    account, wanted = visit.visitor.account.name, visit.said("do")
+    if wanted == "drop":
+        sites_of(visit).drop_draft(account)
+        return visit.go("/site/tables")
+    if wanted == "save":
+        return _save(visit, account)
+    if wanted == "try":
+        return _page(visit, is_tried=True)
+    return _bring_in(visit, account)
+
+
+def _bring_in(visit: Visit, account: str) -> Response:
+    sent = visit.file("table")
+    newest = sites_of(visit).newest()
+    try:
+        if sent is None or not sent[1]:
+            raise ExchangeError("found no file, or an empty one; choose a table of the site", where="file")
+        brought = import_site(
+            sent[1], onto=newest.files, name=sites_of(visit).folder, where=sent[0][:80] or "file",
+            replace=bool(visit.said("replace")), today=visit.desk.today(),
+        )  # fmt: skip
+    except (ExchangeError, SiteError) as error:
+        return _page(visit, error=error, status=422)
+    if not brought.is_usable:
+        return _page(visit, brought=brought, status=422)
+    if not brought.is_changing:
+        said = ExchangeError("found nothing that the site does not say already; nothing is kept", where="file")
+        return _page(visit, brought=brought, error=said)
+    sites_of(visit).keep_draft(account, newest.number, brought.files, origin=sent[0] or "a file")
+    return _page(visit, brought=brought)
+
+
+def _save(visit: Visit, account: str) -> Response:
+    sites = sites_of(visit)
+    draft = sites.draft(account)
+    try:
+        if draft is None:
+            raise SiteError("found nothing that was brought in; bring the file in again", where="file")
+        saved = sites.save_files(account, draft.base, draft.files, visit.said("note") or f"brought in {draft.origin}")
+    except StaleSite as error:
+        return _page(visit, error=error, status=409)
+    except SiteError as error:
+        return _page(visit, error=error, status=422)
+    sites.drop_draft(account)
+    note_saved(visit, saved)
+    return visit.go(f"/site/version?number={saved.number}")
+
+
+def _page(
+    visit: Visit, *, brought: SiteImport | None = None, error: CubitalError | None = None, is_tried: bool = False,
+    status: int = 200,
+) -> Response:  # fmt: skip
+    newest = sites_of(visit).newest()
+    draft = None if visit.visitor is None else sites_of(visit).draft(visit.visitor.account.name)
+    proposal = None if draft is None else sites_of(visit).propose_files(newest, draft.files, today=visit.desk.today())
+    context: dict[str, Any] = {
+        **frame(visit, newest, "versions"), "brought": brought, "draft": draft, "proposal": proposal, "error": error,
+        "is_stale": draft is not None and draft.base != newest.number, "since": _since(visit, draft, newest),
+        "formats": [(key, words, left_out(key)) for key, (words, _, _) in FORMATS.items()],
+        "tried": _tried(visit, proposal) if is_tried and proposal is not None else None,
+    }  # fmt: skip
+    return visit.page("site_tables.html", context, status=status)
+
+
+def _since(visit: Visit, draft: SiteDraft | None, newest: Edition) -> tuple[Any, ...]:
+    """What others saved since the file was brought in."""
+    if draft is None or draft.base == newest.number:
+        return ()
+    return sites_of(visit).changes(draft.base, newest.number)
+
+
+def _tried(visit: Visit, proposal: Proposal) -> Tried | None:
+    if proposal.site is None:
+        return None
+    desk = visit.desk
+    asked = orders_to_try(sites_of(visit).orders(), desk.record, now=desk.now(), today=desk.today())
+    found = what_if(asked.orders, proposal.base.site, proposal.site, today=desk.today())
+    return Tried(origin=asked.origin, found=found)

@@ -33,6 +33,7 @@ COLUMNS = (
 )  # fmt: skip
 NEEDED = ("test", "bench", "matrix", "tubes", "volume_ul")
 _LISTS = ("also", "caution")
+MOST_HINTS = 300
 
 
 def directory_columns(tests: Mapping[str, Test]) -> tuple[str, ...]:
@@ -116,7 +117,8 @@ def _read_terms(sheet: Sheet, number: int, text: str, findings: list[Finding]) -
         if word in HANDLING:
             terms.append(word)
             continue
-        near = near_misses(word, HANDLING)
+        # A table of nothing but slips is told without hints past the first hundreds, which nobody would read.
+        near = near_misses(word, HANDLING) if len(findings) < MOST_HINTS else []
         sheet.note(
             findings, number, "handling", found=show(word), expected="handling terms, such as ice or keep_closed",
             remedy=f"write {near[0]}" if near else "see the handling terms of the facts; put other words under caution",

@@ -13,6 +13,7 @@ from cubital.exchange.site_sheet import Line, Sheet
 
 MOST_BYTES = 5_000_000
 MOST_CELL = 5_000
+MOST_LINES, MOST_COLUMNS = 20_000, 200
 # What makes a spreadsheet take a cell for a formula: OWASP's list (CSV Injection), its full-width forms, and the
 # line feed and NUL of its verification standard (ASVS 5.0, 1.2.10).
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
@@ -78,6 +79,9 @@ def read_csv(data: bytes, *, where: str) -> Sheet:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     try:
         columns = tuple(rearm(cell).strip() for cell in next(reader, []))
+        if len(columns) > MOST_COLUMNS:
+            found = f"found {len(columns)} columns; expected at most {MOST_COLUMNS}"
+            raise ExchangeError(f"{found}; take out what is not of the table", where=f"{where} line 1")
         lines = _read_lines(reader, columns, where)
     except csv.Error as error:
         raise ExchangeError(f"found text that is not CSV: {error}", where=f"{where} line {reader.line_num}") from None
@@ -93,6 +97,9 @@ def _read_lines(reader: Iterable[list[str]], columns: tuple[str, ...], where: st
         number, start = start, reader.line_num + 1  # type: ignore[attr-defined]
         if not any(cell.strip() for cell in cells):
             continue
+        if len(lines) == MOST_LINES:
+            found = f"found over {MOST_LINES} lines; expected at most {MOST_LINES}"
+            raise ExchangeError(f"{found}; split the table", where=f"{where} line {number}")
         if len(cells) > len(columns) and any(cell.strip() for cell in cells[len(columns) :]):
             raise ExchangeError(
                 f"found {len(cells)} cells; expected {len(columns)}, as the heading has; put text that holds "

@@ -11,7 +11,7 @@ from typing import Any
 from cubital.errors import SiteError
 from cubital.exchange.site_folder import FILES, TUBES, PartlyRead, read_tables
 from cubital.exchange.toml_file import parse_toml
-from cubital.exchange.toml_text import change_entry
+from cubital.exchange.toml_text import change_entries
 from cubital.model import Finding
 from cubital.model.site_version import SiteFiles
 
@@ -57,8 +57,8 @@ def change_files(files: SiteFiles, changes: Mapping[str, Mapping[str, Any | None
     """The texts with these entries of each file changed; None takes an entry out."""
     changed = dict(files)
     for file, entries in changes.items():
-        for key, value in entries.items():
-            changed[file] = change_entry(changed.get(file, ""), key, value)
+        if entries:
+            changed[file] = change_entries(changed.get(file, ""), entries)
     return changed
 
 

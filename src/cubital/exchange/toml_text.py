@@ -49,6 +49,43 @@ def change_entry(text: str, key: str, value: Any | None) -> str:
     return write_toml(wanted)
 
 
+def change_entries(text: str, changes: Mapping[str, Any | None]) -> str:
+    """The file with these keys changed as `change_entry` does, read and written once for all of them."""
+    sections = {key: value for key, value in changes.items() if value is None or isinstance(value, Mapping)}
+    for key, value in changes.items():
+        if key not in sections:
+            text = change_entry(text, key, value)
+    was = _read(text)
+    wanted = {key: value for key, value in was.items() if sections.get(key, value) is not None}
+    wanted |= {key: value for key, value in sections.items() if value is not None}
+    changed = _with_sections(text, sections)
+    try:
+        if _read(changed) == _normal(wanted):
+            return changed
+    except tomllib.TOMLDecodeError:
+        pass  # as in change_entry
+    return write_toml(wanted)
+
+
+def _with_sections(text: str, sections: Mapping[str, Mapping[str, Any] | None]) -> str:
+    """The text with these sections in place of those of their keys, from the last to the first; new ones at the end."""
+    lines = text.splitlines(keepends=True)
+    if lines and not lines[-1].endswith("\n"):
+        lines[-1] += "\n"
+    starts: dict[str, int] = {}
+    for i, line in enumerate(lines):
+        name = _name_of(line)
+        if name is not None:
+            starts.setdefault(name.strip("\"'"), i)
+    standing = sorted((key for key in sections if key in starts), key=lambda key: -starts[key])
+    for key in standing:
+        start, end = _section_span(lines, key, starts[key])
+        value = sections[key]
+        lines[start:end] = [] if value is None else _section(key, value).splitlines(keepends=True)
+    fresh = [_section(key, value) for key, value in sections.items() if key not in starts and value is not None]
+    return "\n".join(["".join(lines), *fresh] if lines else fresh)
+
+
 def _read(text: str) -> dict[str, Any]:
     return tomllib.loads(text, parse_float=Decimal)
 
@@ -76,8 +113,11 @@ def _changed(text: str, key: str, value: Any | None) -> str:
 def _section_place(lines: list[str], key: str) -> tuple[int, int]:
     """Where the section of this key stands, without the comments above the next one; the end where there is none."""
     start = next((i for i, line in enumerate(lines) if _is_header_of(line, key)), None)
-    if start is None:
-        return len(lines), len(lines)
+    return (len(lines), len(lines)) if start is None else _section_span(lines, key, start)
+
+
+def _section_span(lines: list[str], key: str, start: int) -> tuple[int, int]:
+    """Where the section of this key ends that starts at this line."""
     end = start + 1
     while end < len(lines) and not (_HEADER.fullmatch(lines[end].rstrip("\n")) and not _is_part_of(lines[end], key)):
         end += 1

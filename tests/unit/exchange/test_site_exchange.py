@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import functools
 import io
 from fractions import Fraction
+from typing import Any
 
 import msgspec
 import pytest
@@ -16,6 +18,7 @@ from cubital.app.wiring import read_site_tables, site_files, tables_of
 from cubital.errors import ExchangeError
 from cubital.exchange.site_csv import RISKY, disarm, read_csv, rearm, write_csv
 from cubital.exchange.site_sheet import join_cell, split_cell
+from cubital.exchange.toml_text import change_entries, change_entry
 from cubital.model import Site
 from tests.generators.site_files import site_files as invented_files
 from tests.generators.site_files import words
@@ -278,7 +281,8 @@ def test_a_test_that_a_panel_of_the_site_needs_cannot_go() -> None:
         (b"test,kind\n1,2\n", "columns test, kind and part"), (b"test,bench\n\xff\xfe,1\n", "UTF-8"),
         (b'test,bench\n"a,b\n', "not CSV"), (b"test,bench\na,b,c\n", "3 cells; expected 2"),
         (b"test\n" + b"x" * 5_000_001, "at most"), (b"test,bench\na,\0\n", "NUL"), (b"PK\x03\x04 no", "no zip"),
-        (b"test,bench\n" + b"x" * 5_001 + b",y\n", "5001 characters"), (b"\xd0\xcf\x11\xe0\xa1", "old or locked"),
+        (b"test,bench\n" + b"x" * 5_001 + b",y\n", "5001 characters"), (b"a," * 200 + b"a\n1\n", "201 columns"),
+        (b"test,bench\n" + b"a,b\n" * 20_001, "over 20000 lines"), (b"\xd0\xcf\x11\xe0\xa1", "old or locked"),
     ],
 )  # fmt: skip
 def test_what_is_no_table_of_a_site_is_refused(data: bytes, match: str) -> None:
@@ -289,3 +293,48 @@ def test_what_is_no_table_of_a_site_is_refused(data: bytes, match: str) -> None:
 def test_an_unknown_format_is_refused() -> None:
     with pytest.raises(ExchangeError, match=r"one of csv, tests\.csv"):
         export_site(read(SMALL), "ods")
+
+
+@pytest.mark.parametrize("kind", ["csv", "tests.csv", "xlsx", "fhir"])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(data=st.data())
+def test_spoiled_bytes_are_refused_or_read_and_never_break_the_reader(kind: str, data: st.DataObject) -> None:
+    whole = bytearray(_exported(kind))
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(whole) - 1))
+        whole[at : at + data.draw(st.integers(0, 3))] = data.draw(st.binary(max_size=3))
+    try:
+        found = bring(bytes(whole[: data.draw(st.integers(len(whole) // 2, len(whole)))]), SMALL)
+    except ExchangeError:
+        return
+    assert found.is_usable != any(one.level == "error" for one in found.findings)
+
+
+@functools.cache
+def _exported(kind: str) -> bytes:
+    return export_site(read(SMALL), kind)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"iron": {"bench": "x"}, "new": {"bench": "y"}, "newer": {"bench": "z"}},
+        {"sodium": None, "iron": {"bench": "x", "also": ["a"]}},
+        {"include": "shipped", "sodium": {"bench": "x"}, "absent": None},
+        {"key with spaces": {"bench": "x"}, "iron": None, "sodium": {"bench": "z"}},
+    ],
+)
+def test_several_entries_change_as_one_after_the_other(changes: dict[str, Any]) -> None:
+    text = one_by_one = SMALL["tests.toml"]
+    for key, value in changes.items():
+        one_by_one = change_entry(one_by_one, key, value)
+    together = change_entries(text, changes)
+    assert tables_of({"tests.toml": together}) == tables_of({"tests.toml": one_by_one})
+    assert ("# kept" in together) == ("# kept" in one_by_one)
+
+
+def test_several_entries_of_a_file_written_in_an_unusual_way_change_too() -> None:
+    text = 'a = {bench = "x"}\n[c.d]\ne = 1\n'
+    assert tables_of({"tests.toml": change_entries(text, {"a": {"bench": "y"}, "c": None, "b": {"f": 2}})}) == {
+        "tests.toml": {"a": {"bench": "y"}, "b": {"f": 2}}
+    }

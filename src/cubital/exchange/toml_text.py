@@ -77,13 +77,15 @@ def _with_sections(text: str, sections: Mapping[str, Mapping[str, Any] | None]) 
         name = _name_of(line)
         if name is not None:
             starts.setdefault(name.strip("\"'"), i)
+    for key, value in sections.items():
+        if key not in starts and value is not None:
+            lines += [*(["\n"] if lines else []), *_section(key, value).splitlines(keepends=True)]
     standing = sorted((key for key in sections if key in starts), key=lambda key: -starts[key])
     for key in standing:
         start, end = _section_span(lines, key, starts[key])
         value = sections[key]
         lines[start:end] = [] if value is None else _section(key, value).splitlines(keepends=True)
-    fresh = [_section(key, value) for key, value in sections.items() if key not in starts and value is not None]
-    return "\n".join(["".join(lines), *fresh] if lines else fresh)
+    return "".join(lines)
 
 
 def _read(text: str) -> dict[str, Any]:

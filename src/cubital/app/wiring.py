@@ -16,8 +16,8 @@ import msgspec
 from cubital.app.clock import now as read_now
 from cubital.app.clock import today as read_today
 from cubital.app.draws import Failure
-from cubital.errors import ExchangeError, MissingLibrary, OrderError, SiteError
-from cubital.model import Order, Patient, Site
+from cubital.errors import CubitalError, ExchangeError, MissingLibrary, OrderError, SiteError
+from cubital.model import Order, Patient, Plan, Site
 
 if TYPE_CHECKING:
     from cubital.app.accounts import Accounts
@@ -387,6 +387,20 @@ def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.d
     from cubital.exchange.order_file import patient_from_json
 
     return patient_from_json(fields, where=where, today=today or read_today())[0]
+
+
+def plan_document(plan: Plan) -> dict[str, Any]:
+    """The plan as the JSON object that `--json` prints."""
+    from cubital.exchange import plan_json
+
+    return plan_json.plan_document(plan)
+
+
+def error_document(error: CubitalError) -> dict[str, Any]:
+    """The error as the JSON object that `--json` prints."""
+    from cubital.exchange import plan_json
+
+    return plan_json.error_document(error)
 
 
 def read_day(text: str, *, where: str) -> datetime.date:

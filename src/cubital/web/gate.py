@@ -19,7 +19,7 @@ from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
 
-FORM, FORM_WITH_FILES = "application/x-www-form-urlencoded", "multipart/form-data"
+FORM, FORM_WITH_FILES, JSON = "application/x-www-form-urlencoded", "multipart/form-data", "application/json"
 _LOG = logging.getLogger("cubital.web")
 
 
@@ -32,19 +32,24 @@ class Gate:
     async def answer(self, request: Request) -> Response:
         """The answer to one request."""
         form: FormData | None = None
+        body = b""
         if request.method not in ("GET", "HEAD"):
             if not is_from_here(request, is_behind_tls=self._desk.settings.is_behind_tls):
                 return self._refuse(Visit(request, self._desk, self._templates), 403, FOREIGN)
             if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in self._forms():
-                return self._refuse(Visit(request, self._desk, self._templates), 415, "A form was expected.")
+                said = "JSON was expected." if self._page.is_json else "A form was expected."
+                return self._refuse(Visit(request, self._desk, self._templates), 415, said)
             try:
-                form = await request.form(
-                    max_files=self._page.most_files, max_fields=self._page.most_fields, max_part_size=MOST_BYTES
-                )
+                if self._page.is_json:
+                    body = await request.body()
+                else:
+                    form = await request.form(
+                        max_files=self._page.most_files, max_fields=self._page.most_fields, max_part_size=MOST_BYTES
+                    )
             except HTTPException as error:
                 said = "More was sent than a page takes." if error.status_code == 413 else "This form cannot be read."
                 return self._refuse(Visit(request, self._desk, self._templates), error.status_code, said)
-        visit = Visit(request, self._desk, self._templates, form=form)
+        visit = Visit(request, self._desk, self._templates, form=form, body=body)
         try:
             return await run_in_threadpool(self._answer, visit)
         finally:
@@ -52,6 +57,8 @@ class Gate:
 
     def _forms(self) -> tuple[str, ...]:
         """The kinds of content that this page reads."""
+        if self._page.is_json:
+            return (JSON,)
         return (FORM, FORM_WITH_FILES) if self._page.most_files else (FORM,)
 
     def _answer(self, visit: Visit) -> Response:
@@ -84,22 +91,25 @@ class Gate:
     def _refuse_request(self, visit: Visit) -> Response | None:
         """The answer in the page's place; None where the page may answer."""
         is_sending = visit.method != "GET"
-        if is_sending and (visit.fresh_visit or not hmac.compare_digest(visit.said("token").encode(), _bytes(visit))):
+        is_form = is_sending and not self._page.is_json
+        if is_form and (visit.fresh_visit or not hmac.compare_digest(visit.said("token").encode(), _bytes(visit))):
             return self._refuse(visit, 403, "This page is too old to send. Load it again; nothing was changed.")
         if self._page.roles is None:
             return None
         if visit.visitor is None:
-            if is_sending:
+            if is_sending or self._page.is_json:
                 return visit.go("/sign-in") if visit.is_partial else self._refuse(visit, 401, "Sign in first.")
             return visit.go("/set-up" if self._desk.accounts.is_new() else "/sign-in")
         if visit.visitor.account.role not in self._page.roles:
             self._desk.accounts.note(visit.visitor, "was refused", about=self._page.path)
             return self._refuse(visit, 403, "Your role does not open this page.")
         if visit.visitor.account.must_change and self._page.path not in ("/password", "/sign-out"):
-            return visit.go("/password")
+            return self._refuse(visit, 403, MUST_CHANGE) if self._page.is_json else visit.go("/password")
         return None
 
     def _refuse(self, visit: Visit, status: int, said: str) -> Response:
+        if self._page.is_json:
+            return visit.json({"format": "cubital.error/1", "error": "Refused", "message": said}, status=status)
         return visit.page("refusal.html", {"status": status, "said": said}, status=status)
 
     def _confess(self, error: Exception) -> None:
@@ -110,6 +120,7 @@ class Gate:
         _LOG.error("%s at %s, answering %s", type(error).__name__, place, self._page.path)
 
 
+MUST_CHANGE = "Your password must be changed first, on the page."
 FOREIGN = "This was sent from another page than ours. Nothing was changed."
 
 

@@ -12,6 +12,7 @@ from cubital.app.accounts import Visitor
 from cubital.model.account import ROLES
 from cubital.web import (
     account_pages,
+    api,
     bench_add,
     bench_page,
     bench_spin,
@@ -42,6 +43,7 @@ class Page(msgspec.Struct, frozen=True, kw_only=True):
 
     A page with `most_files` above 0 takes forms with files too (`multipart/form-data`), up to `most_bytes` in all.
     What is not `is_by_hand` is asked by the page itself, again and again, and keeps no session awake.
+    What `is_json` takes and gives JSON, for programs; it asks for no token, see `web.api`.
     """
 
     path: str
@@ -53,6 +55,7 @@ class Page(msgspec.Struct, frozen=True, kw_only=True):
     most_fields: int = MOST_FIELDS
     most_files: int = 0
     is_by_hand: bool = True
+    is_json: bool = False
 
 
 PAGES: tuple[Page, ...] = (
@@ -121,9 +124,12 @@ PAGES: tuple[Page, ...] = (
     Page(path="/sign-out", answers={"POST": door_pages.sign_out}, roles=SIGNED_IN),
     Page(path="/sign-in", answers={"GET": door_pages.open_sign_in, "POST": door_pages.sign_in}, roles=EVERYONE),
     Page(path="/set-up", answers={"GET": door_pages.open_set_up, "POST": door_pages.set_up}, roles=EVERYONE),
+    Page(path="/api/plan", answers={"POST": api.plan}, roles=SIGNED_IN, is_json=True),
+    Page(path="/api/tests", answers={"GET": api.find}, roles=SIGNED_IN, is_json=True),
+    Page(path="/api/openapi.json", answers={"GET": api.describe}, roles=EVERYONE, is_json=True),
     Page(path="/look", answers={"POST": door_pages.look}, roles=EVERYONE),
 )  # fmt: skip
-OPENED = frozenset(page.path for page in PAGES if "GET" in page.answers)
+OPENED = frozenset(page.path for page in PAGES if "GET" in page.answers and not page.is_json)
 """Where a form may send a browser back to, and nowhere else."""
 
 

@@ -7,6 +7,7 @@ import hmac
 from collections.abc import Mapping
 from typing import Any
 
+import msgspec
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.datastructures import FormData, QueryParams, UploadFile
 from starlette.requests import Request
@@ -24,8 +25,11 @@ LOOK_COOKIE = "cubital-look"
 class Visit:
     """One request, read once; `form` is empty unless something was sent."""
 
-    def __init__(self, request: Request, desk: Desk, pages: Templates, *, form: FormData | None = None) -> None:
+    def __init__(
+        self, request: Request, desk: Desk, pages: Templates, *, form: FormData | None = None, body: bytes = b""
+    ) -> None:
         self.request = request
+        self.body = body
         self.desk = desk
         self.visitor: Visitor | None = None
         self.secret: str = request.cookies.get(session_cookie(desk.settings), "")
@@ -97,6 +101,10 @@ class Visit:
     def page(self, template: str, context: Mapping[str, Any] | None = None, *, status: int = 200) -> Response:
         """This template as a whole page."""
         return HTMLResponse(self._pages.render(self, template, context or {}), status)
+
+    def json(self, document: Mapping[str, Any], *, status: int = 200) -> Response:
+        """This document as JSON."""
+        return Response(msgspec.json.encode(document), status, media_type="application/json")
 
     def go(self, path: str) -> Response:
         """Send the browser to another page of ours."""

@@ -1,0 +1,89 @@
+"""JSON for programs: the published formats, who may, and schemathesis over every route that the document names."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, settings
+from schemathesis import Case
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+from starlette.applications import Starlette
+
+from cubital.model import Site
+from cubital.web import api
+from cubital.web.pages import MOST_BYTES, PAGES
+from tests.web.conftest import HERE, TODAY, Browser
+
+SCHEMA = schemathesis.openapi.from_dict(api.document())
+CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
+
+
+@pytest.fixture
+def program(collector: Browser) -> Browser:
+    """A program with a collector's session."""
+    return collector
+
+
+def test_a_plan_by_the_page_is_the_plan_of_the_prompt(program: Browser, demo: Site) -> None:
+    from cubital.app.draws import plan_order
+    from cubital.app.wiring import plan_document, read_order
+
+    order = {"id": "a-1", "tests": ["PT", {"test": "K", "priority": "stat"}], "access": "winged-set"}
+    answer = program.client.post("/api/plan", json=order)
+    assert answer.status_code == 200
+    expected = plan_document(plan_order(read_order(json.dumps(order), today=TODAY), demo, today=TODAY))
+    assert answer.json() == json.loads(json.dumps(expected))
+
+
+def test_an_order_that_cannot_be_planned_says_why_with_near_names(program: Browser) -> None:
+    answer = program.client.post("/api/plan", json={"tests": ["potasium"]})
+    assert answer.status_code == 422
+    said = answer.json()
+    assert (said["format"], said["error"]) == ("cubital.error/1", "UnknownTest")
+    assert "potassium" in said["near"]
+    assert program.client.post("/api/plan", content=b"{", headers={"content-type": "application/json"}).json()["error"]
+
+
+def test_tests_are_found_by_a_part_of_their_name(program: Browser) -> None:
+    found = program.client.get("/api/tests", params={"text": "potas"}).json()["found"]
+    assert found[0]["key"] == "potassium"
+    assert program.client.get("/api/tests").status_code == 422
+
+
+def test_nobody_plans_without_a_session_and_no_other_site_with_one(program: Browser, application: Starlette) -> None:
+    stranger = Browser(application)
+    refused = stranger.client.post("/api/plan", json={"tests": ["K"]})
+    assert (refused.status_code, refused.json()["message"]) == (401, "Sign in first.")
+    assert stranger.client.get("/api/tests", params={"text": "K"}).status_code == 401
+    for headers in ({"origin": "http://elsewhere.example"}, {"sec-fetch-site": "cross-site"}):
+        assert program.client.post("/api/plan", json={"tests": ["K"]}, headers=headers).status_code == 403
+    answer = program.client.options("/api/plan", headers={"origin": "http://elsewhere.example"})
+    assert not [name for name in answer.headers if name.startswith("access-control")]
+
+
+def test_a_form_or_more_than_it_takes_is_refused(program: Browser) -> None:
+    refused = program.client.post("/api/plan", data={"tests": "K"})
+    assert (refused.status_code, refused.json()["message"]) == (415, "JSON was expected.")
+    json_of = {"content-type": "application/json"}
+    assert program.client.post("/api/plan", content=b" " * (MOST_BYTES + 1), headers=json_of).status_code == 413
+
+
+def test_the_document_names_every_json_route(browser: Browser) -> None:
+    said = browser.client.get("/api/openapi.json").json()
+    assert said == api.document()
+    assert {*said["paths"], "/api/openapi.json"} == {page.path for page in PAGES if page.is_json}
+
+
+@SCHEMA.parametrize()
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+def test_whatever_is_sent_is_answered_as_the_document_says(case: Case[Any], program: Browser) -> None:
+    headers = {"Cookie": f"cubital={program.client.cookies.get('cubital')}", "Origin": HERE}
+    case.call_and_validate(base_url=HERE, app=program.client.app, headers=headers, checks=CHECKS)

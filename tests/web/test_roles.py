@@ -97,7 +97,7 @@ def test_every_route_opens_to_the_roles_of_the_table_and_to_nobody_else(browser:
         browser.get("/sign-in")
     for (method, path), may in sorted(MAY.items(), key=lambda row: row[0][1] == "/sign-out"):
         form = {"token": browser.token} if method == "POST" else None
-        json = {} if path.startswith("/api/") and method == "POST" else None
+        json: dict[str, str] | None = {} if path.startswith("/api/") and method == "POST" else None
         response = browser.client.request(
             method, path, data=form if json is None else None, json=json, follow_redirects=False
         )

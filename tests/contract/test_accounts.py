@@ -8,7 +8,8 @@ from datetime import timedelta
 import pytest
 from sqlalchemy.exc import DBAPIError
 
-from cubital.app.accounts import IDLE, LONGEST, Accounts, digest
+from cubital.app.accounts import IDLE, LONGEST, Accounts
+from cubital.app.throttling import digest
 from cubital.errors import AccountError, SignInRefused
 from cubital.store.accounts import SqlAccounts
 from cubital.store.engine import open_engine

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import secrets
 import unicodedata
@@ -13,19 +12,15 @@ import msgspec
 
 from cubital.app.account_ports import AccountBook, AccountStore, Hasher
 from cubital.app.ports import Now
+from cubital.app.throttling import count_try, digest, forgive
 from cubital.errors import AccountError, SignInRefused
-from cubital.model.account import ROLES, Account, RoleKey, Session, Throttle, TrailLine
+from cubital.model.account import ROLES, Account, RoleKey, Session, TrailLine
 
 IDLE, LONGEST = timedelta(minutes=20), timedelta(hours=12)
 """A session ends after so long without a request, and after so long in all."""
 SEEN_EVERY = timedelta(seconds=30)
 """How often the moment of the last request is written; the idle time-out is exact to this."""
 LEAST_LETTERS, MOST_LETTERS = 12, 200
-# Faults in a row that are let pass before signing in waits, by what is counted; then the wait doubles.
-_FREE = {"pair": 5, "address": 30, "name": 30}
-_FIRST_WAIT, _LONGEST_WAIT = timedelta(seconds=15), timedelta(minutes=15)
-# So long without a fault and the count begins anew.
-_FORGET = timedelta(hours=24)
 _NAME = re.compile(r"[^\W_][\w.@-]{1,59}")
 
 
@@ -73,24 +68,19 @@ class Accounts:
     def sign_in(self, name: str, password: str, *, address: str) -> str:
         """The secret of a new session; raises `SignInRefused`, which never says which of the two was wrong."""
         folded = fold_name(name)
-        keys = _throttle_keys(folded, address)
         now = self._now()
-        with self._store.reading() as book:
-            wait = max((_wait_left(book.throttle(key), free, now) for key, free in keys), default=timedelta())
+        with self._store.writing() as book:
+            # Counted before the password is looked at: of many sent at once none gets in before it is counted.
+            count_try(book, folded, address, now)
             account = book.account(folded)
-        if wait > timedelta():
-            raise _throttled(wait)
         # Outside of any transaction: it takes a tenth of a second, and every other station would wait.
         kept = self._nobody if account is None else account.password_hash
         is_right = self._hasher.is_right(kept, password[:MOST_LETTERS]) and account is not None and not account.is_shut
         with self._store.writing() as book:
             if not is_right or account is None:
-                for key, _ in keys:
-                    book.keep_throttle(_one_more(book.throttle(key), key, now))
                 self._write(book, None, "was refused at the door", about=folded if account is not None else "")
             else:
-                book.forget_throttles(key=keys[0][0])
-                book.forget_throttles(before=now - _FORGET)
+                forgive(book, folded, address, now)
                 book.end_sessions_before(seen=now - IDLE, ends=now)
                 secret = self._draw_secret()
                 book.keep_session(_session(secret, account, now))
@@ -131,10 +121,13 @@ class Accounts:
             raise AccountError("found another password; expected the one in use now", where="present password")
         if old == new:
             raise AccountError("found the password in use now; expected a new one", where="new password")
-        changed = msgspec.structs.replace(
-            visitor.account, password_hash=self._hash(visitor.account.name, new), must_change=False
-        )
+        password_hash = self._hash(visitor.account.name, new)
         with self._store.writing() as book:
+            # Hashing took a while: what an administrator did meanwhile, shutting the account or its session, stands.
+            if book.session(visitor.session.key) is None:
+                raise AccountError("found a session that was ended; expected an open one; sign in", where="session")
+            found = _need(book, visitor.account.name)
+            changed = msgspec.structs.replace(found, password_hash=password_hash, must_change=False)
             book.keep_account(changed)
             book.end_sessions(account=changed.name, but=visitor.session.key)
             self._write(book, changed, "chose a new password", about=changed.name)
@@ -219,11 +212,6 @@ class Accounts:
         return self._hasher.hash(need_password(password, name=name))
 
 
-def digest(secret: str) -> str:
-    """The digest under which the secret of a session is kept."""
-    return hashlib.sha256(secret.encode("utf-8", "surrogatepass")).hexdigest()
-
-
 def fold_name(name: str) -> str:
     """The spelling under which names of accounts are compared.
 
@@ -281,26 +269,3 @@ def _keep_an_administrator(book: AccountBook, changed: Account) -> None:
 
 def _session(secret: str, account: Account, now: datetime) -> Session:
     return Session(key=digest(secret), account=account.name, made_at=now, seen_at=now, ends_at=now + LONGEST)
-
-
-def _throttle_keys(name: str, address: str) -> list[tuple[str, int]]:
-    """What is counted, the pair first: only digests are kept, for a mistyped name may be a password."""
-    parts = {"pair": f"{name}\n{address}", "address": address, "name": name}
-    return [(digest(f"{what}\n{text}"), _FREE[what]) for what, text in parts.items()]
-
-
-def _wait_left(throttle: Throttle | None, free: int, now: datetime) -> timedelta:
-    if throttle is None or throttle.faults < free or now - throttle.last_at >= _FORGET:
-        return timedelta()
-    wait = min(_LONGEST_WAIT, _FIRST_WAIT * (1 << min(throttle.faults - free, 10)))
-    return max(timedelta(), throttle.last_at + wait - now)
-
-
-def _one_more(throttle: Throttle | None, key: str, now: datetime) -> Throttle:
-    before = 0 if throttle is None or now - throttle.last_at >= _FORGET else throttle.faults
-    return Throttle(key=key, faults=before + 1, last_at=now)
-
-
-def _throttled(wait: timedelta) -> SignInRefused:
-    seconds = max(1, round(wait.total_seconds()))
-    return SignInRefused(f"signing in failed too often; wait {seconds} s and try again", wait_s=seconds)

@@ -18,6 +18,7 @@ from cubital.app.patient_check import Said, is_same, read_identity, refuse_anoth
 from cubital.app.ports import Now
 from cubital.app.printing import refuse_another_age
 from cubital.app.record import SpecimenRecord
+from cubital.app.taking_check import check_of, refuse_unchecked
 from cubital.app.taking_ports import TakingBook, TakingStore
 from cubital.errors import KeyReused, TakingError, TubeTaken, WrongPatient
 from cubital.model import Order, Plan, PlannedTube
@@ -109,7 +110,7 @@ class Takings:
                 _refuse_other(told, tap)
             else:
                 tap = self._new_tap(told, taking)
-                _refuse(told, taking, book.taps(taking.code))
+                _refuse(told, taking, book.taps(taking.code), at=tap.at)
                 if told.said is not None:
                     self._identify(book, taking, told, told.said)
                 book.add_tap(tap)
@@ -123,6 +124,10 @@ class Takings:
         """Whether a tap came under this key before."""
         with self._store.reading() as book:
             return book.tap(key) is not None
+
+    def refuse_unchecked(self, code: str, draw: int, *, by: str, station: str) -> None:
+        """Raise `TakingError` unless this person has lately checked two identifiers for this draw at this device."""
+        refuse_unchecked(*self.look(code), draw, by=by, station=station, at=self._now())
 
     def note_prints(self, code: str, numbers: Sequence[int], *, by: str, station: str) -> None:
         """Write down that the labels of these tubes were printed."""
@@ -194,12 +199,6 @@ def steps_of(taking: Taking) -> tuple[TubeStep, ...]:
     )  # fmt: skip
 
 
-def check_of(plan: Plan, draw: int) -> int:
-    """The first draw of the same visit to the patient: two identifiers are checked once for all draws of one time."""
-    times = {one.number: one.at_min for one in plan.draws}
-    return min(number for number, at_min in times.items() if at_min == times[draw])
-
-
 def settled(taps: Sequence[Tap], number: int) -> Tap | None:
     """The tap that settled this tube: filled, or not drawn; None while it is to come."""
     return next((tap for tap in taps if tap.kind in SETTLING and tap.step == number), None)
@@ -234,7 +233,7 @@ def least_fill_ul(tube: PlannedTube) -> int | None:
     return None if percent is None else -(-tube.draw_ul * percent // 100)
 
 
-def _refuse(told: Told, taking: Taking, taps: Sequence[Tap]) -> None:
+def _refuse(told: Told, taking: Taking, taps: Sequence[Tap], *, at: datetime) -> None:
     """Raise the error of a tap that cannot follow what was tapped before."""
     if taking.closed_at is not None:
         raise TakingError("found a draw that is closed; expected an open one; plan a new draw", where=taking.code)
@@ -254,12 +253,7 @@ def _refuse(told: Told, taking: Taking, taps: Sequence[Tap]) -> None:
     if not 1 <= told.step <= len(steps):
         raise TakingError(f"found tube {told.step}; expected 1 to {len(steps)}", where="tube")
     step = steps[told.step - 1]
-    check = check_of(taking.plan, step.tube.draw)
-    if not any(tap.kind == "identified" and tap.step == check and tap.station == told.station for tap in taps):
-        raise TakingError(
-            "found no check of two identifiers at this device; expected one before the first tube; check them",
-            where=taking.code,
-        )
+    refuse_unchecked(taking, taps, step.tube.draw, by=told.by, station=told.station, at=at)
     if told.kind == "labelled":
         _refuse_label(told, step, taps)
     else:

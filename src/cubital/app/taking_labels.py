@@ -18,8 +18,8 @@ def print_filled(
 ) -> bytes:
     """The PDF of the labels of these tubes of a draw, each with the time it was filled; the print is written down.
 
-    Raises `TakingError` where a tube is not filled or whose draw it is was not checked, `PaperError` where a
-    label cannot be printed so that it can be read.
+    Raises `TakingError` where a tube is not filled, or whose draw it is was not checked lately, at this device and by
+    whoever asks; `PaperError` where a label cannot be printed so that it can be read.
     """
     taking, taps = takings.look(code)
     steps = {step.number: step for step in steps_of(taking)}
@@ -33,6 +33,7 @@ def print_filled(
         step = steps.get(number)
         if step is None or step.specimen is None or tap is None or tap.kind != "filled":
             raise TakingError("found a tube that is not filled; expected a label after filling", where=f"tube {number}")
+        takings.refuse_unchecked(code, step.tube.draw, by=by, station=station)
         filled[step.specimen] = tap.at.astimezone(zone).replace(tzinfo=None)
     if not filled:
         raise TakingError("found no tube; expected one that is filled", where=code)

@@ -125,7 +125,8 @@ def tap(visit: Visit) -> Response:
 def labels(visit: Visit) -> Response:
     """The labels of filled tubes, to print at the patient."""
     assert visit.visitor is not None
-    code, numbers = visit.said("draw"), [int(one) for one in visit.all_said("step") if one.isdigit() and len(one) < 4]
+    code, steps = visit.said("draw"), visit.all_said("step")
+    numbers = [int(one) for one in steps if one.isascii() and one.isdigit() and len(one) < 4]
     try:
         pdf = print_filled(
             _takings(visit), visit.desk.site, code, numbers, stock=visit.said("stock"),

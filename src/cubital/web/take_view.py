@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from cubital.app.taking import TubeStep, check_of, is_labelled, settled, steps_of
+from cubital.app.taking import TubeStep, is_labelled, settled, steps_of
+from cubital.app.taking_check import HOLDS, check_of
 from cubital.app.taking_words import WHY_WORDS, chair_words
 from cubital.app.tray import TubeRow, lay_tray
 from cubital.app.wiring import say_local
@@ -34,7 +35,13 @@ def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap]) -> dict[str, Any]
             }
             for draw, rows_of in zip(taking.plan.draws, tray.draws, strict=True)
         ],
-        "checked": sorted({f"{tap.station}/{tap.step}" for tap in taps if tap.kind == "identified"}),
+        # By the clock of the device that made the check, for that device compares it with its own clock.
+        "checked": {
+            f"{tap.station}/{tap.by}/{tap.step}": int(tap.device_at.timestamp() * 1000)
+            for tap in taps
+            if tap.kind == "identified"
+        },
+        "check_holds_ms": int(HOLDS.total_seconds() * 1000),
         "steps": [_step(visit, step, row, taps, len(rows)) for step, row in zip(steps_of(taking), rows, strict=True)],
     }
 

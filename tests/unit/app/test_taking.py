@@ -11,8 +11,10 @@ import pytest
 
 from cubital.app.draws import plan_order
 from cubital.app.patient_check import Said
+from cubital.app.printing import DEFAULT_STOCK
 from cubital.app.record import SpecimenRecord
 from cubital.app.taking import LONGEST, Takings, Told, instant_of, least_fill_ul, settled, steps_of
+from cubital.app.taking_check import HOLDS
 from cubital.app.taking_labels import print_filled
 from cubital.app.wiring import open_record, open_site, open_takings, order_of_words, upgrade_store
 from cubital.errors import KeyReused, PaperError, TakingError, TubeTaken, WrongPatient
@@ -143,6 +145,52 @@ def test_no_tube_is_taken_before_the_two_identifiers_were_checked_at_the_same_de
     chair.tap(taking, "identified", 1, station=OTHER)
     with pytest.raises(TakingError, match="no check of two identifiers at this device"):
         chair.tap(taking, "filled", 1)
+
+
+def test_a_check_counts_for_whoever_made_it_and_not_for_the_next_at_the_same_device(chair: Chair) -> None:
+    taking = chair.begin()
+    chair.tap(taking, "identified", 1)
+    chair.tap(taking, "filled", 1)
+    with pytest.raises(TakingError, match="by another person; expected your own"):
+        chair.tap(taking, "filled", 2, by="bob")
+    chair.tap(taking, "identified", 1, by="bob", key="bob-checks")
+    chair.tap(taking, "filled", 2, by="bob", key="bob-fills")
+
+
+@pytest.mark.parametrize(("after", "is_held"), [(HOLDS, True), (HOLDS + timedelta(seconds=1), False)], ids=str)
+def test_a_check_holds_for_a_while_and_then_the_patient_is_asked_again(
+    chair: Chair, after: timedelta, is_held: bool
+) -> None:
+    taking = chair.begin()
+    chair.fill_all(taking)
+    chair.clock.pass_s(after.total_seconds())
+
+    def label_and_print() -> None:
+        chair.tap(taking, "labelled", 2, scanned=f"{taking.code}-2")
+        printed(chair, taking, 2)
+
+    if not is_held:
+        with pytest.raises(TakingError, match="that is old; expected one within 30 min"):
+            printed(chair, taking, 2)
+        with pytest.raises(TakingError, match="that is old; expected one within 30 min"):
+            label_and_print()
+        chair.tap(taking, "identified", 1, key="checked-again")
+    label_and_print()
+
+
+@pytest.mark.parametrize("who", [{"by": "bob"}, {"station": OTHER}], ids=str)
+def test_labels_are_printed_only_for_whoever_checked_the_patient_there(chair: Chair, who: dict[str, str]) -> None:
+    taking = chair.begin()
+    chair.fill_all(taking)
+    with pytest.raises(TakingError, match="check them with the patient"):
+        printed(chair, taking, 2, **who)
+    assert not [tap for tap in chair.takings.look(taking.code)[1] if tap.kind == "printed"]
+
+
+def printed(chair: Chair, taking: Taking, step: int, *, by: str = "ann", station: str = ONE) -> bytes:
+    return print_filled(
+        chair.takings, SITE, taking.code, [step], stock=DEFAULT_STOCK, by=by, station=station, today=DAY
+    )
 
 
 def test_identifiers_that_differ_stop_and_leave_nothing_behind(chair: Chair) -> None:

@@ -20,8 +20,15 @@
     return { kind: item.kind, said: new Date(item.at).toTimeString().slice(0, 8) };
   };
   const isLabelled = (step) => step.labelled || Boolean(local("labelled", step.number));
-  const isChecked = (draw) => hand.view.checked.includes(`${device}/${draw}`) || Boolean(local("identified", draw));
+  // By whoever has this draw in hand, at this device and not long ago: else the patient may be another one.
+  const isChecked = (step) => {
+    const { check } = hand.view.draws.find((one) => one.number === step.draw);
+    const kept = waiting().filter((item) => item.code === hand.code && item.kind === "identified" && item.step === check && item.account === hand.account);
+    const times = [hand.view.checked[`${device}/${hand.account}/${check}`] || 0, ...kept.map((item) => item.at)];
+    return Date.now() - Math.max(...times) <= hand.view.check_holds_ms;
+  };
   const isKept = (step) => step.specimen && settledAt(step)?.kind === "filled";
+  const isOpen = (step) => !settledAt(step) || (isKept(step) && !isLabelled(step));
 
   const save = () => keep.setHand(hand);
 
@@ -46,7 +53,7 @@
 
   const note = (item) => {
     const step = hand.view.steps[item.step - 1];
-    if (item.kind === "identified") hand.view.checked.push(`${device}/${item.step}`);
+    if (item.kind === "identified") hand.view.checked[`${device}/${item.account}/${item.step}`] = item.at;
     else if (item.kind === "labelled") step.labelled = true;
     else if (item.kind === "filled" || item.kind === "not-drawn") {
       step.settled = { kind: item.kind, at: item.at, said: new Date(item.at).toTimeString().slice(0, 8), by: item.account, station: device };
@@ -130,11 +137,10 @@
     const { view, showing } = hand;
     if (view.closed || waiting().some((item) => item.code === hand.code && ["finished", "set-aside"].includes(item.kind))) return { name: "done" };
     if (isAsideAsked) return { name: "aside" };
-    if (showing && view.steps[showing - 1]) return { name: "tube", step: view.steps[showing - 1] };
-    const step = view.steps.find((one) => !settledAt(one));
-    if (!step) return { name: "labels" };
-    const draw = view.draws.find((one) => one.number === step.draw);
-    return isChecked(draw.check) ? { name: "tube", step } : { name: "who", draw };
+    const step = view.steps[(showing || 0) - 1] || view.steps.find((one) => !settledAt(one));
+    const unsure = (step ? [step] : view.steps).find((one) => isOpen(one) && !isChecked(one));
+    if (unsure) return { name: "who", draw: view.draws.find((one) => one.number === unsure.draw) };
+    return step ? { name: "tube", step } : { name: "labels" };
   };
 
   const now = (step) => ({
@@ -160,8 +166,8 @@
     const goNext = async () => { hand.showing = null; await save(); render(); };
     return screens.tube(view, step, {
       ...labelActs(step),
-      filled: () => { hand.showing = step.number; void tap("filled", step.number); },
-      notDrawn: (why) => { hand.showing = null; void tap("not-drawn", step.number, { why }); },
+      filled: () => { if (!isChecked(step)) return render(); hand.showing = step.number; void tap("filled", step.number); },
+      notDrawn: (why) => { if (!isChecked(step)) return render(); hand.showing = null; void tap("not-drawn", step.number, { why }); },
       next: goNext,
     });
   };
@@ -214,6 +220,7 @@
 
   if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/take/worker.js", { scope: "/take" }).catch(() => {});
   cubitalSend.start(render, settle);
+  setInterval(render, 20000);
   const code = new URLSearchParams(location.search).get("draw") || "";
   if (hand && code && hand.code !== code) hand = null;
   render();

@@ -89,13 +89,15 @@ const cubitalKeep = (() => {
 
   const letters = (many) => [...crypto.getRandomValues(new Uint8Array(many))].map((one) => "23456789ABCDEFGHJKMNPQRSTWXYZ"[one % 29]).join("");
 
+  // Where nothing may be kept, the name lasts as long as the page: never one that another device has too.
+  const loose = `take-${letters(4)}`;
   const station = () => {
     try {
-      const known = localStorage.getItem(STATION) || `take-${letters(4)}`;
+      const known = localStorage.getItem(STATION) || loose;
       localStorage.setItem(STATION, known);
       return known;
     } catch {
-      return "take-page";
+      return loose;
     }
   };
 

@@ -14,11 +14,13 @@ from cubital.exchange.fhir_records import Bundle, Concept, Person, Quantity, Ref
 from cubital.exchange.form import show_json
 from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
 from cubital.exchange.result_names import meaning_of
-from cubital.exchange.results_file import AdditiveOf, sample_from_rows
+from cubital.exchange.results_file import MOST_SAMPLES, AdditiveOf, sample_from_rows
 from cubital.model.results import Earlier, ResultSet
 from cubital.planning.directory import LOINC_SYSTEMS
 
 UCUM = "http://unitsofmeasure.org"
+# Every report of a subject is held against every earlier one: more than these in one Bundle are refused.
+MOST_OF_SUBJECT = 200
 
 
 class _Range(msgspec.Struct, frozen=True):
@@ -68,7 +70,11 @@ def read_fhir_results(data: bytes | str, *, additive_of: AdditiveOf, where: str 
     reports = [(r, w) for r, w in known.values() if r.get("resourceType") == "DiagnosticReport"]
     if not reports:
         raise OrderError("found no DiagnosticReport; expected one at least; add it", where=where)
-    return _with_earlier([_read_report(report, place, known, additive_of) for report, place in reports])
+    if len(reports) > MOST_SAMPLES:
+        raise OrderError(
+            f"found {len(reports)} reports; expected at most {MOST_SAMPLES}; split the Bundle", where=where
+        )
+    return _with_earlier([_read_report(report, place, known, additive_of) for report, place in reports], where)
 
 
 def _resources(value: dict[str, Any], where: str) -> dict[str, _Found]:
@@ -219,17 +225,25 @@ def _age_hours(report: _Report, known: dict[str, _Found], at: datetime.datetime 
     return None if born is None or born > at.date() else 24 * (at.date() - born).days
 
 
-def _with_earlier(read: list[_Read]) -> list[ResultSet]:
+def _with_earlier(read: list[_Read], where: str) -> list[ResultSet]:
     """Each sample with what earlier reports of its subject hold."""
+    of_subject: dict[str, list[tuple[datetime.datetime, ResultSet]]] = {}
+    for one in read:
+        if one.subject is not None and one.at is not None:
+            of_subject.setdefault(one.subject, []).append((one.at, one.sample))
+    most = max(map(len, of_subject.values()), default=0)
+    if most > MOST_OF_SUBJECT:
+        raise OrderError(
+            f"found {most} reports of one subject; expected at most {MOST_OF_SUBJECT}; split the Bundle", where=where
+        )
     found = []
     for one in read:
+        mates = [] if one.subject is None else of_subject.get(one.subject, [])
         earlier = [
-            Earlier(analyte=result.analyte, value=result.value,
-                    hours_before=(one.at - other.at).total_seconds() / 3600)
-            for other in read
-            if one.subject is not None and other.subject == one.subject
-            and one.at is not None and other.at is not None and other.at < one.at
-            for result in other.sample.results
-        ]  # fmt: skip
+            Earlier(analyte=result.analyte, value=result.value, hours_before=(one.at - at).total_seconds() / 3600)
+            for at, sample in mates
+            if one.at is not None and at < one.at
+            for result in sample.results
+        ]
         found.append(msgspec.structs.replace(one.sample, previous=tuple(earlier)))
     return found

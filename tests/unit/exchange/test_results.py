@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from cubital.errors import CubitalError, ExchangeError, OrderError, UnitError
-from cubital.exchange.fhir_results import read_fhir_results
+from cubital.exchange.fhir_results import MOST_OF_SUBJECT, read_fhir_results
 from cubital.exchange.result_names import meaning_of
 from cubital.exchange.result_units import to_own_unit
 from cubital.exchange.results_file import MOST_RESULTS, read_results
@@ -252,6 +252,20 @@ def test_reports_of_one_subject_are_earlier_results_of_the_later_and_the_age_is_
     assert [(e.analyte, e.value, e.hours_before) for e in second.previous] == [("potassium", 4.1, 24.0)]
     assert second.patient.age_h is not None
     assert second.patient.age_h // 8766 in (45, 46)
+
+
+def test_more_reports_of_one_subject_than_are_held_against_each_other_are_refused() -> None:
+    def bundle(count: int) -> dict[str, Any]:
+        reports = [
+            {**report(observation("2823-3", 4.1)), "subject": {"reference": "Patient/p"},
+             "effectiveDateTime": f"2026-11-{1 + number // 24:02}T{number % 24:02}:00:00Z"}
+            for number in range(count)
+        ]  # fmt: skip
+        return {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in reports]}
+
+    assert len(read_fhir(bundle(MOST_OF_SUBJECT))[-1].previous) == MOST_OF_SUBJECT - 1
+    with pytest.raises(OrderError, match="split the Bundle"):
+        read_fhir(bundle(MOST_OF_SUBJECT + 1))
 
 
 def test_withdrawn_bounded_and_worded_observations_take_no_part_and_are_said() -> None:

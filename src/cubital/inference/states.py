@@ -27,6 +27,7 @@ HEMATOCRIT = 0.45
 # The share of samples with something else in them that are hemolyzed too: memory, a hard draw does both.
 ALSO_HEMOLYZED = 0.1
 _HARD_DRAWS = ("edta", "citrate", "fluoride", "fluid")
+# Strengths of an illness, each as likely as 1 over itself: the milder is the more common.
 _ILLNESS_STRENGTHS = (0.15, 0.3, 0.5, 0.75, 1.0)
 _ALSO_G_PER_L = np.array([0.8, 1.6, 3.2, 6.4])
 _STEP = 0.01
@@ -113,7 +114,7 @@ def _rows_of_illness() -> Iterator[_Row]:
     yield _Row(cause="none", weight=1 - float(sum(illness.share for illness in illnesses().values())), effect=dict)
     for illness in illnesses().values():
         for strength in _ILLNESS_STRENGTHS:
-            weight = float(illness.share) / len(_ILLNESS_STRENGTHS)
+            weight = float(illness.share) / strength / sum(1 / one for one in _ILLNESS_STRENGTHS)
             yield _Row(cause="none", weight=weight, effect=_ill(illness, strength))
 
 

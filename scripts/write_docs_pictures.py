@@ -68,7 +68,8 @@ def draw_detection(found: dict[str, Any], folder: Path) -> None:
         for (panel, has_earlier), one in by_panel.items():
             hue = _STYLES[list(_PANEL).index(panel)][0]
             label = _PANEL[panel] + (", and earlier results" if has_earlier else "")
-            _draw_doses(axes, one["sensitivity"]["k2-edta"], label, (hue, "--", "s") if has_earlier else (hue, "-", "o"))
+            style = (hue, "--", "s") if has_earlier else (hue, "-", "o")
+            _draw_doses(axes, one["sensitivity"]["k2-edta"], label, style)
         axes.axhline(95, color="#888888", linewidth=1)
         _end_doses(axes, "K2 EDTA plasma, % of the sample's", (1, 2, 3, 5, 10, 20))
     _draw_calibration(found["calibration"][0]["bins"], folder / "detection-calibration.svg")

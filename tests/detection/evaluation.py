@@ -164,4 +164,4 @@ def _rounded(value: float) -> float:
 
 if __name__ == "__main__":
     chosen: Half = "evaluation" if sys.argv[1:] == ["evaluation"] else "development"
-    json.dump(evaluate(chosen), sys.stdout, indent=1)
+    print(json.dumps(evaluate(chosen), separators=(",", ":")))

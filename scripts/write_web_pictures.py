@@ -11,10 +11,12 @@ import argparse
 import contextlib
 import datetime
 import io
+import json
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from random import Random
 
 import msgspec
 from PIL import Image
@@ -25,7 +27,15 @@ sys.path.insert(0, str(ROOT))
 
 from tests.web.chrome import SIZES, WAIT_MS, WORDS, Watched, serving, start  # noqa: E402
 
-from cubital.app.wiring import open_accounts, open_record, open_site, upgrade_store  # noqa: E402
+from cubital.app.order_log import read_log  # noqa: E402
+from cubital.app.site_editing import SiteVersions  # noqa: E402
+from cubital.app.wiring import (  # noqa: E402
+    open_accounts,
+    open_record,
+    open_site,
+    open_site_versions,
+    upgrade_store,
+)
 from cubital.model.account import ROLES  # noqa: E402
 from cubital.web.application import make_application  # noqa: E402
 from cubital.web.desk import Desk, Settings  # noqa: E402
@@ -81,6 +91,28 @@ def type_foreign_units(page: Page) -> None:
     page.get_by_text("3 lines to correct").first.wait_for()
 
 
+def find_glucose(page: Page) -> None:
+    """Rows that go by what is typed."""
+    page.get_by_label("Find").fill("gluc")
+    page.get_by_text("25-hydroxyvitamin").wait_for(state="hidden")
+
+
+def type_slips(page: Page) -> None:
+    """A slip that can be let be and one that stops, each beside its field."""
+    page.locator("[name='accepts.0.tubes']").fill("heparin-gell, heparin")
+    page.locator("[name='accepts.1.minimum_ul']").fill("2.5")
+    page.locator("#lint-accepts-1-minimum_ul .finding.error").wait_for()
+
+
+def empty_shelf(page: Page) -> None:
+    """What happens to a month of invented orders when no tube of a kind is left."""
+    for one in page.locator("[name^='sizes.'][name$='.in_stock']").all()[:-1]:
+        one.fill("0")
+    page.get_by_role("button", name="What would it do?").click()
+    page.locator(".what-if").wait_for()
+    page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
+
+
 def section(name: str) -> Callable[[Page], None]:
     """Move to this section of the page."""
     return lambda page: page.locator(f"#{name}").evaluate("part => part.scrollIntoView()")
@@ -103,6 +135,12 @@ SCENES = (
     Scene("bench", "processor", "/bench"),
     Scene("results", "processor", "/results", fill_example),
     Scene("results-refused", "processor", "/results", type_foreign_units),
+    Scene("site-tests", "supervisor", "/site", find_glucose),
+    Scene("site-test", "supervisor", "/site/test?key=potassium", type_slips),
+    Scene("site-what-if", "supervisor", "/site/kind?key=heparin-gel", empty_shelf),
+    Scene("site-stock", "supervisor", "/site/stock"),
+    Scene("site-versions", "supervisor", "/site/versions"),
+    Scene("site-tables", "supervisor", "/site/tables"),
     Scene("explain-order", "teacher", "/explain"),
     Scene("explain-carry-over", "teacher", "/explain", section("carry")),
     Scene("explain-fill", "teacher", "/explain", section("fill")),
@@ -128,14 +166,28 @@ def demo_server() -> Iterator[str]:
                 own = accounts.visitor(accounts.sign_in(role, FIRST_WORDS, address=""))
                 assert own is not None
                 accounts.change_password(own, FIRST_WORDS, WORDS)
+        sites = open_site_versions(path, demo=True, now=lambda: NOW)
+        fill_site(sites)
         desk = Desk(
             open_site(demo=True), accounts, record=record, today=NOW.date, now=lambda: NOW,
-            settings=Settings(is_demo=True),
+            settings=Settings(is_demo=True), sites=sites,
         )  # fmt: skip
         with serving(make_application(desk)) as address:
             yield address
+        sites.close()
         record.close()
         accounts.close()
+
+
+def fill_site(sites: SiteVersions) -> None:
+    """A saved version and a month of orders: invented, the same each time."""
+    random = Random(31)
+    words = ["K", "Na", "CBC", "PT", "aPTT", "CRP", "glucose", "lactate", "TSH", "ferritin", "BUN", "creatinine"]
+    lines = [json.dumps({"tests": sorted(random.sample(words, random.randint(1, 6)))}) for _ in range(800)]
+    log = read_log(io.BytesIO("\n".join(lines).encode()), sites.newest().site, where="invented", today=NOW.date())
+    sites.keep_orders(log.orders)
+    edta = sites.newest().tables["tubes.toml"]["edta"]
+    sites.save("supervisor", 0, {"tubes.toml": {"edta": {**edta, "inversions": 9}}}, "nine turns, after the audit")
 
 
 def take(browser: Browser, address: str, scene: Scene, *, size: tuple[int, int], theme: str) -> bytes:

@@ -118,6 +118,47 @@ def section(name: str) -> Callable[[Page], None]:
     return lambda page: page.locator(f"#{name}").evaluate("part => part.scrollIntoView()")
 
 
+def fill_bench(page: Page) -> None:
+    """The invented morning, put in where the record is still empty."""
+    if page.get_by_role("button", name="Fill in an invented morning").count():
+        page.get_by_role("button", name="Fill in an invented morning").click()
+    page.locator("#row-INV05-1").wait_for()
+
+
+def look_at_tube(page: Page) -> None:
+    """A tube with a little hemolysis, looked at and not recorded."""
+    fill_bench(page)
+    page.get_by_label("Scan a tube").fill("INV09-1")
+    page.keyboard.press("Enter")
+    page.get_by_text("two agree", exact=True).click()
+    page.get_by_text("looked at: good").click()
+    page.get_by_label("Hemolysis").fill("0.7")
+    page.get_by_text("with a comment").first.wait_for()
+    page.evaluate("scrollTo(0, 0)")
+
+
+def load_centrifuges(page: Page) -> None:
+    """Every tube that waits, planned."""
+    fill_bench(page)
+    page.get_by_role("link", name="Spin", exact=True).click()
+    for width in page.get_by_label("Outer diameter").all():
+        width.fill("13")
+    for full in page.get_by_text("All are filled to their mark").all():
+        full.click()
+    page.get_by_role("button", name="Plan the runs").click()
+    page.get_by_label("Run 2").evaluate("run => run.scrollIntoView()")
+
+
+def ask_addition(page: Page) -> None:
+    """Two tests asked of a patient's specimens: one is there, one must be drawn."""
+    fill_bench(page)
+    page.get_by_role("link", name="Add or draw again").click()
+    page.get_by_label("Any specimen of the patient").fill("INV06-2")
+    page.get_by_label("Tests to add").fill("CRP\nlactate")
+    page.get_by_role("button", name="Can they be added?").click()
+    page.get_by_text("Draw again: lactate").wait_for()
+
+
 class Scene(msgspec.Struct, frozen=True):
     """One picture of a page: its file's name, the role signed in, the address, and what is done there first."""
 
@@ -132,7 +173,6 @@ SCENES = (
     Scene("draw", "collector", "/draw", type_order),
     Scene("draw-tubes", "collector", "/draw", show_tray),
     Scene("draw-child", "collector", "/draw", type_small_child),
-    Scene("bench", "processor", "/bench"),
     Scene("results", "processor", "/results", fill_example),
     Scene("results-refused", "processor", "/results", type_foreign_units),
     Scene("site-tests", "supervisor", "/site", find_glucose),
@@ -141,6 +181,10 @@ SCENES = (
     Scene("site-stock", "supervisor", "/site/stock"),
     Scene("site-versions", "supervisor", "/site/versions"),
     Scene("site-tables", "supervisor", "/site/tables"),
+    Scene("bench", "processor", "/bench", fill_bench),
+    Scene("bench-tube", "processor", "/bench", look_at_tube),
+    Scene("bench-spin", "processor", "/bench", load_centrifuges),
+    Scene("bench-add", "processor", "/bench", ask_addition),
     Scene("explain-order", "teacher", "/explain"),
     Scene("explain-carry-over", "teacher", "/explain", section("carry")),
     Scene("explain-fill", "teacher", "/explain", section("fill")),

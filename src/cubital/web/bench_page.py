@@ -13,7 +13,7 @@ from cubital.web.visit import Visit
 
 PLACES = (("due", "Due now", "/bench"), ("spin", "Spin", "/bench/spin"), ("add", "Add or draw again", "/bench/add"))
 STATION = "bench page"
-STEP, MOST = 60, 600
+STEP, MOST = 40, 600
 """How many lines the board shows at first and how many more at a time, and how many at most."""
 
 

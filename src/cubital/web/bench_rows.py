@@ -74,8 +74,10 @@ class Row(msgspec.Struct, frozen=True, kw_only=True):
     place: str
     tests: str
     all_tests: tuple[str, ...]
+    is_cut: bool
     lost: str
     cap: Cap
+    cap_key: str
     strip: Strip | None
     saves: tuple[str, ...]
     unknown: tuple[str, ...]
@@ -89,6 +91,7 @@ class Rows(msgspec.Struct, frozen=True, kw_only=True):
     policy: str
     counts: tuple[tuple[str, str, str, int], ...]
     rows: tuple[Row, ...]
+    caps: tuple[tuple[str, Cap], ...]
     lost: tuple[tuple[str, str], ...]
     more: int
     more_lost: int
@@ -109,7 +112,8 @@ def rows_of(look: Look, site: Site) -> Rows:
         counts=(
             *((key, _SIGNS[key], _WORDS[key], count) for key, count in counts), ("lost", "✕", "Lost", len(page.lost)),
         ),
-        rows=rows, lost=lost, more=total - len(rows), more_lost=len(page.lost) - len(lost), total=total,
+        rows=rows, caps=tuple({row.cap_key: row.cap for row in rows}.items()), lost=lost, more=total - len(rows),
+        more_lost=len(page.lost) - len(lost), total=total,
     )  # fmt: skip
 
 
@@ -154,7 +158,9 @@ def _row(line: Line, specimen: Specimen, view: BoardView, times: Times) -> Row:
         word=_WORDS[urgency], left=_left_words(urgency, left), by=by, do=line.text,
         place="" if line.storage == "ambient" else f"in {line.storage} storage",
         tests=names_of(line.tests, site), all_tests=tuple(name_of(test, site) for test in line.tests),
-        lost=names_of(line.lost, site), cap=cap_of(specimen, site), strip=_strip(line, times),
+        is_cut=len(line.tests) > MOST_NAMES + 1,
+        lost=names_of(line.lost, site), cap=cap_of(specimen, site), cap_key=f"cap-{specimen.kind}",
+        strip=_strip(line, times),
         saves=tuple(_saves(view.prospects.get(line.specimen), times)), unknown=line.unknown,
         reasons=tuple(of_reason(reason) for reason in line.reasons),
     )  # fmt: skip

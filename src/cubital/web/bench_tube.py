@@ -207,7 +207,8 @@ def _who_was_first(error: LostRace, visit: Visit) -> str:
 
 
 def _nothing(id: str) -> dict[str, Any]:
-    return {"tube": None, "id": id[:60], "left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": ""}
+    empty = {"left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": ""}
+    return {**empty, "tube": None, "is_open": False, "id": id[:60]}
 
 
 def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any]:
@@ -227,7 +228,9 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "said_before": {name: visit.said(name) if is_repeated else "" for name in _TEXTS}
         | {name: visit.said(name) for name in ("identifiers", "differ", "labels", "looked")}
         | {"fault": visit.all_said("fault")},
-        "may_again": may_judge_again(specimen), "clock": _clock(look_at_clock(known, desk.site, now=now), times),
+        "may_again": may_judge_again(specimen),
+        "is_open": bool(specimen.waiting) and (specimen.received_at is None or is_repeated),
+        "clock": _clock(look_at_clock(known, desk.site, now=now), times),
         "identifiers": IDENTIFIERS, "labels": LABELS, "faults": FAULTS, "came": CAME, "indices": INDICES,
         "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "",
     }  # fmt: skip

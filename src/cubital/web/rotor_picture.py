@@ -110,7 +110,7 @@ def _bucket(
         dx = (place % columns - (columns - 1) / 2) * STEP
         dy = (place // columns - (lines - 1) / 2) * STEP
         spots[here], spots[there] = (x + dx, y + dy), (-x - dx, -y - dy)
-    width, height = columns * STEP + 6, lines * STEP + 6
+    width, height = columns * STEP + 6, lines * STEP + 26
     return [
         Bucket(x=cx - width / 2, y=cy - height / 2, width=width, height=height, name=name)
         for name, cx, cy in ((names[0], x, y), (names[1], -x, -y))

@@ -26,29 +26,32 @@
   // scan field instead; a key pressed where nothing takes it goes there too.
   const scan = document.getElementById("scan");
   if (!scan) return;
-  const QUICK_MS = 40, LEAST = 4;
+  const QUICK_MS = 40, PAUSE_MS = 300, LEAST = 4;
   const takesText = (node) => node instanceof HTMLTextAreaElement || node instanceof HTMLSelectElement
     || (node instanceof HTMLInputElement && !["checkbox", "radio", "submit", "button"].includes(node.type));
-  let run = "", last = 0, field = null, before = "";
+  // A field of a number holds no letters: there a scan is told by what it is, elsewhere by how fast it comes.
+  const isNumber = (node) => ["numeric", "decimal"].includes(node?.getAttribute("inputmode"));
+  let run = "", last = 0, field = null, before = "", isQuick = false;
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
     const at = document.activeElement;
-    const now = performance.now();
-    const isQuick = now - last < QUICK_MS;
-    last = now;
+    const gap = event.timeStamp - last;
+    last = event.timeStamp;
+    isQuick = gap < (isNumber(at) ? PAUSE_MS : QUICK_MS);
     if (event.key.length === 1) {
       if (!isQuick || at !== field) { run = ""; field = at; before = takesText(at) ? at.value : ""; }
       run += event.key;
       if (!takesText(at) && event.key !== " ") { scan.focus(); scan.value = ""; field = scan; }
       return;
     }
-    if (event.key === "Enter" && at !== scan && !at?.hasAttribute("data-scan") && isQuick && run.length >= LEAST && takesText(at) && at === field) {
+    if (event.key !== "Enter") return;
+    const isScan = isQuick && run.length >= LEAST && at === field && takesText(at) && (!isNumber(at) || /[^\d.,]/.test(run));
+    if (isScan && at !== scan && !at.hasAttribute("data-scan")) {
       event.preventDefault();
-      const scanned = run;
       at.value = before;
-      scan.value = scanned;
+      scan.value = run;
       scan.form.requestSubmit();
     }
-    if (event.key === "Enter") run = "";
+    run = "";
   }, true);
 })();

@@ -13,7 +13,7 @@ MOST_FIRST_BYTES = 150_000
 LEAST_TARGET_PX = 44
 PATHS = (
     "/site", "/site/stock", "/site/policy", "/site/versions", "/site/orders", "/site/test?key=potassium",
-    "/site/kind?key=citrate", "/site/test?new=1",
+    "/site/kind?key=citrate", "/site/test?new=1", "/site/tables",
 )  # fmt: skip
 # What a finger or a glove aims at inside the page, where it is lower than so many pixels.
 SMALL = """least => [...document.querySelectorAll("main :is(button, .button, a.row, .tabs a, .kind-card, input, "

@@ -42,7 +42,7 @@ from cubital.web.desk import Desk, Settings  # noqa: E402
 
 PICTURES = ROOT / "docs" / "pictures" / "web"
 NOW = datetime.datetime(2026, 11, 25, 9, 30, tzinfo=datetime.UTC)
-COLOURS, MOST_BYTES = 96, 150_000
+COLOURS, MOST_BYTES = 224, 150_000
 FIRST_WORDS = "first words to change"
 
 

@@ -41,7 +41,7 @@ def test_the_picture_is_what_the_command_prints() -> None:
 
 def test_the_commands_that_the_readme_names_are_there_and_can_be_run() -> None:
     named = re.findall(r"(?m)^    (scripts/\w+)", README)
-    assert named == ["scripts/demo", "scripts/test"]
+    assert named == ["scripts/demo", "scripts/serve", "scripts/test"]
     for name in named:
         assert (ROOT / name).stat().st_mode & 0o111
 

@@ -7,14 +7,18 @@
   const answer = document.getElementById("answer");
   const WAIT_MS = 1000;
   let timer = 0;
+  // How many changes there were, and how many the last request knew of: an answer to fewer is not one to all.
+  let typed = 0;
+  let sent = 0;
+  const isAnswer = (event) => (event.detail?.ctx?.target ?? event.target)?.id === "answer";
   const begin = () => {
     if (!timer) timer = setTimeout(() => main.setAttribute("data-stale", ""), WAIT_MS);
   };
-  form.addEventListener("input", begin);
+  form.addEventListener("input", () => { typed += 1; begin(); });
   form.addEventListener("submit", begin);
+  document.addEventListener("htmx:before:request", (event) => { if (isAnswer(event)) sent = typed; });
   document.addEventListener("htmx:after:swap", (event) => {
-    const target = event.detail?.ctx?.target ?? event.target;
-    if (!target || target.id !== "answer") return;
+    if (!isAnswer(event) || sent !== typed) return;
     clearTimeout(timer);
     timer = 0;
     main.removeAttribute("data-stale");

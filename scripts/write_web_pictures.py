@@ -34,6 +34,7 @@ from cubital.app.wiring import (  # noqa: E402
     open_record,
     open_site,
     open_site_versions,
+    open_takings,
     upgrade_store,
 )
 from cubital.model.account import ROLES  # noqa: E402
@@ -113,6 +114,48 @@ def empty_shelf(page: Page) -> None:
     page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
 
 
+def take_in_hand(page: Page) -> None:
+    """A draw of an invented patient in hand, who is to be identified."""
+    page.get_by_label("Tests").fill("PT\nlactate\nCBC")
+    page.get_by_label("Age", exact=True).fill("68")
+    page.get_by_label("Weight, kg").fill("62")
+    page.get_by_text("winged set", exact=True).click()
+    page.get_by_role("region", name="The draw").get_by_text("winged set").wait_for()
+    page.get_by_role("button", name="Take this draw").click()
+    page.get_by_label("Name", exact=True).fill("Invented, Ottoline")
+    page.get_by_label("Number", exact=True).fill("X-000123")
+    page.get_by_label("Birth date", exact=True).fill("1958-03-02")
+
+
+def say_who(stated: str) -> Callable[[Page], None]:
+    """Go on to what the patient stated."""
+
+    def check(page: Page) -> None:
+        take_in_hand(page)
+        page.get_by_label("Name, as the patient says it").fill(stated)
+        page.get_by_label("Birth date as said").fill("1958-03-02")
+        page.get_by_role("button", name="Check both").click()
+
+    return check
+
+
+def fill_one(page: Page) -> None:
+    """At the second tube, the discard before it filled."""
+    say_who("Ottoline Invented")(page)
+    page.get_by_role("button", name="Filled", exact=True).click()
+    page.get_by_role("button", name="Next").click()
+    page.get_by_text("Tube 2 of").wait_for()
+    page.get_by_text("Everything is sent").wait_for()
+
+
+def label_one(page: Page) -> None:
+    """At its label."""
+    fill_one(page)
+    page.get_by_role("button", name="Filled", exact=True).click()
+    page.get_by_role("button", name="Print the label").wait_for()
+    page.get_by_role("button", name="Next").scroll_into_view_if_needed()
+
+
 def section(name: str) -> Callable[[Page], None]:
     """Move to this section of the page."""
     return lambda page: page.locator(f"#{name}").evaluate("part => part.scrollIntoView()")
@@ -173,6 +216,11 @@ SCENES = (
     Scene("draw", "collector", "/draw", type_order),
     Scene("draw-tubes", "collector", "/draw", show_tray),
     Scene("draw-child", "collector", "/draw", type_small_child),
+    Scene("take", "collector", "/draw", fill_one),
+    Scene("take-who", "collector", "/draw", take_in_hand),
+    Scene("take-stop", "collector", "/draw", say_who("Ottoline Inventet")),
+    Scene("take-label", "collector", "/draw", label_one),
+    Scene("bench", "processor", "/bench"),
     Scene("results", "processor", "/results", fill_example),
     Scene("results-refused", "processor", "/results", type_foreign_units),
     Scene("site-tests", "supervisor", "/site", find_glucose),
@@ -201,6 +249,7 @@ def demo_server() -> Iterator[str]:
         path = str(Path(folder) / "record.db")
         upgrade_store(path)
         accounts, record = open_accounts(path), open_record(path)
+        takings = open_takings(path, record=record)
         accounts.set_up(accounts.setup_code, "administrator", WORDS)
         first = accounts.visitor(accounts.sign_in("administrator", WORDS, address=""))
         assert first is not None
@@ -213,11 +262,12 @@ def demo_server() -> Iterator[str]:
         sites = open_site_versions(path, demo=True, now=lambda: NOW)
         fill_site(sites)
         desk = Desk(
-            open_site(demo=True), accounts, record=record, today=NOW.date, now=lambda: NOW,
+            open_site(demo=True), accounts, record=record, takings=takings, today=NOW.date, now=lambda: NOW,
             settings=Settings(is_demo=True), sites=sites,
         )  # fmt: skip
         with serving(make_application(desk)) as address:
             yield address
+        takings.close()
         sites.close()
         record.close()
         accounts.close()

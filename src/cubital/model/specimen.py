@@ -43,7 +43,7 @@ class Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="event"):
 
 
 class Collected(Event, frozen=True, kw_only=True, tag="collected"):
-    """The tube was filled and labelled at the patient: the first event of every specimen.
+    """The tube was filled at the patient, where it is labelled at once: the first event of every specimen.
 
     `patient` and `order` are opaque keys of the site; `usable_ul` is what can be pipetted of
     `matrix` by the plan; `irreplaceable` says why it cannot be drawn again, None when it can.

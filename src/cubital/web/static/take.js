@@ -94,7 +94,7 @@
     const found = await cubitalSend.look("");
     if (hand) return;
     shown = { key: "list", screen: null };
-    screens.list(found ? found.draws : [], take);
+    screens.list(found ? found.draws : null, take);
     render();
   };
 
@@ -159,7 +159,11 @@
     }
     if (at.name === "who") return screens.who(view, at.draw, { check, aside: askAside, leave });
     if (at.name === "labels") {
-      const rows = view.steps.filter(isKept).map((step) => ({ step, acts: labelActs(step) }));
+      const rows = view.steps.filter(isKept).map((step) => {
+        const { station, by } = step.settled || {};
+        const elsewhere = station && station !== device ? `, filled by ${by} at ${station}: no other tube gets its label` : "";
+        return { step, elsewhere, acts: labelActs(step) };
+      });
       return screens.labels(view, rows, { finish: () => tap("finished", 0), aside: askAside, leave });
     }
     const { step } = at;
@@ -185,14 +189,14 @@
     }
     if (hand) {
       const at = place();
-      const key = [hand.code, at.name, at.step?.number, at.draw?.number, at.name === "labels" && hand.view.steps.filter(isKept).length].join("/");
+      const key = [hand.code, at.name, at.step?.number, at.draw?.number, at.name === "labels" && hand.view.steps.filter(isKept).length, at.name === "done" && waiting().length > 0].join("/");
       if (key !== shown.key) {
         if (location.search !== `?draw=${hand.code}`) history.replaceState(null, "", `/take?draw=${hand.code}`);
         shown = { key, screen: open(at) };
       }
       if (at.name === "tube") shown.screen.refresh(now(at.step));
       if (at.name === "labels") shown.screen.refresh(hand.view.steps.filter(isKept).map(now));
-      if (at.name === "done" && !waiting().length) screens.done("Everything of it is with the server.");
+      if (at.name === "done" && !waiting().length) void keep.setHand(null);
       screens.steps(hand.view.steps.map((step) => ({
         step, is: isKept(step) && isLabelled(step) ? "labelled" : settledAt(step)?.kind || (at.step === step ? "now" : "wait"),
       })));
@@ -221,8 +225,12 @@
   if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/take/worker.js", { scope: "/take" }).catch(() => {});
   cubitalSend.start(render, settle);
   setInterval(render, 20000);
+  // Another device may have gone on with this draw meanwhile.
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible" && hand) void refresh().then(render);
+  });
   const code = new URLSearchParams(location.search).get("draw") || "";
-  if (hand && code && hand.code !== code) hand = null;
+  if (hand && (code ? hand.code !== code : hand.view.closed)) hand = null;
   render();
   if (hand) {
     await refresh();

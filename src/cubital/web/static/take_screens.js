@@ -23,8 +23,9 @@ const cubitalScreens = (() => {
 
   const list = (draws, open) => {
     const root = put(fresh("t-list"));
-    root.querySelector(".none").hidden = draws.length > 0;
-    for (const draw of draws) {
+    const none = draws ? "None is waiting. Plan one on the Draw page and press “Take this draw”." : "The list needs the connection.";
+    text(root, ".none", draws?.length ? "" : none);
+    for (const draw of draws || []) {
       const button = item("", "button");
       button.append(item(draw.code, "b"), item(draw.headline, "span"), item(`${draw.made}; ${draw.done}`, "small"));
       button.addEventListener("click", () => open(draw.code));
@@ -66,14 +67,14 @@ const cubitalScreens = (() => {
   };
 
   // The form that asks for the labels of these tubes, on the stock that was chosen last.
-  const fillPrint = (print, steps, acts, then) => {
+  const fillPrint = (print, stepsNow, acts, then) => {
     const stock = print.elements.stock;
     stock.value = acts.stock() || stock.value;
-    const numbers = steps.map((step) => Object.assign(item("", "input"), { type: "hidden", name: "step", value: String(step.number) }));
-    print.querySelector(".of").append(...numbers);
     stock.addEventListener("change", () => acts.stock(stock.value));
     print.addEventListener("submit", () => {
       stock.value = acts.stock() || stock.value;
+      const numbers = stepsNow().map((step) => Object.assign(item("", "input"), { type: "hidden", name: "step", value: String(step.number) }));
+      print.querySelector(".of").replaceChildren(...numbers);
       acts.asked(print);
       then();
     });
@@ -84,7 +85,7 @@ const cubitalScreens = (() => {
     const root = fresh("t-label");
     const print = root.querySelector(".print");
     const scan = root.querySelector(".scan");
-    fillPrint(print, [step], acts, () => scan.elements.scanned.focus());
+    fillPrint(print, () => [step], acts, () => scan.elements.scanned.focus());
     scan.addEventListener("submit", (event) => {
       event.preventDefault();
       const code = scan.elements.scanned.value.trim().toUpperCase();
@@ -128,7 +129,7 @@ const cubitalScreens = (() => {
     text(root, ".headline", rows.length ? "Take each tube in turn: print, stick, scan." : "No tube was filled: there is no label.");
     const parts = rows.map((row) => {
       const one = item("");
-      one.append(item(`Tube ${row.step.number}, ${row.step.mark}, ${row.step.name}`, "h3"));
+      one.append(item(`Tube ${row.step.number}, ${row.step.mark}, ${row.step.name}${row.elsewhere}`, "h3"));
       const part = label(view, row.step, row.acts);
       part.root.querySelector(".print button").textContent = `Print ${row.step.number}`;
       one.append(part.root);
@@ -136,9 +137,10 @@ const cubitalScreens = (() => {
       return part;
     });
     const all = fresh("t-label").querySelector(".print");
-    all.querySelector("button").textContent = rows.length === 1 ? "Print the label" : `Print all ${rows.length} labels`;
+    let left = [];
+    const focusNext = () => left.length && parts[left[0]].root.querySelector(".scan input").focus();
     if (rows.length) {
-      fillPrint(all, rows.map((row) => row.step), rows[0].acts, () => parts[0].root.querySelector(".scan input").focus());
+      fillPrint(all, () => left.map((place) => rows[place].step), rows[0].acts, focusNext);
       root.querySelector(".print-all").append(all);
     }
     on(root, ".finish", acts.finish);
@@ -147,11 +149,13 @@ const cubitalScreens = (() => {
     return {
       refresh: (states) => {
         states.forEach((now, place) => parts[place].refresh(now));
-        all.hidden = states.some((now) => !now.isSent || now.isAway) || states.every((now) => now.isLabelled);
+        left = states.flatMap((now, place) => (now.isLabelled ? [] : [place]));
+        all.hidden = !left.length || states.some((now) => !now.isSent || now.isAway);
+        all.querySelector("button").textContent = left.length === 1 ? "Print the label" : `Print all ${left.length} labels`;
         root.querySelector(".finish").hidden = states.some((now) => !now.isLabelled);
-        const next = states.findIndex((now) => !now.isLabelled);
-        const inside = root.querySelector(".to-label").contains(document.activeElement);
-        if (next >= 0 && (inside || document.activeElement === document.body)) parts[next].root.querySelector(".scan input").focus();
+        // A scan that was right hides its field; the next one is meant.
+        const hasLost = document.activeElement === document.body || document.activeElement?.closest(".to-label form")?.hidden;
+        if (hasLost) focusNext();
       },
     };
   };

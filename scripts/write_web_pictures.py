@@ -120,7 +120,7 @@ def take_in_hand(page: Page) -> None:
     page.get_by_label("Age", exact=True).fill("68")
     page.get_by_label("Weight, kg").fill("62")
     page.get_by_text("winged set", exact=True).click()
-    page.get_by_role("region", name="The draw").get_by_text("winged set").wait_for()
+    page.get_by_role("region", name="The draw", exact=True).get_by_text("winged set").wait_for()
     page.get_by_role("button", name="Take this draw").click()
     page.get_by_label("Name", exact=True).fill("Invented, Ottoline")
     page.get_by_label("Number", exact=True).fill("X-000123")

@@ -24,7 +24,7 @@ def in_hand(opener: Opener, tests: str = "PT\nK\nCBC", access: str = "winged set
     page.get_by_label("Tests").fill(tests)
     page.get_by_text(access, exact=True).click()
     # What is shown is what is taken: the answer must be that of the last click.
-    expect(page.get_by_role("region", name="The draw")).to_contain_text(access)
+    expect(page.get_by_role("region", name="The draw", exact=True)).to_contain_text(access)
     page.get_by_role("button", name="Take this draw").click()
     page.wait_for_url("**/take?draw=*")
     expect(page.get_by_role("heading", name="Who is it?")).to_be_visible()

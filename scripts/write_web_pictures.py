@@ -220,7 +220,6 @@ SCENES = (
     Scene("take-who", "collector", "/draw", take_in_hand),
     Scene("take-stop", "collector", "/draw", say_who("Ottoline Inventet")),
     Scene("take-label", "collector", "/draw", label_one),
-    Scene("bench", "processor", "/bench"),
     Scene("results", "processor", "/results", fill_example),
     Scene("results-refused", "processor", "/results", type_foreign_units),
     Scene("site-tests", "supervisor", "/site", find_glucose),

@@ -36,11 +36,11 @@ _SALT, _FLUID = {"ratio": 1.25, "step": 0.02, "growth": 3.5}, {"ratio": 1.25, "s
 _FINE = {"edta": _SALT, "fluoride": _SALT, "fluid": _FLUID}
 _COARSE = {family: {"ratio": 1.7, "step": 0.1} for family in _FINE}
 # How much stronger or weaker than published another laboratory's assay may answer EDTA, each with its weight: memory.
-_STRENGTHS = ((0.4, 0.3), (1.0, 0.4), (1.8, 0.3))
+_STRENGTHS = ((1.0, 0.4), (0.4, 0.3), (1.8, 0.3))
 # Shares of laboratories whose assay of magnesium or zinc does not answer EDTA: memory.
 _UNMOVED = {"magnesium": ("isocitrate-dehydrogenase", 0.25), "zinc": ("atomic-absorption", 0.3)}
 # How much of the calcium that oxalate can take has fallen out by the time it is measured.
-_FALLEN = ((0.0, 0.3), (0.5, 0.4), (1.0, 0.3))
+_FALLEN = ((0.5, 0.4), (0.0, 0.3), (1.0, 0.3))
 
 Effect = Callable[[Mapping[str, float]], Mapping[str, float]]
 
@@ -142,7 +142,8 @@ def _rows_of_contaminant(cause: Cause) -> Iterator[_Row]:
     for share, weight in zip(fine.tolist(), dose_weights(fine, decline=decline).tolist(), strict=True):
         for part, effect_at in variants:
             yield _Row(cause=cause.key, weight=(1 - hemolyzed) * weight * part, share=share, effect=effect_at(share))
-    _, first = max(variants, key=lambda variant: variant[0])
+    # Beside hemolysis only the first way, which is the typical one.
+    _, first = variants[0]
     also = dose_weights(_ALSO_G_PER_L, decline=float(causes()["hemolysis"].decline))
     for share, weight in zip(coarse.tolist(), dose_weights(coarse, decline=decline).tolist(), strict=True):
         for free, part in zip(_ALSO_G_PER_L.tolist(), also.tolist(), strict=True):
@@ -153,7 +154,7 @@ def _rows_of_contaminant(cause: Cause) -> Iterator[_Row]:
 
 
 def _variants(cause: Cause) -> Iterator[tuple[float, Callable[[float], Effect]]]:
-    """The ways in which assays or makers differ for this cause, each with its share."""
+    """The ways in which assays or makers differ for this cause, each with its share, the typical one first."""
     if cause.fluids:
         for key in cause.fluids:
             yield 1 / len(cause.fluids), _mixing(fluid(key))

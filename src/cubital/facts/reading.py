@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
+from threading import Lock
 from typing import Any, TypeVar
 
 import msgspec
@@ -15,6 +16,8 @@ from cubital.errors import FactsError
 DATA = Path(__file__).resolve().parent.parent / "data"
 
 Record = TypeVar("Record")
+# msgspec works out a type when it is first converted to; two threads that do so at once can end the whole process.
+_SHAPING = Lock()
 
 
 def read_table(file: str, *, folder: Path = DATA) -> dict[str, Any]:
@@ -43,7 +46,8 @@ def read_table(file: str, *, folder: Path = DATA) -> dict[str, Any]:
 def shape(value: object, record: type[Record], *, file: str, entry: str) -> Record:
     """The value as a record of this type; refuses unknown, missing and mistyped keys."""
     try:
-        return msgspec.convert(value, record)
+        with _SHAPING:
+            return msgspec.convert(value, record)
     except msgspec.ValidationError as fault:
         raise FactsError(f"{fault}; correct the entry", where=f"{file} [{entry}]") from None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from threading import Lock
 from typing import Any
 
 import msgspec
@@ -20,6 +21,7 @@ from cubital.store.tables import account, session, throttle, trail
 
 # Not the number by which the record locks: a sign-in waits for no event.
 _LOCK = 0x637562616363
+_CONVERTING = Lock()
 
 
 class SqlAccounts:
@@ -161,7 +163,9 @@ def _moment(text: str) -> datetime:
 
 
 def _account(row: Row[Any]) -> Account:
-    return msgspec.convert(row, Account, from_attributes=True)
+    # Two threads that first convert to a type at once can end the whole process, in msgspec.
+    with _CONVERTING:
+        return msgspec.convert(row, Account, from_attributes=True)
 
 
 def _session(row: Row[Any]) -> Session:

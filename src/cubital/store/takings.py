@@ -146,14 +146,19 @@ def _exact(kind: type, value: Any) -> object:
     raise NotImplementedError(f"a {kind.__name__} has no place in a draw")
 
 
+# Made once, here: threads that first decode a type at once can end the process, in msgspec.
+_BODY = msgspec.json.Decoder(_Body, dec_hook=_exact)
+_IDENTITY = msgspec.json.Decoder(Identity)
+
+
 def _encode(value: _Body | Identity) -> str:
     return msgspec.json.encode(value, enc_hook=_plain).decode()
 
 
 def _taking(row: Row[Any]) -> Taking:
     try:
-        body = msgspec.json.decode(row.body, type=_Body, dec_hook=_exact)
-        identity = None if row.identity is None else msgspec.json.decode(row.identity, type=Identity)
+        body = _BODY.decode(row.body)
+        identity = None if row.identity is None else _IDENTITY.decode(row.identity)
     except (msgspec.DecodeError, ValueError, ZeroDivisionError):
         # Without the words of the reader: they may hold what the row says of a patient.
         raise TakingError(

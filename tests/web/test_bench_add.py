@@ -6,6 +6,7 @@ import html
 import re
 
 import pytest
+from starlette.applications import Starlette
 
 from cubital.app.record import SpecimenRecord
 from cubital.model.specimen import Added, Discarded
@@ -109,3 +110,13 @@ def test_what_cannot_be_asked_is_refused_in_words(
     bench.post("/bench/add", {"do": "ask", **form})
     assert bench.status == 422
     assert said in text_of(bench)
+
+
+def test_who_may_take_draws_is_offered_none_of_them_here(demo_application: Starlette, morning: SpecimenRecord) -> None:
+    browser = Browser(demo_application)
+    browser.sign_in("supervisor")
+    browser.get("/bench/add")
+    browser.post("/bench/add", {"specimen": "INV12-1", "tests": "", "do": "redraw"})
+    assert browser.status == 200
+    assert "Draw again: complete blood count" in text_of(browser)
+    assert "Take this draw" not in browser.text

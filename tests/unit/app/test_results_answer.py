@@ -31,7 +31,7 @@ def typed(site: Site, text: str, earlier: str = "", hours: int | None = None, **
 def test_the_example_is_suspected_drawn_again_and_says_what_to_trust(site: Site) -> None:
     (found,) = typed(site, EXAMPLE["results"], EXAMPLE["earlier"], 24).samples
     assert found.headline.startswith("Suspect: K2 EDTA")
-    assert found.odds.startswith("9")
+    assert found.odds == "over 99 % likely; nothing, under 1 %"
     assert found.act == "Draw again before acting"
     assert found.why.startswith("potassium 6.2 mmol/L would call for action")
     assert [row.name for row in found.results if row.is_trusted] == ["sodium", "creatinine", "albumin"]

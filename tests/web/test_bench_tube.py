@@ -187,6 +187,26 @@ def test_a_tube_that_is_not_recorded_is_said_so(bench: Browser, morning: Specime
     assert "<b>x</b>" not in bench.text
 
 
+def test_only_a_known_specimen_goes_from_a_scan_into_an_address(bench: Browser, morning: SpecimenRecord) -> None:
+    bench.get("/bench")
+    assert '<form class="scan" method="post" action="/bench/scan"' in bench.text
+
+    def scanned(specimen: str, left: str = "", token: str = bench.token) -> tuple[int, str, str]:
+        form = {"token": token, "specimen": specimen, "left": left}
+        answer = bench.client.post("/bench/scan", data=form, follow_redirects=False)
+        return answer.status_code, answer.headers.get("location", ""), answer.text
+
+    assert scanned(f" {TUBE} ")[:2] == (303, f"/bench/tube?specimen={TUBE}")
+    assert scanned("INV02-1", TUBE)[:2] == (303, f"/bench/tube?specimen=INV02-1&left={TUBE}")
+    assert scanned("INV02-1", "wristband-77")[:2] == (303, "/bench/tube?specimen=INV02-1")
+    for other in ("wristband-77", ""):
+        status, address, said = scanned(other, TUBE)
+        assert (status, address) == (404, "")
+        assert "What was scanned is no specimen known here." in said
+        assert "wristband-77" not in said
+    assert scanned(TUBE, token="0" * 64)[0] == 403
+
+
 def test_a_form_left_open_by_the_next_scan_is_said_to_be_unrecorded(bench: Browser, morning: SpecimenRecord) -> None:
     bench.get("/bench/tube?specimen=INV02-1&left=INV01-1")
     assert "INV01-1 was left open: nothing of it was recorded" in text_of(bench)

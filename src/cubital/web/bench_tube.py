@@ -66,7 +66,7 @@ def open_form(visit: Visit) -> Response:
     except RecordUnavailable:
         raise
     except CubitalError as error:
-        return visit.page("bench_tube.html", {**frame(visit, "due", said=error.message), **_nothing(id)}, status=404)
+        return visit.page("bench_tube.html", {**frame(visit, "due", said=error.message), **nothing(id)}, status=404)
     visit.desk.accounts.note(visit.visitor, "opened a tube", about=known.specimen.id[:60])
     left = " ".join(visit.query.get("left", "").split())
     said = f"{left} was left open: nothing of it was recorded." if left and left != known.specimen.id else ""
@@ -81,7 +81,7 @@ def receive_tube(visit: Visit) -> Response:
     except RecordUnavailable:
         raise
     except CubitalError as error:
-        return visit.page("bench_tube.html", {**frame(visit, "due", said=error.message), **_nothing(id)}, status=404)
+        return visit.page("bench_tube.html", {**frame(visit, "due", said=error.message), **nothing(id)}, status=404)
     try:
         found = _judge(visit, known)
         if visit.said("do") == "record" and not _is_to_look_at(visit, found):
@@ -118,7 +118,7 @@ def _record(visit: Visit, known: Known) -> Response:
         seen=_seen(visit), key=f"receive/{known.specimen.id}/{visit.said('key')[:60]}",
         is_again=bool(visit.said("is_again")),
     )  # fmt: skip
-    return visit.go(f"/bench/tube?specimen={_quoted(known.specimen.id)}")
+    return visit.go(f"/bench/tube?specimen={quoted(known.specimen.id)}")
 
 
 def _seen(visit: Visit) -> int:
@@ -206,7 +206,8 @@ def _who_was_first(error: LostRace, visit: Visit) -> str:
     )
 
 
-def _nothing(id: str) -> dict[str, Any]:
+def nothing(id: str) -> dict[str, Any]:
+    """What the page shows where there is no tube."""
     empty = {"left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": ""}
     return {**empty, "tube": None, "is_open": False, "id": id[:60]}
 
@@ -277,7 +278,8 @@ def _clock(view: ClockView, times: Times) -> dict[str, Any]:
     return {"windows": windows, "keeps": keeps}
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """The text as it stands in an address."""
     from urllib.parse import quote
 
     return quote(text, safe="")

@@ -18,7 +18,7 @@ from cubital.app.patient_check import Said, is_same, read_identity, refuse_anoth
 from cubital.app.ports import Now
 from cubital.app.printing import refuse_another_age
 from cubital.app.record import SpecimenRecord
-from cubital.app.taking_check import check_of, refuse_unchecked
+from cubital.app.taking_check import check_of, is_void, refuse_unchecked
 from cubital.app.taking_ports import TakingBook, TakingStore
 from cubital.errors import KeyReused, TakingError, TubeTaken, WrongPatient
 from cubital.model import Order, Plan, PlannedTube
@@ -110,7 +110,8 @@ class Takings:
                 _refuse_other(told, tap)
             else:
                 tap = self._new_tap(told, taking)
-                _refuse(told, taking, book.taps(taking.code), at=tap.at)
+                checks = book.checks(by=told.by, station=told.station)
+                _refuse(told, taking, book.taps(taking.code), at=tap.at, elsewhere=checks)
                 if told.said is not None:
                     self._identify(book, taking, told, told.said)
                 book.add_tap(tap)
@@ -127,7 +128,16 @@ class Takings:
 
     def refuse_unchecked(self, code: str, draw: int, *, by: str, station: str) -> None:
         """Raise `TakingError` unless this person has lately checked two identifiers for this draw at this device."""
-        refuse_unchecked(*self.look(code), draw, by=by, station=station, at=self._now())
+        with self._store.reading() as book:
+            taking, taps, checks = _need(book, code), book.taps(code), book.checks(by=by, station=station)
+        refuse_unchecked(taking, taps, draw, by=by, station=station, at=self._now(), elsewhere=checks)
+
+    def standing_checks(self, code: str) -> tuple[Tap, ...]:
+        """The checks of two identifiers for this draw that no later one of another draw voided."""
+        now = self._now()
+        with self._store.reading() as book:
+            own = [tap for tap in book.taps(code) if tap.kind == "identified"]
+            return tuple(tap for tap in own if not is_void(tap, book.checks(by=tap.by, station=tap.station), now))
 
     def note_prints(self, code: str, numbers: Sequence[int], *, by: str, station: str) -> None:
         """Write down that the labels of these tubes were printed."""
@@ -233,7 +243,7 @@ def least_fill_ul(tube: PlannedTube) -> int | None:
     return None if percent is None else -(-tube.draw_ul * percent // 100)
 
 
-def _refuse(told: Told, taking: Taking, taps: Sequence[Tap], *, at: datetime) -> None:
+def _refuse(told: Told, taking: Taking, taps: Sequence[Tap], *, at: datetime, elsewhere: Sequence[Tap]) -> None:
     """Raise the error of a tap that cannot follow what was tapped before."""
     if taking.closed_at is not None:
         raise TakingError("found a draw that is closed; expected an open one; plan a new draw", where=taking.code)
@@ -253,7 +263,7 @@ def _refuse(told: Told, taking: Taking, taps: Sequence[Tap], *, at: datetime) ->
     if not 1 <= told.step <= len(steps):
         raise TakingError(f"found tube {told.step}; expected 1 to {len(steps)}", where="tube")
     step = steps[told.step - 1]
-    refuse_unchecked(taking, taps, step.tube.draw, by=told.by, station=told.station, at=at)
+    refuse_unchecked(taking, taps, step.tube.draw, by=told.by, station=told.station, at=at, elsewhere=elsewhere)
     if told.kind == "labelled":
         _refuse_label(told, step, taps)
     else:

@@ -19,19 +19,34 @@ def check_of(plan: Plan, draw: int) -> int:
     return min(number for number, at_min in times.items() if at_min == times[draw])
 
 
+def is_void(check: Tap, elsewhere: Sequence[Tap], at: datetime) -> bool:
+    """Whether whoever made this check made one of another draw at the same device after it, up to `at`."""
+    return any(
+        tap.taking != check.taking and (tap.by, tap.station) == (check.by, check.station) and check.at < tap.at <= at
+        for tap in elsewhere
+    )
+
+
 def refuse_unchecked(
-    taking: Taking, taps: Sequence[Tap], draw: int, *, by: str, station: str, at: datetime
+    taking: Taking, taps: Sequence[Tap], draw: int, *, by: str, station: str, at: datetime, elsewhere: Sequence[Tap]
 ) -> None:  # fmt: skip
-    """Raise `TakingError` unless this person checked them for this draw at this device within `HOLDS` before."""
+    """Raise `TakingError` unless this person checked them for this draw at this device within `HOLDS` before.
+
+    `elsewhere` are the checks of this person at this device for any draw in hand: one of another draw after
+    this one's, and before `at`, voids it, for then another patient was at the chair.
+    """
     check = check_of(taking.plan, draw)
     checks = [tap for tap in taps if tap.kind == "identified" and tap.step == check and tap.station == station]
-    own = [tap.at for tap in checks if tap.by == by]
+    own = [tap for tap in checks if tap.by == by]
+    last = max(own, key=lambda tap: tap.at, default=None)
     if not checks:
         found, expected = "no check of two identifiers at this device", "one before the first tube"
-    elif not own:
+    elif last is None:
         found, expected = "a check of two identifiers by another person", "your own"
-    elif at - max(own) > HOLDS:
+    elif at - last.at > HOLDS:
         found, expected = "a check of two identifiers that is old", f"one within {HOLDS // timedelta(minutes=1)} min"
+    elif is_void(last, elsewhere, at):
+        found, expected = "that you checked the patient of another draw since", "a new check of this one"
     else:
         return
     raise TakingError(f"found {found}; expected {expected}; check them with the patient", where=taking.code)

@@ -45,6 +45,10 @@ class TakingBook(Protocol):
         """Every tap of this draw, in the order in which they came."""
         ...
 
+    def checks(self, *, by: str, station: str) -> tuple[Tap, ...]:
+        """Every check of two identifiers by this person at this device, of any draw, in the order they came."""
+        ...
+
     def add_tap(self, tap: Tap) -> None:
         """Add a tap after the last one."""
         ...

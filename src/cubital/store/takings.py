@@ -126,6 +126,11 @@ class SqlTakingBook:
         query = select(tap).where(tap.c.taking == code).order_by(tap.c.sequence)
         return tuple(_tap(row) for row in self._connection.execute(query))
 
+    def checks(self, *, by: str, station: str) -> tuple[Tap, ...]:
+        """Every check of two identifiers by this person at this device, of any draw, in the order they came."""
+        query = select(tap).where(tap.c.kind == "identified", tap.c.by == by, tap.c.station == station)
+        return tuple(_tap(row) for row in self._connection.execute(query.order_by(tap.c.sequence)))
+
     def add_tap(self, one: Tap) -> None:
         """Add a tap after the last one."""
         last = self._connection.execute(select(func.max(tap.c.sequence))).scalar() or 0

@@ -91,7 +91,7 @@ def draws(visit: Visit) -> Response:
         found["draws"] = [line_of(visit.desk.site, taking, taps) for taking, taps in takings.waiting()]
         return JSONResponse(found)
     try:
-        found["draw"] = view_of(visit, *takings.look(code))
+        found["draw"] = view_of(visit, *takings.look(code), takings.standing_checks(code))
     except TakingError as error:
         found["said"] = error.message
     return JSONResponse(found)

@@ -16,8 +16,8 @@ from cubital.web.take_picture import upright
 from cubital.web.visit import Visit
 
 
-def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap]) -> dict[str, Any]:
-    """The draw for the script of the page; instants are milliseconds."""
+def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap], checks: Sequence[Tap]) -> dict[str, Any]:
+    """The draw for the script of the page, with the checks that stand; instants are milliseconds."""
     site = visit.desk.site
     tray = lay_tray(taking.plan, taking.order, site)
     rows = [row for draw in tray.draws for row in draw.rows]
@@ -38,8 +38,7 @@ def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap]) -> dict[str, Any]
         # By the clock of the device that made the check, for that device compares it with its own clock.
         "checked": {
             f"{tap.station}/{tap.by}/{tap.step}": int(tap.device_at.timestamp() * 1000)
-            for tap in taps
-            if tap.kind == "identified"
+            for tap in checks
         },
         "check_holds_ms": int(HOLDS.total_seconds() * 1000),
         "steps": [_step(visit, step, row, taps, len(rows)) for step, row in zip(steps_of(taking), rows, strict=True)],

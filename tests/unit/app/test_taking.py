@@ -178,6 +178,31 @@ def test_a_check_holds_for_a_while_and_then_the_patient_is_asked_again(
     label_and_print()
 
 
+def test_a_check_of_the_next_patient_voids_that_of_the_one_before_until_it_is_made_again(chair: Chair) -> None:
+    first, second = chair.begin(), chair.begin()
+    chair.tap(first, "identified", 1)
+    chair.clock.pass_s(60)
+    chair.tap(second, "identified", 1, by="bob")
+    chair.tap(second, "identified", 1, station=OTHER)
+    before = chair.clock.at
+    chair.tap(first, "filled", 1)
+    chair.clock.pass_s(60)
+    chair.tap(second, "identified", 1, key="ann-checks-second")
+    chair.clock.pass_s(60)
+    with pytest.raises(TakingError, match="you checked the patient of another draw since"):
+        chair.tap(first, "filled", 2)
+    assert chair.takings.standing_checks(first.code) == ()
+    chair.tap(first, "filled", 2, device_at=before)
+    with pytest.raises(TakingError, match="you checked the patient of another draw since"):
+        printed(chair, first, 2)
+    chair.tap(second, "filled", 1)
+    chair.tap(first, "identified", 1, key="ann-checks-first-again")
+    printed(chair, first, 2)
+    assert [tap.key for tap in chair.takings.standing_checks(first.code)] == ["ann-checks-first-again"]
+    with pytest.raises(TakingError, match="you checked the patient of another draw since"):
+        chair.tap(second, "filled", 2)
+
+
 @pytest.mark.parametrize("who", [{"by": "bob"}, {"station": OTHER}], ids=str)
 def test_labels_are_printed_only_for_whoever_checked_the_patient_there(chair: Chair, who: dict[str, str]) -> None:
     taking = chair.begin()

@@ -20,7 +20,7 @@ from cubital.app.printing import refuse_another_age
 from cubital.app.record import SpecimenRecord
 from cubital.app.taking_check import check_of, is_void, refuse_unchecked
 from cubital.app.taking_ports import TakingBook, TakingStore
-from cubital.errors import KeyReused, TakingError, TubeTaken, WrongPatient
+from cubital.errors import CubitalError, KeyReused, TakingError, TubeTaken, WrongPatient
 from cubital.model import Order, Plan, PlannedTube
 from cubital.model.identity import Collection
 from cubital.model.record import Step
@@ -82,10 +82,16 @@ class Takings:
         return taking
 
     def waiting(self) -> tuple[tuple[Taking, tuple[Tap, ...]], ...]:
-        """Every draw that is not closed, with its taps; those older than `LONGEST` are closed first."""
+        """Every draw that is not closed, with its taps; those older than `LONGEST` are closed first.
+
+        One whose filled tubes cannot be written to the record now stays open, with whose it is.
+        """
         now = self._now()
+        with self._store.reading() as book:
+            old = [taking.code for taking in book.open_takings() if taking.made_at < now - LONGEST]
+        unmended = [code for code in old if not self._is_mended(code)]
         with self._store.writing() as book:
-            book.close_older(now - LONGEST, now)
+            book.close_older(now - LONGEST, now, but=unmended)
         with self._store.reading() as book:
             return tuple((taking, book.taps(taking.code)) for taking in book.open_takings())
 
@@ -185,6 +191,13 @@ class Takings:
         for tap in taps:
             if tap.kind == "filled":
                 self._collect(taking, tap)
+
+    def _is_mended(self, code: str) -> bool:
+        try:
+            self._mend(code)
+        except CubitalError:
+            return False
+        return True
 
     def _collect(self, taking: Taking, tap: Tap) -> None:
         step = steps_of(taking)[tap.step - 1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import Protocol
@@ -33,8 +34,8 @@ class TakingBook(Protocol):
         """Close this draw and forget whose it is."""
         ...
 
-    def close_older(self, before: datetime, at: datetime) -> None:
-        """Close every draw that was begun before, and forget whose it is."""
+    def close_older(self, before: datetime, at: datetime, *, but: Sequence[str]) -> None:
+        """Close every draw that was begun before, but those of these codes, and forget whose it is."""
         ...
 
     def tap(self, key: str) -> Tap | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -111,9 +111,10 @@ class SqlTakingBook:
             update(taking).where(taking.c.code == code).values(identity=None, closed_at=_text(at))
         )
 
-    def close_older(self, before: datetime, at: datetime) -> None:
-        """Close every draw that was begun before, and forget whose it is."""
+    def close_older(self, before: datetime, at: datetime, *, but: Sequence[str]) -> None:
+        """Close every draw that was begun before, but those of these codes, and forget whose it is."""
         query = update(taking).where(taking.c.made_at < _text(before), taking.c.closed_at.is_(None))
+        query = query.where(taking.c.code.not_in(but))
         self._connection.execute(query.values(identity=None, closed_at=_text(at)))
 
     def tap(self, key: str) -> Tap | None:

@@ -17,7 +17,7 @@ from cubital.app.taking import LONGEST, Takings, Told, instant_of, least_fill_ul
 from cubital.app.taking_check import HOLDS
 from cubital.app.taking_labels import print_filled
 from cubital.app.wiring import open_record, open_site, open_takings, order_of_words, upgrade_store
-from cubital.errors import KeyReused, PaperError, TakingError, TubeTaken, WrongPatient
+from cubital.errors import KeyReused, PaperError, RecordUnavailable, TakingError, TubeTaken, WrongPatient
 from cubital.model.taking import Taking, TapKind
 from tests.contract.events import MORNING, Clock
 from tests.unit.app.identity_cases import REQUEST
@@ -339,6 +339,27 @@ def test_a_draw_left_open_is_closed_in_the_end_and_whose_it_was_is_forgotten(cha
     assert chair.takings.waiting() == ()
     found, _ = chair.takings.look(taking.code)
     assert (found.identity, found.closed_at) == (None, chair.clock.at)
+
+
+def test_a_draw_left_open_is_closed_only_once_all_that_was_filled_is_in_the_record(
+    chair: Chair, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taking = chair.begin("K", access="straight-needle")
+    chair.tap(taking, "identified", 1)
+
+    def fail(*steps: object) -> None:
+        raise RecordUnavailable("found no record", where="test")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(chair.record, "append", fail)
+        with pytest.raises(RecordUnavailable):
+            chair.tap(taking, "filled", 1)
+        chair.clock.at += LONGEST + timedelta(seconds=1)
+        assert [found.code for found, _ in chair.takings.waiting()] == [taking.code]
+        assert chair.takings.look(taking.code)[0].identity is not None
+    assert chair.takings.waiting() == ()
+    assert chair.takings.look(taking.code)[0].identity is None
+    assert chair.record.specimen(f"{taking.code}-1") is not None
 
 
 @pytest.mark.parametrize("code", ["", "NONE22", "ÄÖ"])

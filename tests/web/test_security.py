@@ -254,3 +254,11 @@ def test_a_page_that_takes_files_reads_them_and_no_more_than_its_row_says(
     assert send(300_000) == (200, "panel.csv: 300000 bytes")
     assert send(500_000)[0] == 413
     assert one.post("/count").text == "none"
+
+
+@pytest.mark.parametrize(("role", "status"), [("", 401), ("collector", 403), ("supervisor", 400)])
+def test_much_is_read_only_from_those_who_may_send_it(application: Starlette, role: str, status: int) -> None:
+    one = Browser(application).sign_in(role) if role else Browser(application)
+    # Whoever reads this form finds that it cannot be read; whoever is refused at once never does.
+    answer = one.client.post("/site/orders", content=b"x" * 300_000, headers={"content-type": "multipart/form-data"})
+    assert answer.status_code == status

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hmac
 import logging
 import secrets
+from collections.abc import Callable
+from typing import TypeVar
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -20,6 +22,7 @@ from cubital.web.pages import MOST_BYTES, Page
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
 
 FORM, FORM_WITH_FILES, JSON = "application/x-www-form-urlencoded", "multipart/form-data", "application/json"
+_Answer = TypeVar("_Answer")
 _LOG = logging.getLogger("cubital.web")
 
 
@@ -39,6 +42,12 @@ class Gate:
             if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in self._forms():
                 said = "JSON was expected." if self._page.is_json else "A form was expected."
                 return self._refuse(Visit(request, self._desk, self._templates), 415, said)
+            if self._page.most_bytes > MOST_BYTES:
+                # Much is read only from those who may send it.
+                stranger = Visit(request, self._desk, self._templates)
+                refused = await run_in_threadpool(self._answer, stranger, self._refuse_unread)
+                if refused is not None:
+                    return refused
             try:
                 if self._page.is_json:
                     body = await request.body()
@@ -51,7 +60,7 @@ class Gate:
                 return self._refuse(Visit(request, self._desk, self._templates), error.status_code, said)
         visit = Visit(request, self._desk, self._templates, form=form, body=body)
         try:
-            return await run_in_threadpool(self._answer, visit)
+            return await run_in_threadpool(self._answer, visit, self._pass)
         finally:
             await request.close()
 
@@ -61,9 +70,9 @@ class Gate:
             return (JSON,)
         return (FORM, FORM_WITH_FILES) if self._page.most_files else (FORM,)
 
-    def _answer(self, visit: Visit) -> Response:
+    def _answer(self, visit: Visit, step: Callable[[Visit], _Answer]) -> _Answer | Response:
         try:
-            return self._pass(visit)
+            return step(visit)
         except RecordUnavailable as error:
             self._confess(error)
             return self._refuse(visit, 503, "The database cannot be used now. Nothing was recorded; try again.")
@@ -85,6 +94,12 @@ class Gate:
             set_cookie(response, visit_cookie(self._desk.settings), visit.fresh_visit, self._desk.settings)
         return response
 
+    def _refuse_unread(self, visit: Visit) -> Response | None:
+        """The refusal of one who may not send here, before anything of what was sent is read."""
+        visit.desk = self._desk.newest()
+        visit.visitor = self._visitor_of(visit) if visit.secret else None
+        return self._refuse_visitor(visit)
+
     def _visitor_of(self, visit: Visit) -> Visitor | None:
         return self._desk.accounts.visitor(visit.secret, is_awake=self._page.is_by_hand)
 
@@ -94,6 +109,11 @@ class Gate:
         is_form = is_sending and not self._page.is_json
         if is_form and (visit.fresh_visit or not hmac.compare_digest(visit.said("token").encode(), _bytes(visit))):
             return self._refuse(visit, 403, "This page is too old to send. Load it again; nothing was changed.")
+        return self._refuse_visitor(visit)
+
+    def _refuse_visitor(self, visit: Visit) -> Response | None:
+        """The answer to one who is not signed in, or whose role does not open this page; None where it does."""
+        is_sending = visit.method != "GET"
         if self._page.roles is None:
             return None
         if visit.visitor is None:

@@ -36,14 +36,23 @@ def look_through(data: bytes, *, where: str) -> None:
             raise ExchangeError("found an archive that is no workbook; expected .xlsx", where=where)
         for name in names:
             _refuse_part(name, where)
-        sheets = [name for name in names if name.lower().startswith("xl/worksheets/") and name.lower().endswith(".xml")]
         for name in names:
             if name.lower().endswith((".xml", ".rels", ".vml")):
                 root = _parse(archive, name, where)
                 if name == "[Content_Types].xml" and any("macro" in v.lower() for e in root for v in e.attrib.values()):
                     raise ExchangeError(f"found a workbook with macros; expected none; {_RESAVE}", where=where)
-                if name in sheets:
+                _refuse_hidden_sheet(root, f"{where} {name[:60]}")
+                # A sheet is one by what it holds: a workbook may keep it under any name.
+                if root.tag.rsplit("}", 1)[-1] == "worksheet":
                     _look_at_sheet(root, f"{where} {posixpath.basename(name)}")
+
+
+def _refuse_hidden_sheet(root: Any, where: str) -> None:
+    """Refuse a relationship to a sheet in a part that does not call itself XML, and so is not looked through."""
+    for relation in _each(root, "Relationship"):
+        target = relation.get("Target", "")
+        if relation.get("Type", "").lower().endswith("/worksheet") and not target.lower().endswith(".xml"):
+            raise ExchangeError(f"found a sheet in {target[:60]}; expected it in a part of XML; {_RESAVE}", where=where)
 
 
 def _refuse_part(name: str, where: str) -> None:

@@ -109,6 +109,23 @@ def test_a_formula_is_refused_by_its_address_even_where_a_value_stands_beside_it
         bring(repacked(workbook(), more={"xl/worksheets/sheet1.xml": shared.encode()}))
 
 
+@pytest.mark.parametrize("hidden", ["xl/other/first.xml", "xl/worksheets/sheet1.dat"])
+def test_a_sheet_under_another_name_is_looked_through_too_or_refused(hidden: str) -> None:
+    def compute(book: Workbook) -> None:
+        book.worksheets[0]["E2"] = "=20+20"
+
+    data = workbook(compute)
+    kinds, links = part(data, "[Content_Types].xml"), part(data, "xl/_rels/workbook.xml.rels")
+    moved = {
+        "[Content_Types].xml": kinds.replace("/xl/worksheets/sheet1.xml", f"/{hidden}").encode(),
+        "xl/_rels/workbook.xml.rels": links.replace("/xl/worksheets/sheet1.xml", f"/{hidden}").encode(),
+        hidden: part(data, "xl/worksheets/sheet1.xml").encode(),
+    }
+    assert moved["xl/_rels/workbook.xml.rels"] != links.encode()
+    with pytest.raises(ExchangeError, match=r"a formula in E2|a sheet in /xl/worksheets/sheet1\.dat"):
+        bring(repacked(data, more=moved, drop="xl/worksheets/sheet1.xml"))
+
+
 def test_merged_cells_are_refused_by_their_address_before_they_are_unfolded() -> None:
     def merge(book: Workbook) -> None:
         book.worksheets[0].merge_cells("A2:B2")

@@ -203,7 +203,7 @@ def test_labels_come_only_of_filled_tubes_after_the_check(collector: Browser) ->
 def test_what_is_no_tap_of_the_page_is_refused(chair: Chair) -> None:
     for more in (
         {"kind": "printed"}, {"kind": "eaten"}, {"step": "-1"}, {"step": "x"}, {"key": "short"},
-        {"key": "a b c d e f g"},
+        {"key": "a b c d e f g"}, {"key": "X7K2/printed/3"},
         {"at": "never"}, {"now": "1" * 20}, {"station": ""}, {"at": "0"}, {"why": "x", "kind": "not-drawn"},
     ):  # fmt: skip
         found = chair.tap("filled", 1, **more)

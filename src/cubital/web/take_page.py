@@ -30,8 +30,9 @@ from cubital.web.visit import Visit
 TAKERS = frozenset({"collector", "supervisor"})
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MOST_MS = 4_102_444_800_000
-# What the script of the page makes itself: a key at the tap, and a name of the device once.
-_KEY, _STATION = re.compile(r"[\w./-]{8,150}", re.ASCII), re.compile(r"[\w-]{3,40}", re.ASCII)
+# What the script of the page makes itself: a key at the tap, and a name of the device once. The server's own notes of
+# a print have keys with `printed`; a tap under one would stand in the way of the next.
+_KEY, _STATION = re.compile(r"(?!.*/printed/)[\w./-]{8,150}", re.ASCII), re.compile(r"[\w-]{3,40}", re.ASCII)
 _FIELDS = ("name", "number", "born", "stated_name", "stated_second")
 _NOTED = {
     "identified": "checked two identifiers", "filled": "filled a tube", "not-drawn": "left a tube out",

@@ -160,6 +160,21 @@ def test_a_new_account_must_choose_its_own_password_which_ends_its_other_session
     assert not again.account.must_change
 
 
+def test_guesses_at_the_present_password_in_an_open_session_wait_as_at_the_door(
+    accounts: Accounts, clock: Clock
+) -> None:
+    ada = accounts.visitor(let_in(accounts))
+    assert ada is not None
+    for _ in range(5):
+        with pytest.raises(AccountError, match="expected the one in use now"):
+            accounts.change_password(ada, OTHER_WORDS, "nine tall willows")
+    with pytest.raises(SignInRefused) as refused:
+        accounts.change_password(ada, WORDS, "nine tall willows")
+    assert refused.value.wait_s == 15
+    clock.pass_s(15)
+    accounts.change_password(ada, WORDS, "nine tall willows")
+
+
 def test_a_shut_account_lets_nobody_in_until_it_is_opened(accounts: Accounts) -> None:
     ada = accounts.visitor(let_in(accounts))
     assert ada is not None

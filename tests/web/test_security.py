@@ -59,6 +59,16 @@ def test_a_token_of_another_session_is_refused(application: Starlette) -> None:
     assert one.post("/draw", {"tests": "K", "token": other.token}).status == 403
 
 
+def test_signing_in_over_an_open_session_ends_it(application: Starlette) -> None:
+    one, other = Browser(application), Browser(application)
+    one.sign_in("collector")
+    other.client.cookies.set("cubital", one.client.cookies["cubital"])
+    assert other.get("/draw").path == "/draw"
+    one.sign_in("teacher")
+    assert one.get("/draw").path == "/draw"
+    assert other.get("/draw").path == "/sign-in"
+
+
 def test_signing_in_needs_a_token_too(browser: Browser) -> None:
     assert browser.post("/sign-in", {"name": "collector", "password": "seven quiet otters"}).status == 403
 

@@ -115,10 +115,18 @@ class Accounts:
             book.end_sessions(key=visitor.session.key)
             self._write(book, visitor.account, "signed out")
 
-    def change_password(self, visitor: Visitor, old: str, new: str) -> None:
-        """Take a new password and end every other session of this account."""
+    def change_password(self, visitor: Visitor, old: str, new: str, *, address: str = "") -> None:
+        """Take a new password and end every other session of this account.
+
+        Raises `AccountError`; `SignInRefused` where the present one was guessed at too often, as at the door.
+        """
+        name, now = visitor.account.name, self._now()
+        with self._store.writing() as book:
+            count_try(book, name, address, now)
         if not self._hasher.is_right(visitor.account.password_hash, old[:MOST_LETTERS]):
             raise AccountError("found another password; expected the one in use now", where="present password")
+        with self._store.writing() as book:
+            forgive(book, name, address, now)
         if old == new:
             raise AccountError("found the password in use now; expected a new one", where="new password")
         password_hash = self._hash(visitor.account.name, new)

@@ -29,11 +29,13 @@ def open_sign_in(visit: Visit) -> Response:
 
 
 def sign_in(visit: Visit) -> Response:
-    """Let someone in, or say why not."""
+    """Let someone in, or say why not; a session still open in this browser ends."""
     try:
         secret = visit.desk.accounts.sign_in(visit.said("name"), visit.said("password"), address=visit.address)
     except SignInRefused as error:
         return _sign_in_page(visit, error)
+    if visit.visitor is not None:
+        visit.desk.accounts.sign_out(visit.visitor)
     return _let_in(visit, secret)
 
 
@@ -76,7 +78,9 @@ def change_password(visit: Visit) -> Response:
     try:
         if visit.said("new") != visit.said("again"):
             raise AccountError("found two different ones; expected the same twice", where="new password")
-        visit.desk.accounts.change_password(visit.visitor, visit.said("present"), visit.said("new"))
+        visit.desk.accounts.change_password(
+            visit.visitor, visit.said("present"), visit.said("new"), address=visit.address
+        )
     except AccountError as error:
         return _password_page(visit, error)
     return visit.go(HOME)

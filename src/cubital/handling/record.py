@@ -211,9 +211,11 @@ def _judge(specimen: Specimen, event: Judged) -> Specimen:
             raise _impossible(event, f"a verdict on {verdict.test}", f"one of {', '.join(specimen.tests)}")
         if verdict.test in specimen.reported and verdict.outcome == "refuse":
             raise _impossible(event, f"{verdict.test} was reported", "a corrected report, which is another record")
+    # A refusal for identity stands: another fault found later must not take its place, and with it its force.
+    standing = {test: verdict for test, verdict in specimen.verdicts.items() if is_of_identity(verdict)}
     return replace(
         specimen,
-        verdicts={**specimen.verdicts, **{one.test: one for one in event.verdicts}},
+        verdicts={**specimen.verdicts, **{one.test: one for one in event.verdicts}, **standing},
         indices={**specimen.indices, **event.indices},
         fill_percent=specimen.fill_percent if event.fill_percent is None else event.fill_percent,
     )

@@ -10,6 +10,7 @@ import pytest
 
 from cubital.errors import ImpossibleEvent
 from cubital.handling.record import begin, follow, pour, state_of
+from cubital.model.plan import Reason
 from cubital.model.specimen import (
     Added,
     Aliquoted,
@@ -115,6 +116,16 @@ def test_a_reported_test_is_not_refused_afterwards() -> None:
     with pytest.raises(ImpossibleEvent, match="potassium was reported"):
         follow(specimen, judged("refuse", minutes=70))
     assert follow(specimen, judged("comment", minutes=70)).verdicts["potassium"].outcome == "comment"
+
+
+def test_a_refusal_for_identity_stands_after_another_refusal_of_the_same_test() -> None:
+    reason = Reason(about="label-mismatch", text="1 differs", basis="common-practice", sources=("common-practice",))
+    verdict = Verdict(test="potassium", outcome="refuse", reasons=(reason,))
+    found = state_of((collected(), received(), Judged(verdicts=(verdict,), **said(6)), judged("refuse", minutes=7)))
+    assert found.verdicts["potassium"] == verdict
+    for test in ("potassium", "sodium"):
+        with pytest.raises(ImpossibleEvent, match="refused for its identity, which stands"):
+            follow(found, judged("accept", test=test, minutes=8))
 
 
 def test_a_receipt_corrects_the_volume_of_an_underfilled_tube() -> None:

@@ -11,7 +11,7 @@ from sqlalchemy.exc import DBAPIError
 from cubital.app.accounts import IDLE, LONGEST, Accounts
 from cubital.app.throttling import digest
 from cubital.errors import AccountError, SignInRefused
-from cubital.store.accounts import SqlAccounts
+from cubital.store.accounts import sql_accounts
 from cubital.store.engine import open_engine
 from tests.contract import hands
 from tests.contract.events import Clock
@@ -34,7 +34,7 @@ class QuickHasher:
 @pytest.fixture
 def accounts(address: str, clock: Clock) -> Iterator[Accounts]:
     """New accounts, with an administrator called ada."""
-    found = Accounts(SqlAccounts(open_engine(address)), hasher=QuickHasher(), now=clock)
+    found = Accounts(sql_accounts(open_engine(address)), hasher=QuickHasher(), now=clock)
     assert found.is_new()
     found.set_up(found.setup_code, "Ada", WORDS)
     yield found
@@ -55,7 +55,7 @@ def test_the_first_account_is_an_administrator_and_is_made_once(accounts: Accoun
 
 
 def test_the_first_account_needs_the_code_of_whoever_started_the_server(address: str, clock: Clock) -> None:
-    found = Accounts(SqlAccounts(open_engine(address)), hasher=QuickHasher(), now=clock)
+    found = Accounts(sql_accounts(open_engine(address)), hasher=QuickHasher(), now=clock)
     with pytest.raises(AccountError, match="another code"):
         found.set_up("", "zoe", WORDS)
     assert found.is_new()

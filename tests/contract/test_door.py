@@ -9,7 +9,7 @@ import pytest
 
 from cubital.app.accounts import Accounts, Visitor
 from cubital.errors import AccountError, SignInRefused
-from cubital.store.accounts import SqlAccounts
+from cubital.store.accounts import sql_accounts
 from cubital.store.engine import open_engine
 from cubital.store.password import MOST_AT_ONCE, Argon2Hasher
 from tests.contract.events import Clock
@@ -25,7 +25,7 @@ def accounts(address: str, clock: Clock) -> Iterator[Accounts]:
 
 
 def opened(address: str, clock: Clock, hasher: QuickHasher) -> Accounts:
-    found = Accounts(SqlAccounts(open_engine(address)), hasher=hasher, now=clock)
+    found = Accounts(sql_accounts(open_engine(address)), hasher=hasher, now=clock)
     found.set_up(found.setup_code, "Ada", WORDS)
     return found
 

@@ -160,9 +160,9 @@ def open_site_versions(
     name, files = site_files(folder, demo=demo)
     with _needing_server():
         from cubital.store.engine import open_engine
-        from cubital.store.site_versions import SqlSiteVersions
+        from cubital.store.site_versions import sql_site_versions
 
-    return SiteVersions(SqlSiteVersions(open_engine(address)), files, folder=name, now=now)
+    return SiteVersions(sql_site_versions(open_engine(address)), files, folder=name, now=now)
 
 
 def read_order(data: bytes | str, *, where: str = "order", today: datetime.date | None = None) -> Order:
@@ -476,11 +476,11 @@ def open_accounts(address: str, *, now: Now = read_now) -> Accounts:
     from cubital.app.accounts import Accounts
 
     with _needing("the accounts", "web"):
-        from cubital.store.accounts import SqlAccounts
+        from cubital.store.accounts import sql_accounts
         from cubital.store.engine import open_engine
         from cubital.store.password import Argon2Hasher
 
-    return Accounts(SqlAccounts(open_engine(address)), hasher=Argon2Hasher(), now=now)
+    return Accounts(sql_accounts(open_engine(address)), hasher=Argon2Hasher(), now=now)
 
 
 def open_takings(address: str, *, record: SpecimenRecord, now: Now = read_now) -> Takings:
@@ -489,9 +489,9 @@ def open_takings(address: str, *, record: SpecimenRecord, now: Now = read_now) -
 
     with _needing_server():
         from cubital.store.engine import open_engine
-        from cubital.store.takings import SqlTakings
+        from cubital.store.takings import sql_takings
 
-    return Takings(SqlTakings(open_engine(address)), record=record, now=now)
+    return Takings(sql_takings(open_engine(address)), record=record, now=now)
 
 
 def upgrade_store(address: str) -> tuple[str | None, str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
 from threading import Lock
 from typing import Any
@@ -11,12 +9,9 @@ from typing import Any
 import msgspec
 from sqlalchemy import Connection, Engine, Row, Table, delete, func, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import SQLAlchemyError
 
 from cubital.model.account import Account, Session, Throttle, TrailLine
-from cubital.store.engine import for_writing, name_of
-from cubital.store.fault import fault_of
-from cubital.store.record import refuse_other_edition
+from cubital.store.books import Books
 from cubital.store.tables import account, session, throttle, trail
 
 # Not the number by which the record locks: a sign-in waits for no event.
@@ -24,45 +19,9 @@ _LOCK = 0x637562616363
 _CONVERTING = Lock()
 
 
-class SqlAccounts:
+def sql_accounts(engine: Engine) -> Books[SqlAccountBook]:
     """The accounts in one database."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._is_ready = False
-
-    @contextmanager
-    def reading(self) -> Iterator[SqlAccountBook]:
-        """A transaction that only reads."""
-        with self._transaction(is_writing=False) as book:
-            yield book
-
-    @contextmanager
-    def writing(self) -> Iterator[SqlAccountBook]:
-        """A transaction that no other writer of accounts overlaps."""
-        with self._transaction(is_writing=True) as book:
-            yield book
-
-    def close(self) -> None:
-        """Give back every connection."""
-        self._engine.dispose()
-
-    @contextmanager
-    def _transaction(self, *, is_writing: bool) -> Iterator[SqlAccountBook]:
-        where = name_of(self._engine)
-        try:
-            with self._engine.connect() as connection:
-                if is_writing:
-                    for_writing(connection)
-                with connection.begin():
-                    if is_writing and self._engine.dialect.name == "postgresql":
-                        connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
-                    if not self._is_ready:
-                        refuse_other_edition(connection, where=where)
-                        self._is_ready = True
-                    yield SqlAccountBook(connection)
-        except SQLAlchemyError as error:
-            raise fault_of(error, where=where, is_committing=False) from error
+    return Books(engine, SqlAccountBook, lock=_LOCK)
 
 
 class SqlAccountBook:

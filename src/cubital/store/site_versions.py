@@ -4,68 +4,24 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, func, select
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy import Connection, Engine, Row, delete, select
 
 from cubital.errors import BrokenChain
 from cubital.model.site_version import LoggedOrder, SiteDraft, SiteFiles, SiteVersion
-from cubital.store.engine import for_writing, name_of
-from cubital.store.fault import fault_of
-from cubital.store.record import refuse_other_edition
+from cubital.store.books import Books
 from cubital.store.tables import order_log, site_draft, site_file, site_version
 
 # Not the numbers by which the record and the accounts lock: a saved site waits for no event and no sign-in.
 _LOCK = 0x637562736974
 
 
-class SqlSiteVersions:
+def sql_site_versions(engine: Engine) -> Books[SqlSiteShelf]:
     """The versions in one database."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._is_ready = False
-
-    @contextmanager
-    def reading(self) -> Iterator[SqlSiteShelf]:
-        """A transaction that only reads."""
-        with self._transaction(is_writing=False) as shelf:
-            yield shelf
-
-    @contextmanager
-    def writing(self) -> Iterator[SqlSiteShelf]:
-        """A transaction that no other writer of versions overlaps; whole when it ends well, else not at all."""
-        with self._transaction(is_writing=True) as shelf:
-            yield shelf
-
-    def close(self) -> None:
-        """Give back every connection."""
-        self._engine.dispose()
-
-    @contextmanager
-    def _transaction(self, *, is_writing: bool) -> Iterator[SqlSiteShelf]:
-        where = name_of(self._engine)
-        is_committing = False
-        try:
-            with self._engine.connect() as connection:
-                if is_writing:
-                    for_writing(connection)
-                with connection.begin() as transaction:
-                    if is_writing and self._engine.dialect.name == "postgresql":
-                        connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
-                    if not self._is_ready:
-                        refuse_other_edition(connection, where=where)
-                        self._is_ready = True
-                    yield SqlSiteShelf(connection)
-                    is_committing = is_writing
-                    transaction.commit()
-                    is_committing = False
-        except SQLAlchemyError as error:
-            raise fault_of(error, where=where, is_committing=is_committing) from error
+    return Books(engine, SqlSiteShelf, lock=_LOCK)
 
 
 class SqlSiteShelf:

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from fractions import Fraction
 from typing import Any
 
 import msgspec
 from sqlalchemy import Connection, Engine, Row, func, select, update
-from sqlalchemy.exc import SQLAlchemyError
 
 from cubital.errors import TakingError
 from cubital.model.identity import Identity
 from cubital.model.order import Order
 from cubital.model.plan import Plan
 from cubital.model.taking import Taking, Tap
-from cubital.store.engine import for_writing, name_of
-from cubital.store.fault import fault_of
-from cubital.store.record import refuse_other_edition
+from cubital.store.books import Books
 from cubital.store.tables import taking, tap
 
 # Neither the number by which the record locks nor that of the accounts.
@@ -31,45 +27,9 @@ class _Body(msgspec.Struct, frozen=True):
     plan: Plan
 
 
-class SqlTakings:
+def sql_takings(engine: Engine) -> Books[SqlTakingBook]:
     """The draws in hand in one database."""
-
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._is_ready = False
-
-    @contextmanager
-    def reading(self) -> Iterator[SqlTakingBook]:
-        """A transaction that only reads."""
-        with self._transaction(is_writing=False) as book:
-            yield book
-
-    @contextmanager
-    def writing(self) -> Iterator[SqlTakingBook]:
-        """A transaction that no other writer of draws overlaps."""
-        with self._transaction(is_writing=True) as book:
-            yield book
-
-    def close(self) -> None:
-        """Give back every connection."""
-        self._engine.dispose()
-
-    @contextmanager
-    def _transaction(self, *, is_writing: bool) -> Iterator[SqlTakingBook]:
-        where = name_of(self._engine)
-        try:
-            with self._engine.connect() as connection:
-                if is_writing:
-                    for_writing(connection)
-                with connection.begin():
-                    if is_writing and self._engine.dialect.name == "postgresql":
-                        connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
-                    if not self._is_ready:
-                        refuse_other_edition(connection, where=where)
-                        self._is_ready = True
-                    yield SqlTakingBook(connection)
-        except SQLAlchemyError as error:
-            raise fault_of(error, where=where, is_committing=False) from error
+    return Books(engine, SqlTakingBook, lock=_LOCK)
 
 
 class SqlTakingBook:
@@ -107,9 +67,7 @@ class SqlTakingBook:
 
     def close(self, code: str, at: datetime) -> None:
         """Close this draw and forget whose it is."""
-        self._connection.execute(
-            update(taking).where(taking.c.code == code).values(identity=None, closed_at=_text(at))
-        )
+        self._connection.execute(update(taking).where(taking.c.code == code).values(identity=None, closed_at=_text(at)))
 
     def close_older(self, before: datetime, at: datetime, *, but: Sequence[str]) -> None:
         """Close every draw that was begun before, but those of these codes, and forget whose it is."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
 from cubital import facts
@@ -12,6 +12,7 @@ from cubital.handling.stability import Kept, Life, Phase, is_spun_for, keep
 from cubital.model.site import Site
 from cubital.model.specimen import Specimen
 from cubital.model.test import Test
+from cubital.planning.spins import spin_for, spin_text
 
 StepKey = Literal["mix", "dark", "ice", "warm", "clot", "deliver", "spin", "separate", "freeze", "test"]
 # In the order in which they come at the bench.
@@ -122,7 +123,7 @@ class Bench:
         due_s, limit, keys = _strictest(limits)
         spin = spin_of(self.specimen, self.spun_for)
         run_s = 60 * spin.minutes if spin is not None else 0
-        words = f"spin {_spin_text(spin)}" if spin is not None else "spin; no source says how"
+        words = f"spin {spin_text(spin)}" if spin is not None else "spin; no source says how"
         start_s = None if due_s is None else due_s - run_s
         if start_s is not None and start_s < opens_s:
             begin = span_text(opens_s) if opens_s else "the draw"
@@ -232,25 +233,8 @@ def _put(specimen: Specimen, terms: set[str], life: Life) -> Life:
 
 def spin_of(specimen: Specimen, tests: tuple[Test, ...]) -> facts.Spin | None:
     """The setting that suits this tube and these tests; None where no source gives one."""
-    family = facts.additives()[specimen.additive].family
     terms = {term for test in tests for term in test.handling}
-    fitting = [spin for spin in facts.spins() if family in spin.families and spin.gel in (None, specimen.gel)]
-    wanted: tuple[tuple[bool, Callable[[facts.Spin], bool]], ...] = (
-        ("cold_spin" in terms, lambda spin: spin.temp_high_c < 10),
-        ("double_spin" in terms, lambda spin: spin.spins == 2),
-        ("warm" in terms, lambda spin: spin.temp_low_c == 37),
-    )
-    for is_wanted, suits in wanted:
-        if is_wanted and (found := next((spin for spin in fitting if suits(spin)), None)) is not None:
-            return found
-    return fitting[0] if fitting else None
-
-
-def _spin_text(spin: facts.Spin) -> str:
-    low, high = spin.rcf_low_g, spin.rcf_high_g
-    force = f"{low} g" if low == high else f"{low}-{high} g"
-    warmth = f"{spin.temp_low_c}" if spin.temp_low_c == spin.temp_high_c else f"{spin.temp_low_c}-{spin.temp_high_c}"
-    return f"{'twice, ' if spin.spins == 2 else ''}{force}, {spin.minutes} min, {warmth} C"
+    return spin_for(facts.additives()[specimen.additive].family, specimen.gel, terms)
 
 
 def _strictest(

@@ -14,12 +14,9 @@ from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, Way
 from cubital.planning.collections import CLEARED, Bottle
 from cubital.planning.parts import Packed
 from cubital.planning.sequence import Sequence
+from cubital.planning.spins import WARM, spin_for, spin_text
 from cubital.units import millilitres_text
 
-COLD = "cold_spin"
-TWICE = "double_spin"
-WARM = "warm"
-BODY_C = 37
 WHOLE_BLOOD: Final = "whole-blood"
 _BY_SITE = ("site", "site")
 _KEPT_ROWS = 200_000
@@ -180,28 +177,8 @@ def least_fill_percent(kind: TubeKind) -> int | None:
 
 def spin_words(family: str, gel: bool, handling: Tests[str]) -> str | None:
     """How this tube is spun, in words; None where no source says."""
-    fitting = [s for s in facts.spins() if family in s.families and s.gel in (None, gel)]
-    if not fitting:
-        return None
-    chosen = fitting[0]
-    for spin in fitting:
-        if (
-            (COLD in handling and spin.temp_high_c < 10)
-            or (TWICE in handling and spin.spins == 2)
-            or (WARM in handling and spin.temp_low_c == BODY_C)
-        ):
-            chosen = spin
-            break
-    force = (
-        f"{chosen.rcf_low_g}" if chosen.rcf_low_g == chosen.rcf_high_g else f"{chosen.rcf_low_g}-{chosen.rcf_high_g}"
-    )
-    warmth = (
-        f"{chosen.temp_low_c}"
-        if chosen.temp_low_c == chosen.temp_high_c
-        else f"{chosen.temp_low_c}-{chosen.temp_high_c}"
-    )
-    times = "twice, " if chosen.spins == 2 else ""
-    return f"{times}{force} g, {chosen.minutes} min, {warmth} C"
+    spin = spin_for(family, gel, handling)
+    return None if spin is None else spin_text(spin)
 
 
 def _why_kind(places: Tests[int], tests: Tests[Test], way: Way) -> list[Reason]:

@@ -179,6 +179,9 @@ def test_the_setting_follows_from_tube_and_tests() -> None:
     assert spin("citrate", "prothrombin-time") == "platelet-poor citrate plasma"
     assert spin("citrate", "lupus-anticoagulant") == "citrate plasma, twice"
     assert spin("edta", "ammonia") == "EDTA plasma, cold"
+    assert spin("heparin-gel", "ammonia") == "heparin plasma, cold"
+    # What is asked for cold and has no cold setting is not given one at room temperature.
+    assert spin("citrate", "prothrombin-time", "ammonia") == "none"
     assert spin("edta", "bnp") == "EDTA plasma"
     assert spin("sps", "bnp") == "none"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+import zlib
 
 from cubital.errors import ExchangeError
 
@@ -30,6 +31,14 @@ def open_archive(data: bytes, *, where: str, most_members: int, most_bytes: int)
         archive.close()
         raise ExchangeError(f"found {fault}; save it again in the program that made it", where=where)
     return archive
+
+
+def read_member(archive: zipfile.ZipFile, name: str, *, where: str) -> bytes:
+    """The bytes of one member; raises `ExchangeError` where it is damaged, whichever way that breaks the library."""
+    try:
+        return archive.read(name)
+    except (zipfile.BadZipFile, zlib.error, ValueError, OSError, EOFError, NotImplementedError, RuntimeError):
+        raise ExchangeError("found a damaged part; send the file again", where=f"{where} {name[:60]}") from None
 
 
 def _fault_of(archive: zipfile.ZipFile, most_members: int, most_bytes: int) -> str | None:

@@ -8,7 +8,7 @@ import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 
 from cubital.errors import ExchangeError
-from cubital.exchange.archive import open_archive
+from cubital.exchange.archive import open_archive, read_member
 from cubital.exchange.site_sheet import Line, Sheet
 
 MOST_BYTES = 5_000_000
@@ -135,4 +135,4 @@ def read_csv_archive(data: bytes, *, where: str) -> dict[str, Sheet]:
         names = [name for name in archive.namelist() if name.lower().endswith(".csv")]
         if not names:
             raise ExchangeError("found no CSV in the archive; expected tests.csv or tubes.csv", where=where)
-        return {name: read_csv(archive.read(name), where=name) for name in names}
+        return {name: read_csv(read_member(archive, name, where=where), where=name) for name in names}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import zipfile
 from typing import Literal, NamedTuple, get_args
 
 from cubital.errors import ExchangeError
@@ -60,10 +59,7 @@ def read_site_file(data: bytes, site: Site, *, where: str, findings: list[Findin
             is_workbook = "[Content_Types].xml" in archive.namelist()
         if is_workbook:
             return _tables_of(list(read_xlsx(data, where=where, findings=findings).values()), where, findings)
-        try:
-            return _tables_of(list(read_csv_archive(data, where=where).values()), where, findings)
-        except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError):
-            raise ExchangeError("found a damaged archive; send the file again", where=where) from None
+        return _tables_of(list(read_csv_archive(data, where=where).values()), where, findings)
     if data.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"{":
         return Tables(tests=read_definitions(data, site, where=where, findings=findings))
     if data.startswith(b"\xd0\xcf\x11\xe0"):

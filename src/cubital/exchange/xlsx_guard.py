@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from cubital.errors import ExchangeError
-from cubital.exchange.archive import open_archive
+from cubital.exchange.archive import open_archive, read_member
 
 MOST_MEMBERS = 200
 MOST_UNPACKED = 30_000_000
@@ -70,14 +70,13 @@ def _parse(archive: zipfile.ZipFile, name: str, where: str) -> Any:
     from defusedxml.ElementTree import fromstring
 
     place = f"{where} {name[:60]}"
+    data = read_member(archive, name, where=where)
     try:
-        return fromstring(archive.read(name), forbid_dtd=True)
+        return fromstring(data, forbid_dtd=True)
     except DefusedXmlException:
         raise ExchangeError(f"found a document type or entity; expected none; {_RESAVE}", where=place) from None
     except (ParseError, ValueError, LookupError):
         raise ExchangeError(f"found text that is not XML; expected a workbook; {_RESAVE}", where=place) from None
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError):
-        raise ExchangeError("found a damaged part; send the file again", where=place) from None
 
 
 def _look_at_sheet(root: Any, where: str) -> None:

@@ -295,6 +295,12 @@ def test_an_unknown_format_is_refused() -> None:
         export_site(read(SMALL), "ods")
 
 
+def test_an_archive_whose_directory_points_before_its_start_is_refused() -> None:
+    whole = _exported("csv")
+    with pytest.raises(ExchangeError, match="damaged part"):
+        bring(whole[:2] + b"\0" + whole[4:], SMALL)
+
+
 @pytest.mark.parametrize("kind", ["csv", "tests.csv", "xlsx", "fhir"])
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())

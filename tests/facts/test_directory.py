@@ -6,10 +6,11 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+import msgspec
 import pytest
 
 from cubital import facts
-from cubital.errors import AmbiguousTest
+from cubital.errors import AmbiguousTest, OrderError
 from cubital.exchange.site_folder import read_site
 from cubital.facts.directory import HANDLING
 from cubital.planning.directory import Directory
@@ -143,11 +144,38 @@ def test_no_word_that_is_not_for_blood_is_a_word_of_the_shipped_directory() -> N
     [
         ("type & screen", "type-and-screen"), ("group and save", "type-and-screen"), ("FBS", "glucose-tolerance-0-min"),
         ("factor 8", "factor-viii"), ("VWF antigen", "von-willebrand-factor-antigen"), ("BCX", "blood-culture"),
-        ("CBC w/ diff", "complete-blood-count-with-differential"), ("UA", "urate"),
+        ("CBC w/ diff", "complete-blood-count-with-differential"),
+        ("uric acid", "urate"), ("alk phos", "alkaline-phosphatase"),
     ],
 )  # fmt: skip
 def test_the_trade_s_other_words_are_understood(word: str, key: str) -> None:
     assert Directory(read_site()).resolve(word) == ("test", key)
+
+
+def test_a_name_of_a_blood_test_and_of_a_urine_test_is_asked() -> None:
+    for word in ("UA", "u/a"):
+        with pytest.raises(AmbiguousTest, match="for a test of urine, which is not blood") as caught:
+            Directory(read_site()).resolve(word)
+        assert caught.value.choices == ("urate",)
+
+
+def test_a_site_that_gives_such_a_name_to_its_test_is_understood() -> None:
+    site = read_site()
+    urate = msgspec.structs.replace(site.tests["urate"], also=("UA",))
+    own = msgspec.structs.replace(site, tests={**site.tests, "urate": urate})
+    assert Directory(own).resolve("UA") == ("test", "urate")
+
+
+def test_where_the_blood_test_is_not_done_such_a_name_is_unknown_and_planned_as_nothing() -> None:
+    site = read_site()
+    without = msgspec.structs.replace(site, tests={k: t for k, t in site.tests.items() if k != "urate"}, panels={})
+    with pytest.raises(OrderError):
+        Directory(without).resolve("UA")
+
+
+def test_every_blood_test_that_such_a_name_may_mean_is_in_the_directory() -> None:
+    meant = {key for entry in facts.elsewhere().values() for key in entry.perhaps.values()}
+    assert meant <= set(facts.tests_table())
 
 
 def test_a_tolerance_test_without_its_dose_is_asked() -> None:

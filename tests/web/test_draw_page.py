@@ -101,6 +101,7 @@ def test_what_cannot_be_is_refused_or_warned_of_in_words(collector: Browser, for
     [
         ("potasium", "no test or panel of this site goes by this name", "potassium"),
         ("blood gas", "stands for several tests", "blood gas, arterial"),
+        ("UA", "also stands for a test not of blood", "urate (uric acid)"),
         ("urine culture", "asks for", None),
         ("2823-4", "no test or panel", None),
     ],

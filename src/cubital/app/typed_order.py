@@ -150,7 +150,8 @@ def _doubt(place: int, lines: Sequence[str], error: OrderError, site: Site) -> D
         said = "no test or panel of this site goes by this name"
         keys = error.near
     elif isinstance(error, AmbiguousTest):
-        said = "this name stands for several tests"
+        alone = len(error.choices) == 1
+        said = "this name also stands for a test not of blood" if alone else "this name stands for several tests"
         keys = error.choices
     offers = tuple(
         Offer(key=key, name=_name(key, site), text="\n".join((*lines[:place], key, *lines[place + 1 :])))

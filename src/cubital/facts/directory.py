@@ -197,10 +197,11 @@ def load_ambiguous(table: Mapping[str, Any], *, file: str) -> Mapping[str, tuple
 
 
 class Elsewhere(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What is not blood, and the words that ask for it."""
+    """What is not blood, the words that ask for it, and names that may ask for it or for the blood test of that key."""
 
     name: str
     words: Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
+    perhaps: Mapping[str, str] = {}
     marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
 
 

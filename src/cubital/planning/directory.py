@@ -113,6 +113,7 @@ class Directory:
         if (system is None or is_site_system(system)) and folded in self._ambiguous:
             raise self._ambiguous_error(text, self._ambiguous[folded], where)
         if system is None or is_site_system(system):
+            self._refuse_perhaps_elsewhere(text, where)
             refuse_elsewhere(text, where=where)
         raise self._unknown_error(text, system, where)
 
@@ -148,7 +149,7 @@ class Directory:
             return []
         hits: list[Hit] = []
         by_code = self.look_up(text)
-        meant = self._ambiguous.get(folded, ())
+        meant = (*self._ambiguous.get(folded, ()), *(key for key, _ in _perhaps_elsewhere().get(folded, ())))
         asked_words = words_of(text)
         for entry, record, names in self._searched:
             found = rank(folded, asked_words, names)
@@ -205,6 +206,18 @@ class Directory:
             choices=keys,
         )
 
+    def _refuse_perhaps_elsewhere(self, text: str, where: str) -> None:
+        """Ask where the trade uses a name both for a test of this site and for what is not blood."""
+        for key, name in _perhaps_elsewhere().get(fold(text), ()):
+            if key in self._tests:
+                raise AmbiguousTest(
+                    f"found {_quoted(text)}, which stands for {key} and for a test of {name}, which is not blood; "
+                    f"expected the one meant; write {key}, or send the other elsewhere",
+                    where=where,
+                    asked=text[:MOST_TEXT],
+                    choices=(key,),
+                )
+
     def _unknown_error(self, text: str, system: str | None, where: str) -> UnknownTest:
         near = self.near(text) if system is None or is_site_system(system) else ()
         hint = f"near: {', '.join(near)}" if near else "look it up in the directory"
@@ -235,6 +248,16 @@ def refuse_elsewhere(text: str, *, where: str) -> None:
 @cache
 def _words_elsewhere() -> Mapping[str, str]:
     return {fold(word): entry.name for entry in facts.elsewhere().values() for word in entry.words}
+
+
+@cache
+def _perhaps_elsewhere() -> Mapping[str, list[tuple[str, str]]]:
+    """By folded name the tests of blood it may mean, each with what else it may mean."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for entry in facts.elsewhere().values():
+        for name, key in entry.perhaps.items():
+            found.setdefault(fold(name), []).append((key, entry.name))
+    return found
 
 
 def is_site_system(system: str) -> bool:

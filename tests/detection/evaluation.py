@@ -38,6 +38,7 @@ DOSES: dict[str, tuple[float, ...]] = {
     "k2-edta": (0.01, 0.02, 0.03, 0.05, 0.1, 0.2),
     "k3-edta": (0.05, 0.1),
     "sodium-citrate": (0.1, 0.2, 0.3),
+    "citrate-lock": (0.005, 0.01, 0.02, 0.05),
     "fluoride-oxalate": (0.02, 0.05, 0.1),
     "saline": (0.05, 0.1, 0.2, 0.3),
     "dextrose": (0.02, 0.05, 0.1, 0.2),

@@ -73,6 +73,8 @@ def contaminated(samples: Samples, cause: str, dose: Floats) -> dict[str, Floats
         kept, brings = np.ones(samples.count), _edta(samples, values, cause, dose)
     elif cause == "sodium-citrate":
         kept, brings = _citrate(samples, values, dose)
+    elif cause == "citrate-lock":
+        brings = _lock(samples)
     elif cause == "fluoride-oxalate":
         kept, brings = np.ones(samples.count), _fluoride(samples, values, dose)
     else:
@@ -95,6 +97,12 @@ def _citrate(samples: Samples, values: dict[str, Floats], dose: Floats) -> tuple
     for name in ("calcium", "magnesium"):
         values[name] *= 1 - 0.03 * np.minimum(citrate * dose, 5) * rng.uniform(0, 1, samples.count)
     return 1 - dose * (1 - plasma / whole), {"sodium": 3 * citrate}
+
+
+def _lock(samples: Samples) -> dict[str, Floats]:
+    """A catheter's lock of 4, 10, 30 or 46.7 % trisodium citrate, weighed as the dihydrate or the anhydrous salt."""
+    grams = samples.rng.choice([40.0, 100.0, 300.0, 467.0], samples.count)
+    return {"sodium": 3 * grams / samples.rng.choice([294.10, 258.07], samples.count) * 1000}
 
 
 def _fluoride(samples: Samples, values: dict[str, Floats], dose: Floats) -> dict[str, Floats]:

@@ -62,8 +62,11 @@ def test_earlier_results_do_not_hide_a_tenth_of_edta_plasma() -> None:
 
 @pytest.mark.parametrize(
     ("cause", "dose", "least"),
-    [("saline", 0.2, 0.95), ("dextrose", 0.1, 0.85), ("sodium-citrate", 0.3, 0.9), ("fluoride-oxalate", 0.1, 0.97)],
-)
+    [
+        ("saline", 0.2, 0.95), ("dextrose", 0.1, 0.85), ("sodium-citrate", 0.3, 0.9), ("fluoride-oxalate", 0.1, 0.97),
+        ("citrate-lock", 0.01, 0.7), ("citrate-lock", 0.05, 0.97),
+    ],
+)  # fmt: skip
 def test_larger_shares_of_other_causes_are_found(cause: str, dose: float, least: float, clean: Floats) -> None:
     bad = of_family(chances(trial(ALONE, cause, dose).samples), cause)
     assert sensitivity_at(of_family(clean, cause), bad) > least

@@ -3,8 +3,8 @@ whole program answers it.
 
 Of serum with sodium from 148 mmol/L 3.1 % held citrate; a chloride up to 105 (specificity 93.4 %) or a gap of sodium
 and chloride of 47 and more (95.3 %) misses none. Checks 12, 13 and 14. By these figures 3 of 10 samples that chloride
-flags are contaminated, and 4 of 10 that the gap flags. 59 % were of dialysis, from locks of a catheter: trisodium
-citrate of 4 to 47 %, which brings sodium and hardly thins. The model knows the plasma of a citrate tube and no lock.
+flags are contaminated, and 4 of 10 that the gap flags. 59 % were of dialysis, likely from locks of a catheter:
+trisodium citrate of 4 to 47 %, which brings sodium and hardly thins.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ def test_what_both_screens_exclude_is_excluded() -> None:
     assert found.probability("sodium-citrate") < 0.001
 
 
-# Missed: both screens flag sodium 152 with chloride 103. A tube's citrate that gives a gap of 49 is 23 % of the
-# plasma and gives a sodium of 147; 152 asks for a native 145 beside it, and for calcium, protein and phosphatase a
-# fifth lower. The answer is under 1 %, where the screens' own figures make it 30 to 40 %: a lock is what it would
-# have to know.
+# Missed: both screens flag sodium 152 with chloride 103. The answer is under 1 % for citrate of a tube and of a lock
+# together, where the screens' own figures make it 30 to 40 %. The model takes 1.9 % of clean samples to reach 148, with
+# chloride up to 105 in 18 % of these; the study has 0.55 % and 6.6 %: wide on purpose, so that illness is not called
+# contamination. And the study looked from 148 on only, where the model spreads a lock's shares from little to much.
 @pytest.mark.parametrize("keys", [("sodium", "chloride", "potassium"), PANEL], ids=["three", "panel"])
 def test_what_both_screens_flag_is_missed_by_thirty_percent_points(keys: tuple[str, ...]) -> None:
     found = weigh(NATIVE | {"sodium": 152.0, "chloride": 103.0}, *keys)
-    assert found.probability("sodium-citrate") < 0.05
+    assert 0.0005 < found.probability("sodium-citrate") < 0.05
     flagged, of_citrate = 0.031 + 0.969 * (1 - 0.953), 0.031
     assert of_citrate / flagged == pytest.approx(0.40, abs=0.01)
 
@@ -39,7 +39,7 @@ def test_what_both_screens_flag_is_missed_by_thirty_percent_points(keys: tuple[s
 def test_the_plasma_of_a_citrate_tube_is_suspected_with_its_share(share: float) -> None:
     found = weigh(tainted(NATIVE, CITRATE_TUBE, share), *PANEL)
     assert (found.verdict, found.redraw) == ("suspect", True)
-    assert found.probability("sodium-citrate") > (0.7 if share == 0.3 else 0.9)
+    assert found.probability("sodium-citrate") > (0.6 if share == 0.3 else 0.9)
     assert holds(found, min(share, 0.99))
     assert not {"sodium", "chloride", "calcium"} & set(found.trusted)
 

@@ -26,7 +26,8 @@ CAUSES: tuple[str, ...] = get_args(CauseKey)
 class Cause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One cause: how often it is met, at which doses, and what it may move beyond what is computed.
 
-    `share` is None for `none` alone, which has what the others leave.
+    `share` is None for `none` alone, which has what the others leave. A cause with an additive and fluids says how much
+    of its share is the fluids' (`fluid_part`), and their own dose.
     """
 
     key: CauseKey
@@ -37,6 +38,8 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     additive: str | None = None
     fluids: tuple[str, ...] = ()
     dose: Between | None = None
+    fluid_dose: Between | None = None
+    fluid_part: Decimal | None = None
     dose_g_per_l: Between | None = None
     dose_h: Between | None = None
     decline: Decimal = Decimal(0)
@@ -52,8 +55,14 @@ class Cause(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
             raise ValueError(f"found a share of {self.share}; expected above 0 and below 1")
         if bool(self.additive or self.fluids) != (self.dose is not None):
             raise ValueError("expected a dose with an additive or fluids, and only with them")
-        if self.dose is not None and self.dose.high > 1:
-            raise ValueError(f"found a dose of {self.dose.high}; expected a share, at most 1")
+        has_both = bool(self.additive and self.fluids)
+        if has_both != (self.fluid_dose is not None) or has_both != (self.fluid_part is not None):
+            raise ValueError("expected fluid_dose and fluid_part with an additive and fluids, and only with both")
+        if self.fluid_part is not None and not 0 < self.fluid_part < 1:
+            raise ValueError(f"found a fluid_part of {self.fluid_part}; expected above 0 and below 1")
+        for dose in (self.dose, self.fluid_dose):
+            if dose is not None and dose.high > 1:
+                raise ValueError(f"found a dose of {dose.high}; expected a share, at most 1")
 
 
 class Change(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

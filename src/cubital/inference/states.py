@@ -20,6 +20,7 @@ from cubital.chemistry.hemolysis import released_by_hemolysis
 from cubital.chemistry.standing import after_standing
 from cubital.facts.causes import CAUSES, Cause, Illness, causes, illnesses
 from cubital.facts.contaminants import Level
+from cubital.facts.population import Between
 from cubital.inference.doses import dose_grid, dose_weights
 from cubital.inference.population import Floats, spread, typical_native
 
@@ -33,7 +34,7 @@ _ALSO_G_PER_L = np.array([0.8, 1.6, 3.2, 6.4])
 _STEP = 0.01
 # How closely doses are spaced where results tell them apart well.
 _SALT, _FLUID = {"ratio": 1.25, "step": 0.02, "growth": 3.5}, {"ratio": 1.25, "step": 0.025}
-_FINE = {"edta": _SALT, "fluoride": _SALT, "fluid": _FLUID}
+_FINE = {"edta": _SALT, "citrate": _SALT, "fluoride": _SALT, "fluid": _FLUID}
 _COARSE = {family: {"ratio": 1.7, "step": 0.1} for family in _FINE}
 # How much stronger or weaker than published another laboratory's assay may answer EDTA, each with its weight: memory.
 _STRENGTHS = ((1.0, 0.4), (0.4, 0.3), (1.8, 0.3))
@@ -43,6 +44,7 @@ _UNMOVED = {"magnesium": ("isocitrate-dehydrogenase", 0.25), "zinc": ("atomic-ab
 _FALLEN = ((0.5, 0.4), (0.0, 0.3), (1.0, 0.3))
 
 Effect = Callable[[Mapping[str, float]], Mapping[str, float]]
+_Variant = tuple[float, Callable[[float], Effect]]
 
 
 class States(msgspec.Struct, frozen=True, kw_only=True):
@@ -133,44 +135,52 @@ def _ill(illness: Illness, strength: float) -> Effect:
 
 
 def _rows_of_contaminant(cause: Cause) -> Iterator[_Row]:
+    for part, dose, variants in _parts(cause):
+        fine = dose_grid(float(dose.low), float(dose.high), **_FINE.get(cause.family, {"ratio": 1.4, "step": 0.1}))
+        coarse = dose_grid(float(dose.low), float(dose.high), **_COARSE.get(cause.family, {"ratio": 3.0, "step": 0.3}))
+        decline = float(cause.decline)
+        hemolyzed = ALSO_HEMOLYZED if cause.family in _HARD_DRAWS else float(causes()["hemolysis"].share or 0)
+        for share, weight in zip(fine.tolist(), dose_weights(fine, decline=decline).tolist(), strict=True):
+            for of_part, effect_at in variants:
+                yield _Row(
+                    cause=cause.key, weight=part * (1 - hemolyzed) * weight * of_part, share=share,
+                    effect=effect_at(share),
+                )  # fmt: skip
+        # Beside hemolysis only the first way, which is the typical one.
+        _, first = variants[0]
+        also = dose_weights(_ALSO_G_PER_L, decline=float(causes()["hemolysis"].decline))
+        for share, weight in zip(coarse.tolist(), dose_weights(coarse, decline=decline).tolist(), strict=True):
+            for free, of_part in zip(_ALSO_G_PER_L.tolist(), also.tolist(), strict=True):
+                yield _Row(
+                    cause=cause.key, weight=part * hemolyzed * weight * of_part, share=share, free_g_per_l=free,
+                    effect=_then(_hemolyzed(free, "typical"), first(share)),
+                )  # fmt: skip
+
+
+def _parts(cause: Cause) -> Iterator[tuple[float, Between, list[_Variant]]]:
+    """What a cause is a mix of, a tube's additive and fluids: the part of each, its doses, its variants."""
     assert cause.dose is not None
-    low, high, decline = float(cause.dose.low), float(cause.dose.high), float(cause.decline)
-    fine = dose_grid(low, high, **_FINE.get(cause.family, {"ratio": 1.4, "step": 0.1}))
-    coarse = dose_grid(low, high, **_COARSE.get(cause.family, {"ratio": 3.0, "step": 0.3}))
-    variants = list(_variants(cause))
-    hemolyzed = ALSO_HEMOLYZED if cause.family in _HARD_DRAWS else float(causes()["hemolysis"].share or 0)
-    for share, weight in zip(fine.tolist(), dose_weights(fine, decline=decline).tolist(), strict=True):
-        for part, effect_at in variants:
-            yield _Row(cause=cause.key, weight=(1 - hemolyzed) * weight * part, share=share, effect=effect_at(share))
-    # Beside hemolysis only the first way, which is the typical one.
-    _, first = variants[0]
-    also = dose_weights(_ALSO_G_PER_L, decline=float(causes()["hemolysis"].decline))
-    for share, weight in zip(coarse.tolist(), dose_weights(coarse, decline=decline).tolist(), strict=True):
-        for free, part in zip(_ALSO_G_PER_L.tolist(), also.tolist(), strict=True):
-            yield _Row(
-                cause=cause.key, weight=hemolyzed * weight * part, share=share, free_g_per_l=free,
-                effect=_then(_hemolyzed(free, "typical"), first(share)),
-            )  # fmt: skip
-
-
-def _variants(cause: Cause) -> Iterator[tuple[float, Callable[[float], Effect]]]:
-    """The ways in which assays or makers differ for this cause, each with its share, the typical one first."""
+    of_fluids = float(cause.fluid_part or (1 if cause.fluids else 0))
+    if cause.additive is not None:
+        yield 1 - of_fluids, cause.dose, list(_variants(cause.family, cause.additive))
     if cause.fluids:
-        for key in cause.fluids:
-            yield 1 / len(cause.fluids), _mixing(fluid(key))
-        return
-    assert cause.additive is not None
-    contaminant = tube_plasma(load_of(cause.additive), HEMATOCRIT)
-    if cause.family == "edta":
+        each = 1 / len(cause.fluids)
+        yield of_fluids, cause.fluid_dose or cause.dose, [(each, _mixing(fluid(key))) for key in cause.fluids]
+
+
+def _variants(family: str, additive: str) -> Iterator[_Variant]:
+    """The ways in which assays or makers differ for this additive, each with its share, the typical one first."""
+    contaminant = tube_plasma(load_of(additive), HEMATOCRIT)
+    if family == "edta":
         yield from _edta_variants(contaminant)
-    elif cause.family == "fluoride":
+    elif family == "fluoride":
         for fallen, part in _FALLEN:
             yield part, _mixing(_scaled(contaminant, "oxalate", fallen))
     else:
         yield 1.0, _mixing(contaminant)
 
 
-def _edta_variants(contaminant: Contaminant) -> Iterator[tuple[float, Callable[[float], Effect]]]:
+def _edta_variants(contaminant: Contaminant) -> Iterator[_Variant]:
     """Every mix of assays that answer and do not, and of those of calcium and of ALP that answer more and less.
 
     Where zinc's does not answer, only mixes in which calcium's and ALP's are alike, so that the table stays short.

@@ -30,7 +30,7 @@ class Rule(NamedTuple):
     needs_zinc: bool = False
 
 
-EDTA, FLUID = ("k2-edta", "k3-edta"), ("saline", "balanced-fluid")
+EDTA, FLUID, CITRATE = ("k2-edta", "k3-edta"), ("saline", "balanced-fluid"), ("sodium-citrate", "citrate-lock")
 RULES = (
     Rule("potassium of 6.0 or more", "Cornes 2008", EDTA, False, lambda now, _: now["potassium"] >= 6.0),
     Rule(
@@ -39,11 +39,11 @@ RULES = (
     ),
     Rule("zinc under 10", "Cornes 2008", EDTA, False, lambda now, _: now["zinc"] < 10, needs_zinc=True),
     Rule(
-        "sodium of 148 or more, gap to chloride of 47 or more", "Lorde 2025", ("sodium-citrate",), False,
+        "sodium of 148 or more, gap to chloride of 47 or more", "Lorde 2025", CITRATE, False,
         lambda now, _: (now["sodium"] >= 148) & (now["sodium"] - now["chloride"] >= 47),
     ),
     Rule(
-        "sodium of 148 or more, chloride of 105 or less", "Lorde 2025", ("sodium-citrate",), False,
+        "sodium of 148 or more, chloride of 105 or less", "Lorde 2025", CITRATE, False,
         lambda now, _: (now["sodium"] >= 148) & (now["chloride"] <= 105),
     ),
     Rule("calcium down by 24 %", "Yang 2024", FLUID, True, lambda now, then: now["calcium"] <= 0.76 * then["calcium"]),

@@ -59,3 +59,12 @@ def test_over_one_percent_of_the_volume_the_hematocrit_is_asked_for() -> None:
         plan = verified(order, SHIPPED)
         assert within(Fraction(plan.totals.all_blood_ul * 100, plan.totals.blood_volume_ul or 1), share, 0.01)
         assert any(said in caution.text for caution in plan.cautions) is is_warned
+
+
+# A choice of this project: an adult's two sets of cultures take over 1 %, and the guidance is for research.
+@pytest.mark.parametrize(("years", "level"), [(17.9, "warn"), (18, "note"), (61, "note")])
+def test_an_adult_over_one_percent_gets_a_note_and_a_child_a_warning(years: float, level: str) -> None:
+    said = facts.safety()["large-draw"].text
+    plan = verified(order_of("blood-culture", "cbc", patient=patient_of(55, years)), SHIPPED)
+    assert plan.totals.all_blood_ul * 100 > (plan.totals.blood_volume_ul or 0)
+    assert [caution.level for caution in plan.cautions if said in caution.text] == [level]

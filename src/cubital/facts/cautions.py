@@ -70,6 +70,7 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     limit_attempts: Whole | None = None
     limit_m: Whole | None = None
     limit_percent: Decimal | None = None
+    note_from_years: int | None = None
     limit_fraction: Decimal | None = None
 
 

@@ -218,8 +218,14 @@ def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int
         if most is not None and share_of_all * most.denominator > most.numerator * limit.blood_volume_ul:
             large = facts.safety()["large-draw"]
             share = share_of_all / limit.blood_volume_ul
-            found.append(caution_of("warn", f"{large.text} This draw: {share:.2f} %.", large.marks[0]))
+            level = "note" if _is_from_years(order.patient, large.note_from_years) else "warn"
+            found.append(caution_of(level, f"{large.text} This draw: {share:.2f} %.", large.marks[0]))
     return found
+
+
+def _is_from_years(patient: Patient, years: int | None) -> bool:
+    """Whether the patient is known to be of this age at least; a year of UCUM has 8766 hours."""
+    return years is not None and patient.age_h is not None and patient.age_h >= years * 8766
 
 
 @cache

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+import cubital.store.engine
 from cubital.app.wiring import open_record
 from tests.contract import hands
 from tests.contract.events import MORNING, Clock, collected, in_order, received
@@ -122,6 +123,7 @@ def test_a_person_vouches_for_the_clock_only_where_it_is_behind(db: str) -> None
 def test_a_database_without_its_library_names_the_command_that_installs_it(
     db: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("cubital.store", cubital.store)  # given back after: one imported here lacks parts
     for name in [name for name in sys.modules if name.startswith(("cubital.store", "sqlalchemy"))]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "sqlalchemy", None)

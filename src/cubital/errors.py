@@ -4,7 +4,8 @@
     ├── FactsError        a shipped fact is malformed or has no source
     ├── UnitError         a quantity that cannot be read
     ├── SiteError         a site folder that cannot be used; carries every finding
-    │   └── StaleSite     someone else saved the site first; says who and when
+    │   ├── StaleSite     someone else saved the site first; says who and when
+    │   └── OtherDraft    what was brought in is not what was looked over
     ├── OrderError        an order that cannot be planned as written
     │   ├── UnknownTest   nobody defined this test; carries near misses
     │   ├── AmbiguousTest the name stands for several tests; carries them
@@ -93,6 +94,10 @@ class StaleSite(SiteError):
         self.by = by
         self.at = at
         super().__init__(message, where=where)
+
+
+class OtherDraft(SiteError):
+    """What was brought in and not saved is not what was looked over: another file came in since."""
 
 
 class OrderError(CubitalError, ValueError):

@@ -12,7 +12,7 @@ from sqlalchemy.exc import DBAPIError
 
 from cubital.app.site_editing import SiteVersions
 from cubital.app.wiring import open_site, open_site_versions
-from cubital.errors import BrokenChain, SiteError, StaleSite
+from cubital.errors import BrokenChain, OtherDraft, SiteError, StaleSite
 from cubital.model.site_version import LoggedOrder
 from tests.contract import hands
 from tests.contract.events import MORNING, Clock
@@ -248,8 +248,35 @@ def test_a_draft_is_kept_for_its_account_until_it_is_dropped(versions: SiteVersi
     assert found is not None
     assert (found.origin, found.files, found.made_at) == ("list.xlsx", {"site.toml": 'name = "Another"\n'}, MORNING)
     assert versions.draft("ben") is None
-    versions.drop_draft("ada")
+    versions.drop_draft("ada", found.digest)
     assert versions.draft("ada") is None
+
+
+def test_only_the_draft_that_was_shown_is_saved_or_dropped(versions: SiteVersions) -> None:
+    files = versions.newest().files
+    versions.keep_draft("ada", 0, {**files, "tubes.toml": TUBES.replace("in_stock = 40", "in_stock = 7")}, origin="a")
+    shown = versions.draft("ada")
+    versions.keep_draft("ada", 0, {**files, "tubes.toml": TUBES.replace("in_stock = 40", "in_stock = 9")}, origin="b")
+    other = versions.draft("ada")
+    assert shown is not None
+    assert other is not None
+    for settle in (versions.need_draft, versions.drop_draft, lambda who, what: versions.save_draft(who, what, "n")):
+        with pytest.raises(OtherDraft, match="found b, brought in at 0"):
+            settle("ada", shown.digest)
+    assert versions.draft("ada") == other
+    assert versions.save_draft("ada", other.digest, "").note == "brought in b"
+    assert in_stock(versions) == 9
+    with pytest.raises(SiteError, match="found nothing that was brought in"):
+        versions.save_draft("ada", other.digest, "again")
+
+
+def test_a_draft_that_cannot_be_saved_is_kept(versions: SiteVersions) -> None:
+    versions.keep_draft("ada", 0, {"site.toml": "name = 7\n"}, origin="list.csv")
+    found = versions.draft("ada")
+    assert found is not None
+    with pytest.raises(SiteError):
+        versions.save_draft("ada", found.digest, "n")
+    assert versions.draft("ada") == found
 
 
 def test_logged_orders_take_the_place_of_older_ones(versions: SiteVersions) -> None:

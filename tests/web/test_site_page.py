@@ -346,9 +346,9 @@ def test_a_changed_table_is_looked_over_tried_saved_and_used(supervisor: Browser
     assert "Brought in, not saved: tubes.csv" in text
     assert "sky blue" in text
     assert sites.history() == ()
-    supervisor.post("/site/tables/change", {"do": "try"})
-    assert "What it would do" in supervisor.text
-    supervisor.post("/site/tables/change", {"do": "save", "note": "new caps"})
+    supervisor.post("/site/tables/change", {"do": "try", "draft": shown_draft(text)})
+    assert "What it would do</h2>" in supervisor.text
+    supervisor.post("/site/tables/change", {"do": "save", "note": "new caps", "draft": shown_draft(supervisor.text)})
     assert supervisor.path == "/site/version"
     assert sites.newest().site.kinds["citrate"].stopper == "sky blue"
     assert sites.draft("supervisor") is None
@@ -374,20 +374,76 @@ def test_a_file_that_is_no_table_is_refused(supervisor: Browser, sites: SiteVers
 def test_a_table_that_was_brought_in_before_someone_saved_is_not_laid_over_it(
     supervisor: Browser, application: Starlette, sites: SiteVersions
 ) -> None:
-    send(supervisor, "tubes.csv", table_of(supervisor, "tubes.csv").replace(b"pale blue, ribbed", b"sky blue"))
+    text = send(supervisor, "tubes.csv", table_of(supervisor, "tubes.csv").replace(b"pale blue, ribbed", b"sky blue"))
+    shown = shown_draft(text)
     other = Browser(application).sign_in("administrator").get("/site/test?key=potassium")
     save(other, OWN_TUBE)
-    supervisor.get("/site/tables").post("/site/tables/change", {"do": "save", "note": "new caps"})
+    supervisor.get("/site/tables").post("/site/tables/change", {"do": "save", "note": "new caps", "draft": shown})
     assert supervisor.status == 409
     assert "Someone saved since this was brought in" in supervisor.text
     assert "own tube" in supervisor.text
     assert [one.number for one in sites.history()] == [1, 0]
-    supervisor.post("/site/tables/change", {"do": "drop"})
+    supervisor.post("/site/tables/change", {"do": "drop", "draft": shown})
     assert sites.draft("supervisor") is None
-    supervisor.post("/site/tables/change", {"do": "save", "note": "again"})
+    supervisor.post("/site/tables/change", {"do": "save", "note": "again", "draft": shown})
     assert supervisor.status == 422
 
 
 def test_a_format_that_is_none_is_refused(collector: Browser) -> None:
     assert collector.get("/site/table?format=../etc").status == 404
     assert "Bring a table in" not in collector.get("/site/tables").text
+
+
+_SHOWN = re.compile(r'name="draft" value="([0-9a-f]{64})"')
+
+
+def shown_draft(text: str) -> str:
+    """The digest of the draft that a page shows, as its form sends it."""
+    found = _SHOWN.search(text)
+    assert found is not None
+    return found[1]
+
+
+@pytest.mark.parametrize("do", ["save", "drop"])
+def test_of_two_tabs_only_the_draft_that_is_shown_is_saved_or_thrown_away(
+    supervisor: Browser, sites: SiteVersions, do: str
+) -> None:
+    stock, tests = table_of(supervisor, "tubes.csv"), table_of(supervisor, "tests.csv")
+    first = shown_draft(send(supervisor, "caps.csv", stock.replace(b"pale blue, ribbed", b"sky blue")))
+    second = shown_draft(send(supervisor, "benches.csv", tests.replace(b"toxicology", b"night lab")))
+    assert first != second
+    supervisor.post("/site/tables/change", {"do": do, "note": "new caps", "draft": first})
+    assert supervisor.status == 409
+    assert "This page showed another file" in supervisor.text
+    assert "benches.csv, brought in at" in supervisor.text
+    assert "<ins>night lab</ins>" in supervisor.text
+    assert "sky blue" not in supervisor.text
+    assert shown_draft(supervisor.text) == second
+    assert sites.history() == ()
+    supervisor.post("/site/tables/change", {"do": "save", "note": "nights", "draft": second})
+    assert supervisor.path == "/site/version"
+    assert "night lab" in {test.bench for test in sites.newest().site.tests.values()}
+
+
+def test_a_try_in_the_older_of_two_tabs_says_that_it_is_of_the_other_file(supervisor: Browser) -> None:
+    stock = table_of(supervisor, "tubes.csv")
+    first = shown_draft(send(supervisor, "caps.csv", stock.replace(b"pale blue, ribbed", b"sky blue")))
+    send(supervisor, "other.csv", stock.replace(b"pale blue, ribbed", b"pale green"))
+    supervisor.post("/site/tables/change", {"do": "try", "draft": first})
+    assert supervisor.status == 409
+    assert "What it would do</h2>" not in supervisor.text
+
+
+@pytest.mark.parametrize("digest", ["", "0" * 64])
+def test_a_save_that_does_not_say_which_draft_it_was_shown_is_refused(
+    supervisor: Browser, sites: SiteVersions, digest: str
+) -> None:
+    send(supervisor, "caps.csv", table_of(supervisor, "tubes.csv").replace(b"pale blue, ribbed", b"sky blue"))
+    supervisor.post("/site/tables/change", {"do": "save", "note": "new caps", "draft": digest})
+    assert supervisor.status == 409
+    assert sites.history() == ()
+
+
+def test_one_file_brought_in_again_is_the_draft_that_was_shown(supervisor: Browser, sites: SiteVersions) -> None:
+    data = table_of(supervisor, "tubes.csv").replace(b"pale blue, ribbed", b"sky blue")
+    assert shown_draft(send(supervisor, "caps.csv", data)) == shown_draft(send(supervisor, "caps.csv", data))

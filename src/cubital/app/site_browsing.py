@@ -9,7 +9,7 @@ import msgspec
 
 from cubital import facts
 from cubital.app.explanation import basis_words
-from cubital.app.site_editing import Edition
+from cubital.app.site_edition import Edition
 from cubital.app.site_kind_form import own_kind
 from cubital.app.site_policy_form import PLANNING, own_policy
 from cubital.app.site_test_form import own_test, shipped_test

@@ -6,50 +6,19 @@ import datetime
 from collections.abc import Mapping
 from typing import Any
 
-import msgspec
-
 from cubital.app.clock import today as read_today
 from cubital.app.ports import Now
 from cubital.app.site_changes import changes_between
+from cubital.app.site_edition import Edition, EntryChanges, Proposal
 from cubital.app.site_folder import look_over
 from cubital.app.site_ports import SiteShelf, SiteStore
 from cubital.app.wiring import change_files, read_site_tables, tables_of, zip_site
-from cubital.errors import SiteError, StaleSite
-from cubital.model import Finding, Site
+from cubital.errors import OtherDraft, SiteError, StaleSite
+from cubital.model import Finding
 from cubital.model.site_version import LoggedOrder, SiteChange, SiteDraft, SiteFiles, SiteVersion
 
 MOST_NOTE = 500
 BASE_NOTE, FOLDER_NOTE = "the folder as it was found", "the folder taken in again"
-EntryChanges = Mapping[str, Mapping[str, Any]]
-"""New entries by file and key, whole; None takes an entry out of the site's own file."""
-
-
-class Edition(msgspec.Struct, frozen=True, kw_only=True):
-    """One version of a site as it is used: `number` 0 and no `version` is the folder, with nothing saved yet.
-
-    `findings` are those of reading its files.
-    """
-
-    number: int
-    version: SiteVersion | None
-    files: SiteFiles
-    tables: Mapping[str, Mapping[str, Any]]
-    site: Site
-    findings: tuple[Finding, ...] = ()
-
-
-class Proposal(msgspec.Struct, frozen=True, kw_only=True):
-    """What a change would make of an edition; `site` is None where an error stops it.
-
-    `findings` are all of the new site, `fresh` those that the edition does not have.
-    """
-
-    base: Edition
-    tables: Mapping[str, Mapping[str, Any]]
-    site: Site | None
-    findings: tuple[Finding, ...]
-    fresh: tuple[Finding, ...]
-    changes: tuple[SiteChange, ...]
 
 
 class SiteVersions:
@@ -153,8 +122,7 @@ class SiteVersions:
     def draft(self, account: str) -> SiteDraft | None:
         """What this account brought in for this site and has not saved."""
         with self._store.reading() as shelf:
-            found = shelf.draft(account)
-        return found if found is not None and found.site == self.key else None
+            return self._draft_of(shelf, account)
 
     def keep_draft(self, account: str, base: int, files: SiteFiles, *, origin: str) -> None:
         """Keep what this account brings in, until it is saved or dropped."""
@@ -164,9 +132,27 @@ class SiteVersions:
         with self._store.writing() as shelf:
             shelf.keep_draft(kept)
 
-    def drop_draft(self, account: str) -> None:
-        """Forget what this account brought in."""
+    def save_draft(self, account: str, shown: str, note: str) -> SiteVersion:
+        """Save what this account brought in as the next version; raises as `save` and `need_draft` do."""
         with self._store.writing() as shelf:
+            draft = self._draft(shelf, account, shown)
+            newest = self._need(shelf, draft.base)
+            saved = self._add(shelf, newest, draft.files, account, note or f"brought in {draft.origin}")
+            shelf.drop_draft(account)
+            return saved
+
+    def need_draft(self, account: str, shown: str) -> SiteDraft:
+        """What this account brought in, which must be what it was shown: the draft of this digest.
+
+        Raises `SiteError` where nothing is there, and `OtherDraft` where another file came in since.
+        """
+        with self._store.reading() as shelf:
+            return self._draft(shelf, account, shown)
+
+    def drop_draft(self, account: str, shown: str) -> None:
+        """Forget what this account brought in; raises as `need_draft` does."""
+        with self._store.writing() as shelf:
+            self._draft(shelf, account, shown)
             shelf.drop_draft(account)
 
     def orders(self) -> tuple[LoggedOrder, ...]:
@@ -178,6 +164,22 @@ class SiteVersions:
         """Keep these orders to try changes on, in place of all older ones."""
         with self._store.writing() as shelf:
             shelf.keep_orders(self.key, orders)
+
+    def _draft_of(self, shelf: SiteShelf, account: str) -> SiteDraft | None:
+        found = shelf.draft(account)
+        return found if found is not None and found.site == self.key else None
+
+    def _draft(self, shelf: SiteShelf, account: str, shown: str) -> SiteDraft:
+        draft = self._draft_of(shelf, account)
+        if draft is None:
+            raise SiteError("found nothing that was brought in; bring the file in again", where="file")
+        if draft.digest != shown:
+            raise OtherDraft(
+                f"found {draft.origin}, brought in at {draft.made_at:%H:%M:%S} UTC in another window; expected what "
+                "this page showed; look this one over, or bring the other in again",
+                where="file",
+            )
+        return draft
 
     def _newest(self, shelf: SiteShelf) -> Edition:
         version = shelf.newest(self.key)

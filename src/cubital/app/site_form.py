@@ -11,7 +11,8 @@ from typing import Any, Protocol
 import msgspec
 
 from cubital.app.site_changes import say_value
-from cubital.app.site_editing import Edition, EntryChanges, Proposal, SiteVersions
+from cubital.app.site_editing import SiteVersions
+from cubital.app.site_edition import Edition, EntryChanges, Proposal
 from cubital.errors import SiteError
 from cubital.model import Finding
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from cubital import facts
-from cubital.app.site_editing import Edition, EntryChanges
+from cubital.app.site_edition import Edition, EntryChanges
 from cubital.app.site_form import Fields, Form, Typed, Values, day, known_of, number
 from cubital.app.site_test_form import put_entry
 from cubital.model import TubeKind

@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from cubital.app.site_editing import Edition, EntryChanges
+from cubital.app.site_edition import Edition, EntryChanges
 from cubital.app.site_form import Fields, Form, Typed, Values, lines, number, words
 
 FILE = "site.toml"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from cubital import facts
-from cubital.app.site_editing import Edition, EntryChanges
+from cubital.app.site_edition import Edition, EntryChanges
 from cubital.app.site_form import Fields, Form, Typed, Values, known_of, lines, number, words
 from cubital.facts.directory import HANDLING
 

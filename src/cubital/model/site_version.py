@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -34,6 +36,11 @@ class SiteDraft(msgspec.Struct, frozen=True, kw_only=True):
     made_at: datetime
     origin: str
     files: SiteFiles
+
+    @property
+    def digest(self) -> str:
+        """What stands for this content on a page that shows it: SHA-256 of the files and the version below them."""
+        return hashlib.sha256(json.dumps([self.base, dict(self.files)], sort_keys=True).encode()).hexdigest()
 
 
 class SiteChange(msgspec.Struct, frozen=True, kw_only=True):

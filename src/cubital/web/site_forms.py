@@ -15,7 +15,7 @@ from cubital.app.explanation import citations
 from cubital.app.order_log import orders_to_try
 from cubital.app.site_browsing import OURS, marks_of_kind, marks_of_policy, marks_of_test, size_rows
 from cubital.app.site_changes import say_value
-from cubital.app.site_editing import EntryChanges
+from cubital.app.site_edition import EntryChanges
 from cubital.app.site_form import Edit, Form, look_at, open_form
 from cubital.app.site_kind_form import KIND_FORM, MOST_SIZES, SIZE_FIELDS, own_kind
 from cubital.app.site_policy_form import NO_LIMIT, POLICY_FORM

@@ -9,7 +9,8 @@ from starlette.responses import Response
 
 from cubital.app.order_log import read_log
 from cubital.app.site_browsing import TestList, browse_kinds, browse_tests
-from cubital.app.site_editing import FOLDER_NOTE, Edition, SiteVersions
+from cubital.app.site_editing import FOLDER_NOTE, SiteVersions
+from cubital.app.site_edition import Edition
 from cubital.errors import CubitalError, SiteError
 from cubital.model import PlannedTube, TubeKind
 from cubital.model.site_version import SiteVersion

@@ -7,10 +7,10 @@ from typing import Any
 from starlette.responses import Response
 
 from cubital.app.order_log import orders_to_try
-from cubital.app.site_editing import Edition, Proposal
+from cubital.app.site_edition import Edition, Proposal
 from cubital.app.site_exchange import SiteImport, export_site, import_site, left_out
 from cubital.app.what_if import what_if
-from cubital.errors import CubitalError, ExchangeError, SiteError, StaleSite
+from cubital.errors import CubitalError, ExchangeError, OtherDraft, SiteError, StaleSite
 from cubital.model.site_version import SiteDraft
 from cubital.web.site_forms import Tried
 from cubital.web.site_page import frame, note_saved, sites_of
@@ -49,14 +49,28 @@ def change_tables(visit: Visit) -> Response:
     """Bring a file in, try what it changes, save it as a version, or throw it away."""
     assert visit.visitor is not None
     account, wanted = visit.visitor.account.name, visit.said("do")
+    if wanted not in ("drop", "save", "try"):
+        return _bring_in(visit, account)
+    try:
+        return _settle(visit, account, wanted)
+    except (OtherDraft, StaleSite) as error:
+        return _page(visit, error=error, status=409)
+    except SiteError as error:
+        return _page(visit, error=error, status=422)
+
+
+def _settle(visit: Visit, account: str, wanted: str) -> Response:
+    """Save, throw away or try what was brought in, if it is what the page showed."""
+    shown = visit.said("draft")
     if wanted == "drop":
-        sites_of(visit).drop_draft(account)
+        sites_of(visit).drop_draft(account, shown)
         return visit.go("/site/tables")
-    if wanted == "save":
-        return _save(visit, account)
     if wanted == "try":
+        sites_of(visit).need_draft(account, shown)
         return _page(visit, is_tried=True)
-    return _bring_in(visit, account)
+    saved = sites_of(visit).save_draft(account, shown, visit.said("note"))
+    note_saved(visit, saved)
+    return visit.go(f"/site/version?number={saved.number}")
 
 
 def _bring_in(visit: Visit, account: str) -> Response:
@@ -80,22 +94,6 @@ def _bring_in(visit: Visit, account: str) -> Response:
     return _page(visit, brought=brought)
 
 
-def _save(visit: Visit, account: str) -> Response:
-    sites = sites_of(visit)
-    draft = sites.draft(account)
-    try:
-        if draft is None:
-            raise SiteError("found nothing that was brought in; bring the file in again", where="file")
-        saved = sites.save_files(account, draft.base, draft.files, visit.said("note") or f"brought in {draft.origin}")
-    except StaleSite as error:
-        return _page(visit, error=error, status=409)
-    except SiteError as error:
-        return _page(visit, error=error, status=422)
-    sites.drop_draft(account)
-    note_saved(visit, saved)
-    return visit.go(f"/site/version?number={saved.number}")
-
-
 def _page(
     visit: Visit, *, brought: SiteImport | None = None, error: CubitalError | None = None, is_tried: bool = False,
     status: int = 200,
@@ -105,7 +103,8 @@ def _page(
     proposal = None if draft is None else sites_of(visit).propose_files(newest, draft.files, today=visit.desk.today())
     context: dict[str, Any] = {
         **frame(visit, newest, "versions"), "brought": brought, "draft": draft, "proposal": proposal, "error": error,
-        "is_stale": draft is not None and draft.base != newest.number, "since": _since(visit, draft, newest),
+        "is_other": isinstance(error, OtherDraft), "is_stale": draft is not None and draft.base != newest.number,
+        "since": _since(visit, draft, newest),
         "formats": [(key, words, left_out(key)) for key, (words, _, _) in FORMATS.items()],
         "tried": _tried(visit, proposal) if is_tried and proposal is not None else None,
     }  # fmt: skip

@@ -1,0 +1,1 @@
+"""The parts of docs/reference/facts.md, a module each for what it renders."""

@@ -1,0 +1,81 @@
+"""What holds at the chair: orders of draw, accesses, discards, handling, cautions, labels."""
+
+from __future__ import annotations
+
+from cubital import facts
+from cubital.facts.labels import label_content, label_stock
+from facts_reference.words import mark_text, marks_text, span_text, table
+
+
+def orders_of_draw() -> list[str]:
+    parts = ["## Orders of draw"]
+    for key, policy in facts.order_policies().items():
+        steps = [
+            (n, step.name, "; ".join(_place(p) for p in step.places), step.inner_order, mark_text(step.mark))
+            for n, step in enumerate(policy.steps, start=1)
+        ]
+        parts += [
+            f"### `{key}`", f"{policy.name}. {policy.scope}", marks_text(policy.marks),
+            table(("step", "name", "places, earlier first", "order inside", "rests on"), steps),
+        ]  # fmt: skip
+        unsaid = [(s.what, "; ".join(s.choices), mark_text(s.mark)) for s in policy.silent]
+        if unsaid:
+            parts += ["Left unsaid, and asked of the site:", table(("what", "what others hold", "rests on"), unsaid)]
+        refused = [(r.what, mark_text(r.mark)) for r in policy.refused]
+        if refused:
+            parts += ["Not taken this way:", table(("what", "rests on"), refused)]
+    return parts
+
+
+def _place(place: facts.Place) -> str:
+    words: list[str] = [place.additive]
+    if place.gel is not None:
+        words.append("with gel" if place.gel else "without gel")
+    words += [f"for {place.use}"] if place.use else []
+    words += [place.material] if place.material else []
+    return " ".join(words)
+
+
+def at_the_chair() -> list[str]:
+    reached, dropped = [], []
+    for key, access in facts.accesses().items():
+        known = "not known; asked" if access.dead_volume_ul is None else f"{access.dead_volume_ul} µL"
+        reached.append((f"`{key}`", access.name, known, "; ".join(access.cautions), marks_text(access.marks)))
+        for rival in access.dead_volume_rivals:
+            reached.append(("", "dead volume", span_text(rival.low_ul, rival.high_ul, "µL"), "", mark_text(rival.mark)))
+        for d in access.discards:
+            multiple = "" if d.dead_space_multiple is None else f"{d.dead_space_multiple} × dead space"
+            need = "yes" if d.needed else "no"
+            dropped.append((f"`{key}`", d.when, need, d.fill or multiple, mark_text(d.mark)))
+    terms = [
+        (f"`{t.key}`", t.instruction, t.why, ", ".join(t.opposes), marks_text(t.marks))
+        for t in facts.handling_terms().values()
+    ]
+    cautions = [(f"`{c.key}`", c.text, c.when, marks_text(c.marks)) for c in facts.safety().values()]
+    flags = [(f"`{f.key}`", ", ".join(f.also), f.level, f.text, marks_text(f.marks)) for f in facts.flags().values()]
+    return [
+        "## Accesses", table(("access", "name", "dead volume", "cautions", "rests on"), reached),
+        "### Discards", table(("access", "when", "needed", "what", "rests on"), dropped),
+        "## Handling", table(("term", "do", "why", "shares no tube with", "rests on"), terms),
+        "## Cautions", table(("caution", "words", "when", "rests on"), cautions),
+        "## Patient flags", table(("flag", "also", "level", "words", "rests on"), flags),
+    ]  # fmt: skip
+
+
+def labels() -> list[str]:
+    stock = [
+        (
+            f"`{one.key}`", one.name, f"{one.width_mm} × {one.height_mm} mm", f"{one.edge_mm} mm",
+            "roll" if one.sheet is None else f"{one.sheet.columns} × {one.sheet.rows} on {one.sheet.paper}",
+            mark_text(one.from_),
+        )
+        for one in label_stock().values()
+    ]  # fmt: skip
+    content = [
+        (f"`{key}`", field.says, f"{field.most_pt} to {field.least_pt} pt", marks_text(field.marks))
+        for key, field in label_content().items()
+    ]
+    return [
+        "## Label stock", table(("stock", "name", "one label", "free edge", "comes as", "rests on"), stock),
+        "## What a label says", table(("field", "says", "type", "rests on"), content),
+    ]  # fmt: skip

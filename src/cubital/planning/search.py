@@ -3,97 +3,49 @@
 A node is a multiset of tubes that every solution below it contains, with the tests given up so far.
 If some tests cannot fit in it (Hall's condition), at least one more tube that serves them is needed,
 or one of them is given up; each child does one of these, and may not do what an earlier sibling did,
-so no choice is met twice. Nodes are taken in order of a bound that never exceeds the cost below
+so no choice is met twice. Nodes are taken in order of a bound (`bounds`) that never exceeds the cost below
 them, so the first complete one taken is optimal (A*; P. E. Hart, N. J. Nilsson, B. Raphael,
 IEEE Trans Syst Sci Cybern 1968;4:100-107).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from heapq import heappop, heappush
-from typing import NamedTuple
 
 from cubital.planning.assignment import ANY, Placed, Unfit, assign
-from cubital.planning.question import ENDLESS, Cost, Found, Question, bits, with_drops
-from cubital.planning.room import hall_fails
-from cubital.planning.stock import Shares, fails_in_parts, fails_whole, least_left_out, scarce_shares
+from cubital.planning.bounds import Bounds, Node, Way
+from cubital.planning.question import Cost, Found, Question, bits
+from cubital.planning.stock import fails_in_parts, fails_whole
 
 _LONG = 100  # nodes after which it pays to ask whether the whole stock could hold the tests at all
-
-class _Node(NamedTuple):
-    """Tubes that must be taken, entries that may still be added, tests given up and tests that may be."""
-
-    taken: tuple[int, ...]
-    allowed: int
-    dropped: int
-    droppable: int
-
-
-class _Way(NamedTuple):
-    """What a node needs next: add one of `entries` or give up one of `tests` (both bit sets).
-
-    With `gives_up_all` every one of the tests is given up: nothing can serve them any more.
-    """
-
-    entries: int
-    tests: int
-    gives_up_all: bool = False
-
-
 _NOTHING: Cost = (0, 0, 0, 0, 0, 0)
 # A bound or cost, the node, and either what it needs next or its complete assignment.
-_Child = tuple[Cost, _Node, _Way | Placed]
+_Child = tuple[Cost, Node, Way | Placed]
 
 
 def search(question: Question, *, node_limit: int) -> Found:
     """The least-cost packing of this question, or the best bound and a packing when the limit cuts it."""
-    return _Cover(question).run(node_limit)
+    return _Search(question).run(node_limit)
 
 
-class _Cover:
+class _Search:
     def __init__(self, question: Question) -> None:
         self.question = question
         self.tests = question.tests
         self.entries = question.entries
         self.stock = question.stock
-        self.least_blood = question.least_blood
-        self.test_entries = [self._servers(test) for test in self.tests]
-        self.lane_entries: dict[int, int] = {}
-        for number, entry in enumerate(self.entries):
-            self.lane_entries[entry.lane] = self.lane_entries.get(entry.lane, 0) | 1 << number
-        self.test_lanes = [sum(self.lane_entries.get(lane, 0) for lane in test) for test in self.tests]
-        self.least_needs = [min((need for need, _ in test.values()), default=0) for test in self.tests]
-        self.priorities = question.priorities or (2,) * len(self.tests)
-        # An optimal packing has no empty tube, so a lane never takes more tubes than it has tests.
-        self.lane_tests = {
-            lane: sum(1 << n for n, test in enumerate(self.tests) if lane in test) for lane in self.lane_entries
-        }
-        # Of the tests that only counted stock serves (a bit set), at least so many are left out.
-        self.scarce = self.least_left = 0
+        self.bounds = Bounds(question)
+        self.look = self.bounds.look
         self.is_cut = False
         # The cheapest packing met so far: an assignment elsewhere counts only when it beats it.
         self.best: Cost | None = None
 
-    def _servers(self, test: dict[int, tuple[int, int]]) -> int:
-        """The entries that could hold this test alone."""
-        found = 0
-        for number, entry in enumerate(self.entries):
-            way = test.get(entry.lane)
-            if way is not None and way[0] <= entry.cap_ul:
-                found |= 1 << number
-        return found
-
     def run(self, node_limit: int) -> Found:
         everything = (1 << len(self.tests)) - 1
-        root = _Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
-        heap: list[tuple[Cost, int, _Node, _Way | Placed]] = []
-        scarce = self._scarce(root, root.allowed)
-        if root.droppable:
-            self.least_left = least_left_out(list(scarce.values()), self.stock)
-            self.scarce = sum(1 << n for n in scarce)
-            scarce = {}
-        first = self._look(root)
+        root = Node((), (1 << len(self.entries)) - 1, 0, everything if self.question.may_drop else 0)
+        heap: list[tuple[Cost, int, Node, Way | Placed]] = []
+        scarce = self.bounds.count_scarce(root)
+        first = self.look(root)
         if first is not None and not fails_in_parts(list(scarce.values()), self.stock):
             heap.append((first[0], 0, root, first[1]))
         serial = nodes = 0
@@ -113,7 +65,7 @@ class _Cover:
                 heappush(heap, (child_cost, -serial, child, way))
         return Found((), None, _NOTHING, _NOTHING, nodes, not self.is_cut)
 
-    def _dive(self, node: _Node, way: _Way, bound: Cost, nodes: int) -> Found:
+    def _dive(self, node: Node, way: Way, bound: Cost, nodes: int) -> Found:
         """Some packing below the best open node, depth first, when the search was cut off."""
         stack: list[_Child] = [(bound, node, way)]
         for _ in range(20_000):
@@ -125,217 +77,10 @@ class _Cover:
             stack.extend(sorted(self._children(node, goes_on), key=lambda child: child[0], reverse=True))
         return Found((), None, _NOTHING, bound, nodes, False)
 
-    def _cost(self, node: _Node, tubes: int, blood_ul: int, preference: int) -> Cost:
-        left = [0, 0, 0]
-        for number in bits(node.dropped):
-            left[self.priorities[number]] += 1
-        a, b = (blood_ul, tubes) if self.least_blood else (tubes, blood_ul)
-        return left[0], left[1], left[2], a, b, preference
-
-    def _still(self, node: _Node) -> int:
-        """The entries that may still be added: allowed, and their stock item not used up."""
-        left = node.allowed
-        if not node.taken:
-            return left
-        used: dict[int, int] = {}
-        per_entry: dict[int, int] = {}
-        for e in node.taken:
-            item = self.entries[e].item
-            used[item] = used.get(item, 0) + 1
-            per_entry[e] = per_entry.get(e, 0) + 1
-        for number, entry in enumerate(self.entries):
-            if entry.item in used:
-                is_spent = used[entry.item] >= self.stock.get(entry.item, ENDLESS)
-                if is_spent or per_entry.get(number, 0) >= entry.most:
-                    left &= ~(1 << number)
-        return left
-
-    def _look(self, node: _Node) -> tuple[Cost, _Way] | None:
-        """A cost that nothing below this node undercuts, and what it needs next; None when it is dead.
-
-        Both ways are empty when Hall's condition holds, so that a packing may exist as it stands.
-        """
-        still = self._still(node)
-        have = tubes = blood_ul = 0
-        room: dict[int, int] = {}
-        for e in node.taken:
-            entry = self.entries[e]
-            room[entry.lane] = room.get(entry.lane, 0) + entry.cap_ul
-            have |= 1 << e
-            tubes += 1
-            blood_ul += entry.draw_ul
-        left_ul = self.question.budget_ul - blood_ul
-        if left_ul < 0 or self._has_empty(node):
-            return None
-        if left_ul < ENDLESS >> 1:
-            still = self._affordable(still, left_ul)
-        open_tests, covered, stranded = [], [], 0
-        for number, servers in enumerate(self.test_entries):
-            if node.dropped >> number & 1:
-                continue
-            if servers & have:
-                covered.append(number)
-            elif servers & still:
-                open_tests.append(((servers & still).bit_count(), number, servers & still))
-            else:
-                stranded |= 1 << number
-        if stranded:
-            return self._give_up(node, stranded, tubes, blood_ul)
-        open_tests.sort()
-        apart = self._apart(open_tests)
-        more = (len(apart), sum(apart))
-        need_ul = sum(self.least_needs[n] for n in covered) + sum(self.least_needs[n] for _, n, _ in open_tests)
-        short_ul = need_ul - sum(room.values())
-        way = _Way(0, 0)
-        if open_tests:
-            _, number, choices = open_tests[0]
-            way = _Way(choices, 1 << number & node.droppable)
-        elif room:
-            failing = self._failing(covered, room)
-            if failing is not None:
-                tests, failing_short_ul = failing
-                servers = 0
-                for number in bits(tests):
-                    servers |= self.test_lanes[number]
-                way = _Way(servers & still, tests & node.droppable)
-                if not way.entries and not way.tests:
-                    return None
-                more = _most(more, self._cover(way.entries, max(1, failing_short_ul)))
-        if short_ul > 0:
-            more = _most(more, self._cover(still, short_ul))
-        if not node.droppable:
-            if more[0] >= ENDLESS or more[1] > left_ul:
-                return None
-            return self._cost(node, tubes + more[0], blood_ul + more[1], 0), way
-        must = self._must_drop(node, apart, short_ul, still, left_ul)
-        must = max(must, self.least_left - (node.dropped & self.scarce).bit_count())
-        is_beyond = more[0] >= ENDLESS or more[1] > left_ul
-        if not must and not is_beyond:
-            # Leaving out one more test costs more than any tube, so the tubes still needed count.
-            return self._cost(node, tubes + more[0], blood_ul + more[1], 0), way
-        must = max(must, 1)
-        if must > node.droppable.bit_count():
-            return None
-        # Whoever is left out, of the tests that share no tube all others still need one each.
-        needed = sorted(apart)[: max(0, len(apart) - must)]
-        cost = self._cost(node, tubes + len(needed), blood_ul + sum(needed), 0)
-        return with_drops(cost, must, node.droppable, self.priorities), way
-
-    def _has_empty(self, node: _Node) -> bool:
-        """Whether some lane has more tubes than tests that may go there."""
-        count: dict[int, int] = {}
-        for e in node.taken:
-            lane = self.entries[e].lane
-            count[lane] = count.get(lane, 0) + 1
-        return any((self.lane_tests[lane] & ~node.dropped).bit_count() < tubes for lane, tubes in count.items())
-
-    def _scarce(self, node: _Node, still: int) -> dict[int, Shares]:
-        """The tests kept that only counted stock serves, with the shares they take of it."""
-        ready = still | sum(1 << e for e in set(node.taken))
-        kept = {
-            n: scarce_shares(self.tests[n], servers & ready, self.entries, self.stock)
-            for n, servers in enumerate(self.test_entries)
-            if not node.dropped >> n & 1
-        }
-        return {n: shares for n, shares in kept.items() if shares}
-
-    def _affordable(self, still: int, left_ul: int) -> int:
-        for e in bits(still):
-            if self.entries[e].draw_ul > left_ul:
-                still &= ~(1 << e)
-        return still
-
-    def _give_up(self, node: _Node, stranded: int, tubes: int, blood_ul: int) -> tuple[Cost, _Way] | None:
-        """Tests that nothing can serve any more must be left out, if they may be."""
-        if stranded & ~node.droppable:
-            return None
-        cost = self._cost(node, tubes, blood_ul, 0)
-        return with_drops(cost, stranded.bit_count(), stranded, self.priorities), _Way(0, stranded, True)
-
-    def _apart(self, open_tests: Sequence[tuple[int, int, int]]) -> list[int]:
-        """The least draws of open tests of which no two can share a tube: they add up."""
-        spread, draws = 0, []
-        for _, _, choices in open_tests:
-            if not choices & spread:
-                spread |= choices
-                draws.append(min(self.entries[e].draw_ul for e in bits(choices)))
-        return draws
-
-    def _failing(self, covered: Sequence[int], room: dict[int, int]) -> tuple[int, int] | None:
-        """Tests that cannot fit together in their taken lanes, and by how much their least needs exceed them.
-
-        A test may need less in a lane not yet taken, so the shortfall is counted in least needs.
-        """
-        lanes = sorted(room)
-        index = {lane: i for i, lane in enumerate(lanes)}
-        masks_needs = []
-        for number in covered:
-            mask, least = 0, ENDLESS
-            for lane, (need, _) in self.tests[number].items():
-                i = index.get(lane)
-                if i is not None:
-                    mask |= 1 << i
-                    if need < least:
-                        least = need
-            masks_needs.append((mask, least))
-        failing = hall_fails(masks_needs, [room[lane] for lane in lanes])
-        if not failing:
-            return None
-        tests, short_ul = 0, -sum(room[lane] for i, lane in enumerate(lanes) if failing >> i & 1)
-        for number, (mask, _) in zip(covered, masks_needs, strict=True):
-            if not mask & ~failing:
-                tests |= 1 << number
-                short_ul += self.least_needs[number]
-        return tests, short_ul
-
-    def _cover(self, choices: int, short_ul: int) -> tuple[int, int]:
-        """At least so many tubes, and so much blood, give `short_ul` more room in these entries."""
-        caps = []
-        draw, cap, least = 1, 0, ENDLESS
-        for e in bits(choices):
-            entry = self.entries[e]
-            times = min(entry.most, self.stock.get(entry.item, ENDLESS), short_ul // entry.cap_ul + 1)
-            caps.append((entry.cap_ul, times))
-            least = min(least, entry.draw_ul)
-            if cap == 0 or entry.draw_ul * cap < draw * entry.cap_ul:
-                draw, cap = entry.draw_ul, entry.cap_ul
-        caps.sort(reverse=True)
-        tubes, left = 0, short_ul
-        for each, times in caps:
-            use = min(times, -(-left // each))
-            tubes += use
-            left -= use * each
-            if left <= 0:
-                return tubes, max(least, -(-short_ul * draw // cap))
-        return ENDLESS, ENDLESS
-
-    def _must_drop(self, node: _Node, apart: Sequence[int], short_ul: int, still: int, left_ul: int) -> int:
-        """At least so many more tests are left out, by blood for apart tests and by room for all."""
-        fit, spent = 0, 0
-        for draw_ul in sorted(apart):
-            spent += draw_ul
-            if spent > left_ul:
-                break
-            fit += 1
-        must = len(apart) - fit
-        if short_ul > 0:
-            by_blood_ul = by_stock_ul = 0
-            for e in bits(still):
-                entry = self.entries[e]
-                by_blood_ul = max(by_blood_ul, left_ul * entry.cap_ul // entry.draw_ul)
-                by_stock_ul += entry.cap_ul * min(entry.most, self.stock.get(entry.item, ENDLESS))
-            over, count = short_ul - min(by_blood_ul, by_stock_ul), 0
-            needs = sorted((self.least_needs[n] for n in bits(node.droppable)), reverse=True)
-            while over > 0 and count < len(needs):
-                over -= needs[count]
-                count += 1
-            must = max(must, count)
-        return must
-
-    def _children(self, node: _Node, way: _Way) -> list[_Child]:
+    def _children(self, node: Node, way: Way) -> list[_Child]:
         if not way.entries and not way.tests:
             blood_ul = sum(self.entries[e].draw_ul for e in node.taken)
-            plain = self._cost(node, len(node.taken), blood_ul, 0)
+            plain = self.bounds.cost(node, len(node.taken), blood_ul, 0)
             is_level = self.best is not None and self.best[:5] == plain[:5]
             placed = self._place(node, self.best[5] if self.best is not None and is_level else ANY)
             if isinstance(placed, Placed):
@@ -352,36 +97,36 @@ class _Cover:
         children: list[_Child] = []
         if way.gives_up_all:
             kept = node.droppable & ~way.tests
-            self._add(children, _Node(node.taken, node.allowed, node.dropped | way.tests, kept))
+            self._add(children, Node(node.taken, node.allowed, node.dropped | way.tests, kept))
             return children
         allowed = node.allowed
         for e in bits(way.entries):
-            self._add(children, _Node(tuple(sorted((*node.taken, e))), allowed, node.dropped, node.droppable))
+            self._add(children, Node(tuple(sorted((*node.taken, e))), allowed, node.dropped, node.droppable))
             allowed &= ~(1 << e)
         droppable = node.droppable
         for number in bits(way.tests):
             bit = 1 << number
-            self._add(children, _Node(node.taken, allowed, node.dropped | bit, droppable & ~bit))
+            self._add(children, Node(node.taken, allowed, node.dropped | bit, droppable & ~bit))
             droppable &= ~bit
         return children
 
-    def _beyond(self, node: _Node, unfit: Unfit) -> _Way | None:
+    def _beyond(self, node: Node, unfit: Unfit) -> Way | None:
         """What may help tests that do not fit whole: a tube in one of their lanes, or leaving one out."""
-        still = self._still(node)
-        if not node.droppable and fails_in_parts(list(self._scarce(node, still).values()), self.stock):
+        still = self.bounds.still(node)
+        if not node.droppable and fails_in_parts(list(self.bounds.scarce_tests(node, still).values()), self.stock):
             return None
         lanes = tests = 0
         for number in unfit.tests:
-            lanes |= self.test_lanes[number]
+            lanes |= self.bounds.test_lanes[number]
             tests |= 1 << number
-        return _Way(still & lanes, node.droppable & tests)
+        return Way(still & lanes, node.droppable & tests)
 
-    def _add(self, children: list[_Child], child: _Node) -> None:
-        looked = self._look(child)
+    def _add(self, children: list[_Child], child: Node) -> None:
+        looked = self.look(child)
         if looked is not None:
             children.append((looked[0], child, looked[1]))
 
-    def _place(self, node: _Node, below: int) -> Placed | Unfit:
+    def _place(self, node: Node, below: int) -> Placed | Unfit:
         """The tests that are kept, placed in the tubes taken; numbers are those of the question."""
         tubes = [self.entries[e] for e in node.taken]
         by_lane: dict[int, list[int]] = {}
@@ -399,7 +144,3 @@ class _Cover:
         for n, tube in zip(kept, placed.tube_of, strict=True):
             tube_of[n] = tube
         return placed._replace(tube_of=tuple(tube_of))
-
-
-def _most(first: tuple[int, int], second: tuple[int, int]) -> tuple[int, int]:
-    return max(first[0], second[0]), max(first[1], second[1])

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from cubital import facts
-from cubital.exchange.order_file import ASK_KEYS, LINE_KEYS, ORDER_KEYS, PATIENT_KEYS
+from cubital.exchange.order_file import ASK_KEYS, LINE_KEYS, ORDER_KEYS
+from cubital.exchange.patient_object import PATIENT_KEYS
 from tests.whole.pages import DOCS, ROOT, Step, blocks_of, is_as_written, pages, walk
 
 NAMED = [pytest.param(page, id=page.relative_to(DOCS).as_posix()) for page in pages()]

@@ -9,7 +9,7 @@ import msgspec
 
 from cubital.exchange.form import Form, show_json
 from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
-from cubital.exchange.order_file import patient_from_json
+from cubital.exchange.patient_object import patient_from_json
 from cubital.exchange.table import is_text
 from cubital.model import Patient
 

@@ -12,7 +12,7 @@ import msgspec
 from cubital.errors import OrderError, UnitError
 from cubital.exchange.fhir_records import Measured, Person, Quantity, day_of
 from cubital.exchange.form import Form
-from cubital.exchange.order_file import (
+from cubital.exchange.patient_object import (
     LEAST_HEMATOCRIT,
     MOST_HEMATOCRIT,
     hours_since,

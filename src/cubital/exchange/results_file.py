@@ -13,7 +13,7 @@ import msgspec
 from cubital.errors import OrderError, UnitError
 from cubital.exchange.form import Form, show_json
 from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
-from cubital.exchange.order_file import patient_from_json
+from cubital.exchange.patient_object import patient_from_json
 from cubital.exchange.result_names import Meaning, known_names, meaning_of
 from cubital.exchange.result_units import to_own_unit
 from cubital.exchange.table import near_misses

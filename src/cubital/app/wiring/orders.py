@@ -119,7 +119,7 @@ def order_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.dat
 
 def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Patient:
     """The patient that a person wrote at the prompt, checked as one in an order file is."""
-    from cubital.exchange.order_file import patient_from_json
+    from cubital.exchange.patient_object import patient_from_json
 
     return patient_from_json(fields, where=where, today=today or read_today())[0]
 

@@ -105,6 +105,12 @@ def type_slips(page: Page) -> None:
     page.locator("#lint-accepts-1-minimum_ul .finding.error").wait_for()
 
 
+def slip_in_panel(page: Page) -> None:
+    """A member by its abbreviation, which the finding spells out."""
+    page.get_by_label("Tests that it stands for").fill("sodium\npotassium\nchloride\nHCO3\nglucose")
+    page.locator("#lint-tests .finding.error").wait_for()
+
+
 def empty_shelf(page: Page) -> None:
     """What happens to a month of invented orders when no tube of a kind is left."""
     for one in page.locator("[name^='sizes.'][name$='.in_stock']").all()[:-1]:
@@ -224,6 +230,7 @@ SCENES = (
     Scene("results-refused", "processor", "/results", type_foreign_units),
     Scene("site-tests", "supervisor", "/site", find_glucose),
     Scene("site-test", "supervisor", "/site/test?key=potassium", type_slips),
+    Scene("site-panel", "supervisor", "/site/panel?key=electrolytes-panel", slip_in_panel),
     Scene("site-what-if", "supervisor", "/site/kind?key=heparin-gel", empty_shelf),
     Scene("site-stock", "supervisor", "/site/stock"),
     Scene("site-versions", "supervisor", "/site/versions"),

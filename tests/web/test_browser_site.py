@@ -14,6 +14,7 @@ LEAST_TARGET_PX = 44
 PATHS = (
     "/site", "/site/stock", "/site/policy", "/site/versions", "/site/orders", "/site/test?key=potassium",
     "/site/kind?key=citrate", "/site/test?new=1", "/site/tables",
+    "/site/panel?key=lipid-panel", "/site/panel?new=1",
 )  # fmt: skip
 # What a finger or a glove aims at inside the page, where it is lower than so many pixels.
 SMALL = """least => [...document.querySelectorAll("main :is(button, .button, a.row, .tabs a, .kind-card, input, "
@@ -93,6 +94,24 @@ def test_the_stock_is_counted_by_keyboard_alone(opener: Opener) -> None:
     page.keyboard.press("Space")
     expect(page.get_by_role("heading", name=re.compile("Version [0-9]+"))).to_be_visible()
     expect(page.get_by_role("table")).to_contain_text("in stock 33")
+
+
+def test_a_test_is_put_into_a_panel_by_its_abbreviation_and_saved(opener: Opener) -> None:
+    page = opener("supervisor").open("/site").page
+    page.get_by_label("Find").fill("lipid profile")
+    page.get_by_role("link", name=re.compile("^lipid panel LIPID")).click()
+    members = page.get_by_label("Tests that it stands for")
+    expect(members).to_have_value("total-cholesterol\ntriglycerides\nhdl-cholesterol")
+    members.fill("total-cholesterol\ntriglicerides")
+    expect(page.locator("#lint-tests")).to_contain_text("write triglycerides")
+    expect(members).to_have_attribute("aria-invalid", "true")
+    members.fill("total-cholesterol\ntriglycerides")
+    expect(page.locator("#lint-tests")).to_be_empty()
+    page.get_by_label("Find a test to add").press_sequentially("K")
+    page.keyboard.press("Enter")
+    expect(members).to_have_value("total-cholesterol\ntriglycerides\npotassium")
+    save(page, "a panel of three")
+    expect(page.get_by_role("table")).to_contain_text("total-cholesterol, triglycerides, potassium")
 
 
 def test_a_scanned_code_finds_its_test(opener: Opener) -> None:

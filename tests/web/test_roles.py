@@ -48,6 +48,8 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/site/stock"): ALL,
     ("GET", "/site/test"): ALL,
     ("POST", "/site/test/change"): EDITORS,
+    ("GET", "/site/panel"): ALL,
+    ("POST", "/site/panel/change"): EDITORS,
     ("GET", "/site/kind"): ALL,
     ("POST", "/site/kind/change"): EDITORS,
     ("GET", "/site/policy"): ALL,

@@ -78,14 +78,69 @@ def test_one_who_may_not_edit_sees_every_value_and_no_form(collector: Browser) -
     assert "this site&#39;s own file" in collector.get("/site/policy").text
     assert "<form id=" not in collector.text
     assert collector.get("/site/test?key=no-such").status == 404
-    assert collector.get("/site/test?key=comprehensive-metabolic-panel").status == 200
 
 
 def test_a_panel_is_shown_with_what_it_stands_for(collector: Browser) -> None:
     text = collector.get("/site?q=CMP").text
-    key = re.search(r'key=([\w-]+)"', text)
-    assert key is not None
-    assert "What it stands for" in collector.get(f"/site/test?key={key[1]}").text
+    assert 'href="/site/panel?key=comprehensive-metabolic-panel"' in text
+    told = collector.get("/site/panel?key=comprehensive-metabolic-panel").text
+    assert "What it stands for" in told
+    assert "<form id=" not in told
+    assert collector.get("/site/panel?key=no-such").status == 404
+
+
+PANEL: dict[str, str | list[str]] = {
+    "key": "electrolytes-panel", "base": "0", "name": "electrolytes", "also": "lytes\nelectrolyte panel",
+    "codes": "loinc 24326-1", "tests": "sodium\npotassium\nchloride\nbicarbonate",
+}  # fmt: skip
+
+
+def test_the_members_of_a_panel_are_changed_tried_saved_used_and_undone(
+    supervisor: Browser, application: Starlette, sites: SiteVersions
+) -> None:
+    assert "sodium\npotassium\nchloride" in supervisor.get("/site/panel?key=electrolytes-panel").text
+    other = Browser(application).sign_in("collector")
+    supervisor.get("/site/orders")
+    log = b'{"tests": ["lytes"]}\n' * 7
+    supervisor.client.post("/site/orders", data={"token": supervisor.token}, files={"log": ("month.jsonl", log)})
+    more = {**PANEL, "tests": "sodium\npotassium\ncomplete-blood-count"}
+    assert "write potassium" in lint_at(part(supervisor, "/site/panel/change", {**PANEL, "tests": "K"}), "tests")
+    supervisor.post("/site/panel/change", {**more, "do": "try"})
+    assert "<b>7</b> get other tubes" in supervisor.text
+    supervisor.post("/site/panel/change", {**more, "do": "save", "note": "with a count"})
+    assert supervisor.path == "/site/version"
+    assert "<ins>sodium, potassium, complete-blood-count</ins>" in supervisor.text
+    assert "2 tubes," in other.get("/draw").post("/draw", {"tests": "lytes"}).text
+    supervisor.post("/site/restore", {"base": "1", "number": "0", "note": "not needed"})
+    assert "1 tube," in other.post("/draw", {"tests": "lytes"}).text
+    assert [one.number for one in sites.history()] == [2, 1, 0]
+
+
+def test_a_test_that_a_panel_names_is_kept_and_the_page_says_which_panel(
+    supervisor: Browser, sites: SiteVersions
+) -> None:
+    form: dict[str, str | list[str]] = {
+        "new": "1", "key": "lithium-quick", "base": "0", "name": "lithium, quick", "bench": "toxicology",
+        "accepts.0.matrix": "serum", "accepts.0.tubes": "serum", "accepts.0.volume_ul": "200",
+    }  # fmt: skip
+    save(supervisor, form, note="new analyser")
+    round_of: dict[str, str | list[str]] = {
+        "new": "1", "key": "ward-round", "base": "1", "name": "ward round", "tests": "lithium-quick\nsodium",
+    }  # fmt: skip
+    supervisor.post("/site/panel/change", {**round_of, "do": "save", "note": "for rounds"})
+    assert supervisor.path == "/site/version"
+    text = supervisor.get("/site/test?key=lithium-quick").text
+    assert "It cannot be taken out" in text
+    assert '<a href="/site/panel?key=ward-round">ward round</a>' in text
+    out: dict[str, str | list[str]] = {**form, "new": "", "base": "2", "do": "take-back", "note": "gone"}
+    supervisor.post("/site/test/change", out)
+    assert supervisor.status == 422
+    assert "found it in the panels ward round" in supervisor.text
+    assert "lithium-quick" in sites.newest().site.tests
+    supervisor.post("/site/panel/change", {**round_of, "new": "", "base": "2", "do": "take-back", "note": "no rounds"})
+    supervisor.post("/site/test/change", {**out, "base": "3"})
+    assert supervisor.path == "/site/version"
+    assert "lithium-quick" not in sites.newest().site.tests
 
 
 def test_a_finding_comes_beside_its_field_as_one_types_and_nothing_is_saved(
@@ -239,7 +294,11 @@ def test_a_new_test_is_made_and_taken_out_again(supervisor: Browser, sites: Site
     assert "lithium-quick" not in sites.newest().site.tests
 
 
-@pytest.mark.parametrize("path", ["/site/test?new=1", "/site/kind?new=1", "/site/kind?key=citrate", "/site/policy"])
+@pytest.mark.parametrize(
+    "path",
+    ["/site/test?new=1", "/site/panel?new=1", "/site/panel?key=lipid-panel", "/site/kind?new=1",
+     "/site/kind?key=citrate", "/site/policy"],
+)  # fmt: skip
 def test_every_form_opens(supervisor: Browser, path: str) -> None:
     assert supervisor.get(path).status == 200
     assert '<form id="edit"' in supervisor.text
@@ -447,3 +506,10 @@ def test_a_save_that_does_not_say_which_draft_it_was_shown_is_refused(
 def test_one_file_brought_in_again_is_the_draft_that_was_shown(supervisor: Browser, sites: SiteVersions) -> None:
     data = table_of(supervisor, "tubes.csv").replace(b"pale blue, ribbed", b"sky blue")
     assert shown_draft(send(supervisor, "caps.csv", data)) == shown_draft(send(supervisor, "caps.csv", data))
+
+
+def test_a_table_that_takes_tests_out_tells_which_panels_go_with_them(supervisor: Browser) -> None:
+    lines = table_of(supervisor, "tests.csv").split(b"\r\n")
+    kept = b"\r\n".join(line for line in lines if not line.startswith(b"chloride,"))
+    text = send(supervisor, "tests.csv", kept, replace="1")
+    assert "the panel electrolytes without chloride" in text

@@ -11,6 +11,7 @@ from cubital import facts
 from cubital.app.explanation import basis_words
 from cubital.app.site_edition import Edition
 from cubital.app.site_kind_form import own_kind
+from cubital.app.site_panel_form import own_panel, shipped_panel
 from cubital.app.site_policy_form import PLANNING, own_policy
 from cubital.app.site_test_form import own_test, shipped_test
 from cubital.facts.directory import HANDLING
@@ -28,6 +29,7 @@ _CLAIMS = {
     "codes": ("codes",), "accepts": ("accepts", "volume"), "own_tube": ("accepts",), "timed": ("timed",),
     "caution": ("handling",), "culture": ("culture",),
 }  # fmt: skip
+_MEMBERS = ("tests", "series")
 _LEVELS = ("error", "warning", "note")
 
 
@@ -105,11 +107,11 @@ def _is_asked(record: Test | Panel, bench: str, tube: str) -> bool:
 
 def _test_row(edition: Edition, record: Test | Panel, levels: Mapping[tuple[str, str], str]) -> TestRow:
     if isinstance(record, Panel):
-        own = record.key in edition.tables.get("panels.toml", {})
         amount = f"{len(record.tests)} tests" if record.tests else f"{len(record.series)} draws"
         return TestRow(
             key=record.key, name=record.name, also=record.also, bench="panel", tubes=(), amount=amount, is_panel=True,
-            origin=OWN if own else SHIPPED, level=levels.get(("panels.toml", record.key), ""),
+            origin=_origin(own_panel(edition, record.key), shipped_panel(edition, record.key)),
+            level=levels.get(("panels.toml", record.key), ""),
         )  # fmt: skip
     kinds = edition.site.kinds
     tubes = dict.fromkeys(tube for accept in record.accepts for tube in accept.tubes if tube in kinds)
@@ -194,6 +196,22 @@ def marks_of_kind(edition: Edition, key: str) -> dict[str, str]:
         if key in policy.get(section, {}):
             marks[field] = OURS
     return {**marks, "place": OURS if key in policy.get("place", {}) else "the order of draw"}
+
+
+def marks_of_panel(edition: Edition, key: str) -> dict[str, str]:
+    """Where each field of a panel comes from, in words."""
+    own, shipped = own_panel(edition, key) or {}, shipped_panel(edition, key)
+    basis = edition.site.panels[key].basis
+    marks = {}
+    for field in ("name", "also", "codes", "tests", "series"):
+        claim = basis.get("codes" if field == "codes" else "tests")
+        if shipped is None or field in own or (field in _MEMBERS and any(one in own for one in _MEMBERS)):
+            marks[field] = OURS
+        elif field in ("name", "also") or claim is None:
+            marks[field] = "common practice, no source"
+        else:
+            marks[field] = basis_words(*_split(claim))
+    return marks
 
 
 def marks_of_policy(edition: Edition) -> dict[str, str]:

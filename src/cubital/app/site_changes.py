@@ -8,9 +8,11 @@ from decimal import Decimal
 from typing import Any
 
 from cubital import facts
+from cubital.model import Finding, Site
 from cubital.model.site_version import SiteChange
 
 _UNITS = {"_ml": " mL", "_ul": " µL", "_percent": " %"}
+_MEMBERS = ("tests", "series")
 Tables = Mapping[str, Mapping[str, Any]]
 
 
@@ -33,7 +35,7 @@ def _of_file(file: str, older: Mapping[str, Any] | None, newer: Mapping[str, Any
         shipped = _shipped(file, key, older) if isinstance(was or now, Mapping) else {}
         if shipped:
             # What the site's file does not say the shipped one does: that is what the change is a change of.
-            was, now = {**shipped, **(was or {})}, {**shipped, **(now or {})}
+            was, now = _over(shipped, was or {}), _over(shipped, now or {})
         if isinstance(was, Mapping) and isinstance(now, Mapping):
             for field in dict.fromkeys((*now, *was)):
                 if was.get(field) != now.get(field):
@@ -42,17 +44,41 @@ def _of_file(file: str, older: Mapping[str, Any] | None, newer: Mapping[str, Any
             yield SiteChange(file=file, entry=key, field="", was=_words(older or {}, key), now=_words(newer or {}, key))
 
 
+def _over(shipped: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Any]:
+    """The entry over the shipped one; a panel's own tests or series stand in the place of both shipped ones."""
+    replaced = _MEMBERS if any(name in entry for name in _MEMBERS) else ()
+    return {**{name: value for name, value in shipped.items() if name not in replaced}, **entry}
+
+
 def _shipped(file: str, key: str, table: Mapping[str, Any] | None) -> dict[str, Any]:
     """What the shipped file says of this entry, where the site's file adds to it."""
     if table is not None and table.get("include") != "shipped":
         return {}
-    tables = {"tests.toml": facts.tests_table, "tubes.toml": facts.tube_table}
+    tables = {"tests.toml": facts.tests_table, "tubes.toml": facts.tube_table, "panels.toml": facts.panels_table}
     found = tables[file]().get(key, {}) if file in tables else {}
     return {name: value for name, value in found.items() if name != "from"}
 
 
 def _words(table: Mapping[str, Any], key: str) -> str | None:
     return say_value(table[key]) if key in table else None
+
+
+def lost_panels(older: Site, newer: Site) -> tuple[Finding, ...]:
+    """A warning for every panel that is gone because tests of it are."""
+    found = []
+    for key, panel in older.panels.items():
+        members = dict.fromkeys((*panel.tests, *(test for step in panel.series for test in step.tests)))
+        gone = [test for test in members if test not in newer.tests]
+        if key not in newer.panels and gone:
+            found.append(
+                Finding(
+                    level="warning", file="panels.toml", entry=f"[{key}]",
+                    found=f"the panel {panel.name} without {', '.join(gone[:4])}{' and others' if gone[4:] else ''}",
+                    expected="every test that a panel stands for",
+                    remedy="the panel goes with them; keep the tests, or give it others",
+                )
+            )  # fmt: skip
+    return tuple(found)
 
 
 def say_value(value: Any) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from cubital.app.clock import today as read_today
 from cubital.app.ports import Now
-from cubital.app.site_changes import changes_between
+from cubital.app.site_changes import changes_between, lost_panels
 from cubital.app.site_edition import Edition, EntryChanges, Proposal
 from cubital.app.site_folder import look_over
 from cubital.app.site_ports import SiteShelf, SiteStore
@@ -255,7 +255,8 @@ class SiteVersions:
         if not changes:
             return Proposal(base=base, tables=tables, site=base.site, findings=known, fresh=(), changes=())
         site, lost, read = read_site_tables(tables, name=self._folder)
-        findings = look_over(site, lost, read, today=day)
+        gone = () if site is None else lost_panels(base.site, site)
+        findings = look_over(site, lost, (*read, *gone), today=day)
         has_error = any(one.level == "error" for one in findings)
         told = frozenset(known)
         return Proposal(

@@ -12,6 +12,7 @@ import msgspec
 
 from cubital import facts
 from cubital.app.clock import today as read_today
+from cubital.app.site_changes import lost_panels
 from cubital.app.site_folder import look_over
 from cubital.app.wiring import (
     patch_site_files,
@@ -132,7 +133,8 @@ def import_site(
     found = patch_site_files(data, onto, old, name=name, where=where, replaces=replace)
     known = set(look_over(old, frozenset(), told, today=day))
     lint = look_over(found.site, frozenset(), (), today=day)
-    findings = tuple(one for one in (*found.findings, *lint) if one not in known)
+    gone = () if found.site is None else lost_panels(old, found.site)
+    findings = tuple(one for one in (*found.findings, *lint, *gone) if one not in known)
     is_sound = found.site is not None and not any(f.level == "error" for f in findings)
     return SiteImport(
         files=found.files if is_sound else dict(onto),

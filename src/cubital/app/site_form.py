@@ -262,6 +262,16 @@ def lines(text: str) -> list[str]:
     return [one.strip() for one in text.splitlines() if one.strip()]
 
 
+def read_codes(text: str) -> dict[str, str]:
+    """A code system and its code on each line; a line of one word is a code of no system, which the lint refuses.
+
+    >>> read_codes("loinc 2823-3")
+    {'loinc': '2823-3'}
+    """
+    pairs = (line.rsplit(maxsplit=1) for line in lines(text))
+    return {pair[0]: pair[1] if len(pair) > 1 else "" for pair in pairs}
+
+
 def known_of(values: Mapping[str, Any]) -> Values:
     """The values without those that are not known."""
     return {name: value for name, value in values.items() if value is not None}

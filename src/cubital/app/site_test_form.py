@@ -7,7 +7,7 @@ from typing import Any
 
 from cubital import facts
 from cubital.app.site_edition import Edition, EntryChanges
-from cubital.app.site_form import Fields, Form, Typed, Values, known_of, lines, number, words
+from cubital.app.site_form import Fields, Form, Typed, Values, known_of, lines, number, read_codes, words
 from cubital.facts.directory import HANDLING
 
 FILE = "tests.toml"
@@ -63,7 +63,7 @@ def _read(fields: Fields, before: Values | None) -> Typed:
         "name": fields.said("name").strip(),
         "also": lines(fields.said("also")),
         "bench": fields.said("bench").strip(),
-        "codes": _read_codes(fields.said("codes")),
+        "codes": read_codes(fields.said("codes")),
         "accepts": accepts,
         "own_tube": bool(fields.said("own_tube")),
         "timed": fields.said("timed").strip() or None,
@@ -85,12 +85,6 @@ def _read_accepts(fields: Fields) -> tuple[list[Values], tuple[int, ...]]:
             accepts.append(known_of({"matrix": fields.said(f"accepts.{row}.matrix"), "tubes": tubes, **amounts}))
             rows.append(row)
     return accepts, tuple(rows)
-
-
-def _read_codes(text: str) -> dict[str, str]:
-    """A code system and its code on each line; a line of one word is a code of no system, which the lint refuses."""
-    pairs = (line.rsplit(maxsplit=1) for line in lines(text))
-    return {pair[0]: pair[1] if len(pair) > 1 else "" for pair in pairs}
 
 
 def put_test(edition: Edition, key: str, changed: Values) -> EntryChanges:

@@ -276,22 +276,28 @@ def _read_panel(key: str, table: Table) -> Panel | None:
 
 def refuse_unknown_members(panels: Mapping[str, Panel], tests: Mapping[str, Test], *, file: str) -> list[Finding]:
     """A finding for every panel of a site that names a test which the site does not have."""
-    findings = []
-    for panel in panels.values():
-        for test in members(panel):
-            if test not in tests:
-                near = near_misses(test, tests)
-                findings.append(
-                    Finding(
-                        level="error",
-                        file=file,
-                        entry=f"[{panel.key}] tests",
-                        found=f'"{test[:60]}"',
-                        expected="the key of a test of this site",
-                        remedy=f"write {near[0]}" if near else "add the test, or take it out",
-                    )
-                )
-    return findings
+    return [
+        Finding(
+            level="error", file=file, entry=f"[{panel.key}] {path}", found=f'"{word[:60]}"',
+            expected="the key of a test of this site", remedy=_member_remedy(word, tests),
+        )
+        for panel in panels.values()
+        for path, words_there in (
+            ("tests", panel.tests), *((f"series[{i}].tests", step.tests) for i, step in enumerate(panel.series)),
+        )
+        for word in dict.fromkeys(words_there)
+        if word not in tests
+    ]  # fmt: skip
+
+
+def _member_remedy(word: str, tests: Mapping[str, Test]) -> str:
+    """What to write for this word: the keys of the tests that go by it, else the one that it is a slip for."""
+    meant = fold(word)
+    named = [test.key for test in tests.values() if meant and meant in map(fold, (test.name, *test.also))]
+    if named:
+        return f"write {' or '.join(named[:4])}"
+    near = near_misses(word, tests)
+    return f"write {near[0]}" if near else "add the test, or take it out"
 
 
 def members(panel: Panel) -> tuple[str, ...]:

@@ -95,6 +95,8 @@ PAGES: tuple[Page, ...] = (
     Page(path="/site/stock", answers={"GET": site_page.open_stock}, roles=SIGNED_IN),
     Page(path="/site/test", answers={"GET": site_forms.open_test}, roles=SIGNED_IN),
     Page(path="/site/test/change", answers={"POST": site_forms.change_test}, roles=site_page.EDITORS),
+    Page(path="/site/panel", answers={"GET": site_forms.open_panel}, roles=SIGNED_IN),
+    Page(path="/site/panel/change", answers={"POST": site_forms.change_panel}, roles=site_page.EDITORS),
     Page(path="/site/kind", answers={"GET": site_forms.open_kind}, roles=SIGNED_IN),
     Page(path="/site/kind/change", answers={"POST": site_forms.change_kind}, roles=site_page.EDITORS),
     Page(path="/site/policy", answers={"GET": site_forms.open_policy}, roles=SIGNED_IN),

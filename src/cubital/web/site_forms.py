@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from decimal import Decimal
 from typing import Any, get_args
 
 import msgspec
@@ -13,50 +12,45 @@ from starlette.responses import Response
 from cubital import facts
 from cubital.app.explanation import citations
 from cubital.app.order_log import orders_to_try
-from cubital.app.site_browsing import OURS, marks_of_kind, marks_of_policy, marks_of_test, size_rows
+from cubital.app.site_browsing import OURS, marks_of_kind, marks_of_panel, marks_of_policy, marks_of_test, size_rows
 from cubital.app.site_changes import say_value
-from cubital.app.site_edition import EntryChanges
-from cubital.app.site_form import Edit, Form, look_at, open_form
-from cubital.app.site_kind_form import KIND_FORM, MOST_SIZES, SIZE_FIELDS, own_kind
-from cubital.app.site_policy_form import NO_LIMIT, POLICY_FORM
-from cubital.app.site_test_form import MOST_ACCEPTS, TEST_FORM, own_test
+from cubital.app.site_form import Edit, look_at, open_form
+from cubital.app.site_kind_form import MOST_SIZES, own_kind
+from cubital.app.site_panel_form import MOST_STEPS, own_panel
+from cubital.app.site_policy_form import NO_LIMIT
+from cubital.app.site_removal import look_at_removal, take_out
+from cubital.app.site_test_form import MOST_ACCEPTS, own_test
 from cubital.app.subject_explanation import explain_panel, explain_subject, explain_test
 from cubital.app.what_if import WhatIf, what_if
 from cubital.errors import CubitalError, SiteError, StaleSite
 from cubital.facts.directory import HANDLING
 from cubital.facts.tubes import Use
-from cubital.model import Finding
 from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES, OBJECTIVES
+from cubital.web.site_fields import (
+    KIND,
+    PANEL,
+    POLICY,
+    TEST,
+    Sheet,
+    codes_text,
+    groups_text,
+    lint_by_field,
+    number_text,
+)
 from cubital.web.site_page import drawn, frame, may_edit, note_saved, sites_of
 from cubital.web.visit import Visit
 
 USES: tuple[str, ...] = get_args(Use)
 
 
-class Sheet(msgspec.Struct, frozen=True, kw_only=True):
-    """One kind of form as a page: its template, its address, its part of the page and its word for an entry."""
-
-    form: Form
-    template: str
-    path: str
-    part: str
-    noun: str
-
-
-TEST = Sheet(form=TEST_FORM, template="site_test.html", path="/site/test", part="tests", noun="test")
-KIND = Sheet(form=KIND_FORM, template="site_kind.html", path="/site/kind", part="stock", noun="tube kind")
-POLICY = Sheet(form=POLICY_FORM, template="site_policy.html", path="/site/policy", part="policy", noun="policy")
-
-
 def open_test(visit: Visit) -> Response:
-    """One test or panel: its form for who may change it, all that is known of it for everyone."""
-    key = visit.query.get("key", "")[:300]
-    panel = visit.desk.site.panels.get(key)
-    if panel is not None and key not in visit.desk.site.tests:
-        told = explain_panel(panel, visit.desk.site)
-        context = {"told": told, "sources": citations([told]), "title": panel.name, "marks": {}}
-        return visit.page("site_told.html", {**frame(visit, sites_of(visit).newest(), "tests"), **context})
-    return _open(visit, TEST, key)
+    """One test: its form for who may change it, all that is known of it for everyone."""
+    return _open(visit, TEST, visit.query.get("key", "")[:300])
+
+
+def open_panel(visit: Visit) -> Response:
+    """One panel: its form for who may change it, what it stands for to everyone."""
+    return _open(visit, PANEL, visit.query.get("key", "")[:300])
 
 
 def open_kind(visit: Visit) -> Response:
@@ -72,6 +66,11 @@ def open_policy(visit: Visit) -> Response:
 def change_test(visit: Visit) -> Response:
     """Look a test's form over, try it on orders, or save it."""
     return _change(visit, TEST)
+
+
+def change_panel(visit: Visit) -> Response:
+    """Look a panel's form over, try it on orders, or save it."""
+    return _change(visit, PANEL)
 
 
 def change_kind(visit: Visit) -> Response:
@@ -126,23 +125,29 @@ def _change(visit: Visit, sheet: Sheet) -> Response:
         return _page(visit, sheet, typed, is_new=True, error=error, status=422)
     if visit.is_partial:
         # Only rows that the form has now: there is no place for the findings of others.
-        shown = tuple(field for field in _fields(sheet) if field.count(".") < 2 or visit.all_said(field))
-        return visit.page("site_lint.html", {"edit": edit, "error": None, "lint": _lint(shown, edit)})
+        shown = tuple(field for field in sheet.fields if field.count(".") < 2 or visit.all_said(field))
+        return visit.page("site_lint.html", {"edit": edit, "error": None, "lint": lint_by_field(shown, edit)})
     wanted = visit.said("do")
     if wanted == "save":
-        return _save(visit, sheet, edit, edit.entries, is_new=is_new)
-    if wanted == "take-back":
-        return _save(visit, sheet, edit, {sheet.form.file: {key: None}}, is_new=is_new)
+        return _save(visit, sheet, edit, is_new=is_new)
+    if wanted == "take-back" and not is_new:
+        return _save(visit, sheet, edit, is_new=is_new, is_out=True)
     tried = _try(visit, edit) if wanted == "try" else None
     return _page(visit, sheet, edit, is_new=is_new, tried=tried)
 
 
-def _save(visit: Visit, sheet: Sheet, edit: Edit, entries: EntryChanges, *, is_new: bool) -> Response:
+def _save(visit: Visit, sheet: Sheet, edit: Edit, *, is_new: bool, is_out: bool = False) -> Response:
     assert visit.visitor is not None
     if edit.is_stale:
         return _page(visit, sheet, edit, is_new=is_new, status=409)
     try:
-        saved = sites_of(visit).save(visit.visitor.account.name, edit.base, entries, visit.said("note"))
+        if is_out:
+            saved = take_out(
+                sheet.form, sites_of(visit), visit.visitor.account.name, edit.base, edit.key, visit.said("note"),
+                with_panels=bool(visit.said("with_panels")),
+            )  # fmt: skip
+        else:
+            saved = sites_of(visit).save(visit.visitor.account.name, edit.base, edit.entries, visit.said("note"))
     except StaleSite:
         # Saved by someone else between the look and the save: look again, and show what changed.
         again = look_at(sheet.form, sites_of(visit), edit.key, visit, today=visit.desk.today(), is_new=is_new)
@@ -181,9 +186,10 @@ def _page(
         "key": visit.said("key") if is_new else edit.key, "note": visit.said("note"), "tried": tried, "error": error,
         "marks": _marks(sheet, edit, is_new=is_new), "since": since, "options": _options(visit), "told": told,
         "sources": citations(told), "is_own": _is_own(sheet, edit), "ours": OURS,
+        "codes_text": codes_text, "groups_text": groups_text,
+        "number_text": number_text, "removal": look_at_removal(sheet.form, base, edit.key),
         "clashes": {name: say_value(value) for name, value in edit.clashes.items()},
-        "codes_text": codes_text, "groups_text": groups_text, "number_text": number_text,
-        "lint": _lint(_fields(sheet), edit), **_shelf(visit, sheet, edit, is_new=is_new),
+        "lint": lint_by_field(sheet.fields, edit), **_shelf(visit, sheet, edit, is_new=is_new),
     }  # fmt: skip
     return visit.page(sheet.template, context, status=status)
 
@@ -196,15 +202,6 @@ def _shelf(visit: Visit, sheet: Sheet, edit: Edit, *, is_new: bool) -> dict[str,
     return {"picture": drawn(kind), "stand": tuple(size_rows(kind, visit.desk.today()))}
 
 
-def _lint(fields: tuple[str, ...], edit: Edit) -> dict[str, tuple[Finding, ...]]:
-    """The findings by the name of the field that shows them; "" shows those of no field of this form."""
-    lint: dict[str, tuple[Finding, ...]] = dict.fromkeys(fields, ())
-    for field, found in edit.at_field.items():
-        shown = next((one for one in (field, field.partition(".")[0]) if one in lint), "")
-        lint[shown] = (*lint[shown], *found)
-    return lint
-
-
 def _gone(visit: Visit, sheet: Sheet, error: SiteError) -> Response:
     context = {**frame(visit, sites_of(visit).newest(), sheet.part), "error": error, "noun": sheet.noun}
     return visit.page("site_gone.html", context, status=404)
@@ -214,6 +211,8 @@ def _told(visit: Visit, sheet: Sheet, key: str, *, is_new: bool) -> tuple[Any, .
     site = visit.desk.site
     if sheet is TEST and not is_new and key in site.tests:
         return (explain_test(site.tests[key], site),)
+    if sheet is PANEL and not is_new and key in site.panels:
+        return (explain_panel(site.panels[key], site),)
     if sheet is KIND and not is_new:
         return explain_subject(key, site)
     return ()
@@ -225,13 +224,15 @@ def _marks(sheet: Sheet, edit: Edit, *, is_new: bool) -> Mapping[str, str]:
     edition = edit.proposal.base
     if sheet is POLICY:
         return marks_of_policy(edition)
+    if sheet is PANEL:
+        return marks_of_panel(edition, edit.key)
     return marks_of_test(edition, edit.key) if sheet is TEST else marks_of_kind(edition, edit.key)
 
 
 def _is_own(sheet: Sheet, edit: Edit) -> bool:
     edition = edit.proposal.base
-    found = own_test(edition, edit.key) if sheet is TEST else own_kind(edition, edit.key)
-    return sheet is not POLICY and found is not None
+    own = {TEST.path: own_test, PANEL.path: own_panel, KIND.path: own_kind}.get(sheet.path)
+    return own is not None and own(edition, edit.key) is not None
 
 
 def _options(visit: Visit) -> dict[str, Any]:
@@ -244,49 +245,6 @@ def _options(visit: Visit) -> dict[str, Any]:
         "additives": [(key, facts.additives()[key].name) for key in ADDITIVES], "uses": USES,
         "policies": [(key, one.name) for key, one in facts.order_policies().items() if key != "skin-puncture"],
         "limits": [(key, one.name) for key, one in facts.sampling_limits().items()] + [(NO_LIMIT, "no limit")],
-        "objectives": OBJECTIVES,
+        "objectives": OBJECTIVES, "most_steps": MOST_STEPS,
+        "tests": [(test.key, ", ".join((test.name, *test.also))) for test in site.tests.values()],
     }  # fmt: skip
-
-
-def _fields(sheet: Sheet) -> tuple[str, ...]:
-    """Every field of a form beside which a finding may stand."""
-    if sheet is POLICY:
-        return ("", "name", "time_zone", "order_of_draw", "objective", "share_benches", "recovery", "hematocrit",
-                "blood_limit", "altitude_m")  # fmt: skip
-    if sheet is TEST:
-        rows = _cells("accepts", MOST_ACCEPTS, ("matrix", "tubes", "volume_ul", "minimum_ul"))
-        return ("", "name", "also", "bench", "codes", "accepts", *rows, "own_tube", "timed", "caution")
-    rows = _cells("sizes", MOST_SIZES, SIZE_FIELDS)
-    dead = [f"dead_volume_ul.{matrix}" for matrix in MATRICES]
-    return ("", "name", "stopper", "mark", "sizes", *rows, *dead, "additive", "accesses", "fill_min_percent",
-            "inversions", "place")  # fmt: skip
-
-
-def _cells(name: str, rows: int, fields: tuple[str, ...]) -> list[str]:
-    return [f"{name}.{row}.{field}" for row in range(rows) for field in fields]
-
-
-def codes_text(codes: Mapping[str, str] | None) -> str:
-    """The codes of a test as the form writes them, one a line.
-
-    >>> codes_text({"loinc": "2823-3"})
-    'loinc 2823-3'
-    """
-    return "\n".join(f"{system} {code}".strip() for system, code in (codes or {}).items())
-
-
-def groups_text(groups: list[list[str]] | None) -> str:
-    """Groups of benches as the form writes them, one a line."""
-    return "\n".join(", ".join(group) for group in groups or ())
-
-
-def number_text(value: object) -> str:
-    """A value as the form writes it: a number without needless zeros, empty for none.
-
-    >>> number_text(Decimal("2.70")), number_text(Decimal("10")), number_text(None), number_text("2,7")
-    ('2.7', '10', '', '2,7')
-    """
-    if isinstance(value, Decimal):
-        text = f"{value:f}"
-        return text.rstrip("0").rstrip(".") if "." in text else text
-    return "" if value is None else str(value)

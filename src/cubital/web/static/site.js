@@ -1,5 +1,6 @@
 // The forms of the Site page: a field with a finding that stops is marked invalid, the last row of a list grows another
-// below it once something is typed there, and a tube kind is put into a row by a press. Without this script every form
+// below it once something is typed there, a tube kind is put into a row by a press, and a test into a panel by choosing
+// it. Without this script every form
 // still works: an empty row is there, and a sent form comes back with the next.
 "use strict";
 (() => {
@@ -39,7 +40,7 @@
 
   let last = null;
   form.addEventListener("focusin", (event) => {
-    if (event.target.name && event.target.name.endsWith(".tubes")) last = event.target;
+    if (event.target.name && /(^|\.)(tubes|tests)$/.test(event.target.name)) last = event.target;
   });
   form.addEventListener("input", (event) => {
     const spare = event.target.closest("[data-spare]");
@@ -54,4 +55,37 @@
     box.value = kinds.join(", ");
     box.dispatchEvent(new Event("input", { bubbles: true }));
   });
+
+  const adder = form.querySelector("[data-adder]");
+  if (adder) {
+    const asked = adder.querySelector("input");
+    const known = new Map();
+    for (const one of document.getElementById(asked.getAttribute("list")).options) {
+      for (const name of [one.value, ...one.textContent.split(", ")]) {
+        // A name of two tests is neither: only its key will do.
+        const folded = name.trim().toLowerCase();
+        known.set(folded, known.has(folded) && known.get(folded) !== one.value ? "" : one.value);
+      }
+    }
+    const add = () => {
+      const key = known.get(asked.value.trim().toLowerCase());
+      if (!key) return false;
+      const box = last ?? form.querySelector("[name='tests']");
+      const tests = box.value.split(/[\n,]/).map((one) => one.trim()).filter(Boolean);
+      if (!tests.includes(key)) tests.push(key);
+      box.value = tests.join(box.matches("textarea") ? "\n" : ", ");
+      if (box.matches("textarea")) box.rows = Math.max(4, tests.length + 1);
+      asked.value = "";
+      box.dispatchEvent(new Event("input", { bubbles: true }));
+      return true;
+    };
+    adder.hidden = false;
+    asked.addEventListener("change", add);
+    asked.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter") return;
+      // Enter adds the test; it does not send the form.
+      event.preventDefault();
+      add();
+    });
+  }
 })();

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -171,6 +172,96 @@ def test_a_board_without_an_answer_says_that_it_is_behind(opener: Opener) -> Non
     expect(behind).to_be_visible()
     one.page.unroute("**/bench/due*")
     expect(behind).to_be_hidden()
+    one.faults.clear()
+
+def test_a_verdict_that_no_newer_answer_follows_says_of_when_it_is(opener: Opener) -> None:
+    one = opener("processor").open("/bench/tube?specimen=INV04-1")
+    page = one.page
+    page.get_by_text("two agree", exact=True).click()
+    page.get_by_text("looked at: good").click()
+    verdict = page.locator("#verdict")
+    expect(verdict).to_contain_text("If recorded now")
+    expect(verdict.locator(".as-of")).to_have_text(re.compile(r"^As of \d\d:\d\d:\d\d$"))
+    page.route("**/bench/tube", cut_off)
+    page.get_by_text("a clot", exact=True).click()
+    expect(verdict.locator(".as-of")).to_contain_text("not of what is in the form now")
+    expect(verdict).to_contain_text("If recorded now")
+    page.unroute("**/bench/tube")
+    page.get_by_text("it leaked", exact=True).click()
+    expect(verdict).to_contain_text("refused")
+    expect(verdict.locator(".as-of")).to_have_text(re.compile(r"^As of \d\d:\d\d:\d\d$"))
+    page.route("**/bench/tube", lambda route: route.fulfill(status=500, body="<p>no</p>", content_type="text/html"))
+    page.get_by_text("it leaked", exact=True).click()
+    expect(verdict).to_have_text("no")
+    expect(page.locator("#tally")).to_be_empty()
+    one.faults.clear()
+
+
+def test_every_answer_on_the_bench_is_marked_while_the_server_does_not_answer(opener: Opener) -> None:
+    one = opener("processor").open("/bench/tube?specimen=INV10-1")
+    page = one.page
+    decided = page.get_by_label("What was decided").locator(".as-of")
+    expect(decided).to_have_text(re.compile(r"^As of"))
+    page.context.set_offline(True)
+    expect(decided).to_contain_text("not of now: no answer from the server since")
+    page.context.set_offline(False)
+    expect(decided).to_have_text(re.compile(r"^As of \d\d:\d\d:\d\d$"))
+    page.route("**/bench/pulse", cut_off)
+    expect(decided).to_contain_text("not of now: no answer from the server since")
+    page.unroute("**/bench/pulse")
+    one.open("/bench/add")
+    page.get_by_label("Any specimen of the patient").fill("INV06-2")
+    page.get_by_label("Tests to add").fill("CRP")
+    page.get_by_role("button", name="Can they be added?").click()
+    answered = page.locator("#answer .as-of")
+    expect(answered).to_have_text(re.compile(r"^As of"))
+    page.get_by_label("Tests to add").fill("CRP\nlactate")
+    expect(answered).to_contain_text("not of what is in the form now")
+    page.route("**/bench/pulse", cut_off)
+    expect(answered).to_contain_text("no answer from the server")
+    page.get_by_role("button", name="Record: add 1 test").click()
+    expect(page.get_by_role("alert").filter(has_text="Not sent")).to_contain_text("Nothing was recorded")
+    expect(page.get_by_label("Tests to add")).to_have_value("CRP\nlactate")
+    page.unroute("**/bench/pulse")
+    one.faults.clear()
+
+
+def test_planned_runs_are_marked_once_what_they_were_planned_for_is_changed(opener: Opener) -> None:
+    page = opener("processor").open("/bench/spin").page
+    for width in page.get_by_label("Outer diameter").all():
+        width.fill("13")
+    for full in page.get_by_text("All are filled to their mark").all():
+        full.click()
+    page.get_by_role("button", name="Plan the runs").click()
+    planned = page.get_by_label("The runs", exact=True).locator(".as-of")
+    expect(planned).to_have_text(re.compile(r"^As of"))
+    page.get_by_label("Run 1").get_by_label("Temperature").fill("20")
+    expect(planned).to_have_text(re.compile(r"^As of \d\d:\d\d:\d\d$"))
+    page.get_by_label("Outer diameter").first.fill("14")
+    expect(planned).to_contain_text("not of what is in the form now")
+
+
+def test_a_scan_without_an_answer_leaves_no_other_tube_s_verdict_in_sight(opener: Opener) -> None:
+    one = opener("processor").open("/bench/tube?specimen=INV04-1")
+    page = one.page
+    page.get_by_text("two agree", exact=True).click()
+    page.get_by_text("looked at: good").click()
+    expect(page.locator("#verdict")).to_contain_text("accepted")
+    page.route("**/bench/pulse", cut_off)
+    scan(page, "INV02-2")
+    said = page.get_by_role("alert").filter(has_text="The last scan has no answer")
+    expect(said).to_contain_text("nothing was recorded")
+    expect(page.locator("#verdict")).to_be_hidden()
+    expect(page.get_by_role("heading", name="INV04-1")).to_be_hidden()
+    expect(page.get_by_label("Scan a tube")).to_be_focused()
+    expect(page.get_by_label("Scan a tube")).to_have_value("")
+    page.get_by_role("button", name="Back to what was here before").click()
+    expect(page.locator("#verdict .as-of")).to_contain_text("not of now")
+    expect(page.get_by_label("two agree")).to_be_checked()
+    page.unroute("**/bench/pulse")
+    scan(page, "INV02-2")
+    expect(page.get_by_role("heading", name="INV02-2")).to_be_visible()
+    expect(page.get_by_text("INV04-1 was left open: nothing of it was recorded")).to_be_visible()
     one.faults.clear()
 
 

@@ -21,6 +21,7 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("POST", "/draw"): ALL,
     ("GET", "/bench"): BENCH,
     ("GET", "/bench/due"): BENCH,
+    ("GET", "/bench/pulse"): BENCH,
     ("POST", "/bench/demo"): BENCH,
     ("GET", "/bench/add"): BENCH,
     ("POST", "/bench/add"): BENCH,

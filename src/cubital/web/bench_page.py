@@ -9,6 +9,7 @@ from starlette.responses import Response
 from cubital.app.demo_morning import invent_morning, offers_morning
 from cubital.errors import CubitalError
 from cubital.web.bench_rows import AFTER_MIN, BEFORE_MIN, HOURS, NOW_AT, SOON_MIN, rows_of
+from cubital.web.bench_times import Times
 from cubital.web.visit import Visit
 
 PLACES = (("due", "Due now", "/bench"), ("spin", "Spin", "/bench/spin"), ("add", "Add or draw again", "/bench/add"))
@@ -27,6 +28,11 @@ def due(visit: Visit) -> Response:
     return visit.page("bench_due.html" if visit.is_partial else "bench.html", {**_board(visit), **frame(visit, "due")})
 
 
+def pulse(visit: Visit) -> Response:
+    """That the server is there and knows who asks; nothing else."""
+    return Response(status_code=204)
+
+
 def fill_demo(visit: Visit) -> Response:
     """Put the invented morning into the empty record of the demo site."""
     desk = visit.desk
@@ -42,7 +48,8 @@ def fill_demo(visit: Visit) -> Response:
 
 def frame(visit: Visit, here: str, *, said: str = "") -> dict[str, Any]:
     """What every page of the bench shows around its own: which of them it is, and what was refused."""
-    return {"here": here, "said": said, "is_demo": visit.desk.settings.is_demo, "places": PLACES, "takes_scans": True}
+    return {"here": here, "said": said, "is_demo": visit.desk.settings.is_demo, "places": PLACES, "takes_scans": True,
+            "answered_at": Times(visit.desk.site, visit.desk.now()).to_second()}  # fmt: skip
 
 
 def _board(visit: Visit) -> dict[str, Any]:

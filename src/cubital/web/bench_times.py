@@ -28,6 +28,10 @@ class Times:
         text = say_local(moment, self.site)
         return text[:16] + text[19:]
 
+    def to_second(self) -> str:
+        """The hour of this look, to the second."""
+        return say_local(self.now, self.site)[11:]
+
     def short(self, moment: datetime | None) -> str:
         """The hour, with the day where it is another one; nothing for none."""
         if moment is None:

@@ -193,7 +193,8 @@ def _whole(visit: Visit, name: str, most: int, unit: str) -> int | None:
 
 def _page(visit: Visit, known: Known, *, said: str, status: int, is_news: bool = False) -> Response:
     if visit.is_partial:
-        return visit.page("bench_verdict.html", {"tests": (), "tally": "", "shown": "", "untold": (), "trouble": said})
+        return visit.page("bench_verdict.html", {"tests": (), "tally": "", "shown": "", "untold": (), "trouble": said,
+                                                   "answered_at": ""})
     shown = {**frame(visit, "due", said=said), **_tube(visit, known, is_news=is_news)}
     return visit.page("bench_tube.html", shown, status=status)
 
@@ -251,7 +252,7 @@ def _verdict(found: Receipt, visit: Visit) -> dict[str, Any]:
     untold = tuple(dict.fromkeys(text for one in found.judgements for text in one.untold))
     return {
         "tests": tests, "tally": counted({WORDS[key]: counts[key] for key in WORDS}), "shown": digest_of(found),
-        "untold": untold, "trouble": "",
+        "untold": untold, "trouble": "", "answered_at": Times(site, visit.desk.now()).to_second(),
     }  # fmt: skip
 
 

@@ -76,6 +76,7 @@ PAGES: tuple[Page, ...] = (
     Page(path="/take/worker.js", answers={"GET": take_page.worker}, roles=EVERYONE),
     Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench", noted="opened the bench"),
     Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
+    Page(path="/bench/pulse", answers={"GET": bench_page.pulse}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/tube", answers={"GET": bench_tube.open_form, "POST": bench_tube.receive_tube}, roles=BENCH),
     Page(path="/bench/scan", answers={"POST": bench_scan.take_scan}, roles=BENCH),
     Page(path="/bench/spin", answers={"GET": bench_spin.open_spin, "POST": bench_spin.plan_or_record}, roles=BENCH),

@@ -14,6 +14,8 @@ import uvicorn
 from playwright.sync_api import Browser, Page, Playwright, Request, Route
 from starlette.applications import Starlette
 
+from cubital.web.server import options
+
 AXE = (Path(__file__).with_name("axe") / "axe.min.js").read_text(encoding="utf-8")
 WORDS = "seven quiet otters"
 PHONE, TABLET, BENCH = (390, 844), (820, 1180), (1280, 800)
@@ -24,11 +26,10 @@ _START_S = 30.0
 
 
 @contextmanager
-def serving(application: Starlette) -> Iterator[str]:
-    """The address of a server of this application, on a port of its own."""
-    server = uvicorn.Server(
-        uvicorn.Config(application, host="127.0.0.1", port=0, log_level="warning", access_log=False, lifespan="off")
-    )
+def serving(application: Starlette, *, is_behind_tls: bool = False) -> Iterator[str]:
+    """The address of a server of this application, on a port of its own, set as `cubital serve` sets it."""
+    chosen = {**options(is_behind_tls=is_behind_tls), "log_config": None}  # the tests' own log stays as it is
+    server = uvicorn.Server(uvicorn.Config(application, host="127.0.0.1", port=0, lifespan="off", **chosen))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     ends = time.monotonic() + _START_S

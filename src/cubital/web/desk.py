@@ -20,11 +20,15 @@ from cubital.planning.directory import Directory
 
 
 class Settings(msgspec.Struct, frozen=True, kw_only=True):
-    """How the server stands: the names it answers to, whether TLS is before it, whether all of it is invented."""
+    """How the server stands: the names it answers to, whether TLS is before it, whether all of it is invented.
+
+    So many requests may be worked on or wait for it at once; the others are told to come again.
+    """
 
     names: tuple[str, ...] = ("127.0.0.1", "localhost", "[::1]")
     is_behind_tls: bool = False
     is_demo: bool = False
+    most_at_once: int = 200
 
 
 class Desk:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import logging
 import secrets
@@ -10,13 +11,13 @@ from typing import TypeVar
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
 from cubital.app.accounts import Visitor
 from cubital.errors import RecordUnavailable
+from cubital.web.arrival import AGAIN_S, FULL, SLOW, Crowd, arrival_s
 from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
@@ -29,40 +30,58 @@ _LOG = logging.getLogger("cubital.web")
 class Gate:
     """The way of one page's requests: checked here, answered by the page, faults confessed without their words."""
 
-    def __init__(self, page: Page, desk: Desk, templates: Templates) -> None:
-        self._page, self._desk, self._templates = page, desk, templates
+    def __init__(self, page: Page, desk: Desk, templates: Templates, crowd: Crowd) -> None:
+        self._page, self._desk, self._templates, self._crowd = page, desk, templates, crowd
 
     async def answer(self, request: Request) -> Response:
         """The answer to one request."""
-        form: FormData | None = None
-        body = b""
-        if request.method not in ("GET", "HEAD"):
-            if not is_from_here(request, is_behind_tls=self._desk.settings.is_behind_tls):
-                return self._refuse(Visit(request, self._desk, self._templates), 403, FOREIGN)
-            if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in self._forms():
-                said = "JSON was expected." if self._page.is_json else "A form was expected."
-                return self._refuse(Visit(request, self._desk, self._templates), 415, said)
-            if self._page.most_bytes > MOST_BYTES:
-                # Much is read only from those who may send it.
-                stranger = Visit(request, self._desk, self._templates)
-                refused = await run_in_threadpool(self._answer, stranger, self._refuse_unread)
-                if refused is not None:
-                    return refused
-            try:
-                if self._page.is_json:
-                    body = await request.body()
-                else:
-                    form = await request.form(
-                        max_files=self._page.most_files, max_fields=self._page.most_fields, max_part_size=MOST_BYTES
-                    )
-            except HTTPException as error:
-                said = "More was sent than a page takes." if error.status_code == 413 else "This form cannot be read."
-                return self._refuse(Visit(request, self._desk, self._templates), error.status_code, said)
-        visit = Visit(request, self._desk, self._templates, form=form, body=body)
+        if request.method in ("GET", "HEAD"):
+            return await self._work(Visit(request, self._desk, self._templates), self._pass)
+        refused = await self._refuse_head(Visit(request, self._desk, self._templates))
+        if refused is not None:
+            return refused
         try:
-            return await run_in_threadpool(self._answer, visit, self._pass)
+            async with asyncio.timeout(arrival_s(self._page.most_bytes)):
+                visit = await self._read(request)
+        except (HTTPException, TimeoutError) as error:
+            status = error.status_code if isinstance(error, HTTPException) else 408
+            said = {413: "More was sent than a page takes.", 408: SLOW}.get(status, "This form cannot be read.")
+            return self._refuse(Visit(request, self._desk, self._templates), status, said)
+        except ClientDisconnect:
+            return Response(status_code=400)  # nobody is there to read it
+        try:
+            return await self._work(visit, self._pass)
         finally:
             await request.close()
+
+    async def _refuse_head(self, stranger: Visit) -> Response | None:
+        """The refusal of what its head alone forbids, before anything of its body is read."""
+        request = stranger.request
+        if not is_from_here(request, is_behind_tls=self._desk.settings.is_behind_tls):
+            return self._refuse(stranger, 403, FOREIGN)
+        if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in self._forms():
+            return self._refuse(stranger, 415, f"{'JSON' if self._page.is_json else 'A form'} was expected.")
+        if self._page.most_bytes > MOST_BYTES:
+            # Much is read only from those who may send it.
+            return await self._work(stranger, self._refuse_unread)
+        return None
+
+    async def _read(self, request: Request) -> Visit:
+        if self._page.is_json:
+            return Visit(request, self._desk, self._templates, body=await request.body())
+        form = await request.form(
+            max_files=self._page.most_files, max_fields=self._page.most_fields, max_part_size=MOST_BYTES
+        )
+        return Visit(request, self._desk, self._templates, form=form)
+
+    async def _work(self, visit: Visit, step: Callable[[Visit], _Answer]) -> _Answer | Response:
+        """What this step answers, in a thread of its own; a refusal where too many wait for one."""
+        with self._crowd.entered() as is_let_in:
+            if is_let_in:
+                return await run_in_threadpool(self._answer, visit, step)
+        refused = self._refuse(visit, 503, FULL)
+        refused.headers["Retry-After"] = str(AGAIN_S)
+        return refused
 
     def _forms(self) -> tuple[str, ...]:
         """The kinds of content that this page reads."""

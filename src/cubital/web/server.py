@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
+import signal
 import sys
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +15,10 @@ from cubital.app.clock import today
 from cubital.app.wiring import open_accounts, open_record, open_site_versions, open_takings
 from cubital.errors import ExchangeError
 
-STOP_S = 5
+# What was begun when the server is told to stop has so long to be answered.
+STOP_S = 10
+PROXIES = ("127.0.0.1", "::1")
+"""A proxy on this machine, and nobody else, says for whom it asks (X-Forwarded-For)."""
 # A connection is kept longer than a station pauses between two orders, and longer than a proxy keeps its own (nginx:
 # keepalive_timeout 60 s upstream): one that is shut as the next order is sent breaks it.
 KEEP_ALIVE_S = 75
@@ -54,11 +60,37 @@ def serve(
         print(f"cubital: {site.name}: {scheme}://{shown}{'' if names else f':{port}'}/", file=sys.stderr)
         if is_new:
             print(f"cubital: first set-up, no account yet; its code: {accounts.setup_code}", file=sys.stderr)
-        uvicorn.run(
-            make_application(desk), host=host, port=port, access_log=False, log_level="warning", server_header=False,
-            timeout_graceful_shutdown=STOP_S, timeout_keep_alive=KEEP_ALIVE_S,
-            proxy_headers=is_behind_tls, log_config=_logging(),
-        )  # fmt: skip
+        opened.enter_context(_ended_by_signal())
+        uvicorn.run(make_application(desk), host=host, port=port, **options(is_behind_tls=is_behind_tls))
+
+
+def options(*, is_behind_tls: bool) -> dict[str, Any]:
+    """What uvicorn is told beside the application and its address."""
+    from cubital.web.connection import GuardedConnection
+
+    return {
+        "http": GuardedConnection, "ws": "none", "access_log": False, "log_level": "warning", "server_header": False,
+        "timeout_graceful_shutdown": STOP_S, "timeout_keep_alive": KEEP_ALIVE_S, "log_config": _logging(),
+        # Whom to believe is said here and not in the environment: a browser's own X-Forwarded-For would be believed.
+        "proxy_headers": is_behind_tls, "forwarded_allow_ips": [*PROXIES],
+    }  # fmt: skip
+
+
+@contextlib.contextmanager
+def _ended_by_signal() -> Iterator[None]:
+    """Let SIGTERM, which uvicorn raises again once it has answered what it had begun, close the databases too."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def end(*_: object) -> None:
+        raise SystemExit(0)
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def is_loopback(host: str) -> bool:

@@ -1,0 +1,45 @@
+"""How requests arrive: each within a time, and no more worked on at once than the server can hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+FULL = (
+    "More is asked of the server now than it can do. Nothing of this was recorded. Wait a few seconds, then send or "
+    "load it again. What is tapped on the Take page stays on the device and is sent by itself."
+)
+SLOW = "This came too slowly and was not read. Nothing of it was recorded. Send it again."
+AGAIN_S = 3
+"""After so many seconds a station may ask again (RFC 9110, 10.2.3: Retry-After)."""
+LEAST_S, LEAST_BYTES_PER_S = 30.0, 64 * 1024
+"""What is sent has so long to arrive, and more where it may be large: half a megabit a second is enough."""
+
+
+def arrival_s(most_bytes: int) -> float:
+    """The seconds within which a request of at most so many bytes must have arrived.
+
+    >>> arrival_s(256 * 1024), arrival_s(20 * 1024 * 1024)
+    (34.0, 350.0)
+    """
+    return LEAST_S + most_bytes / LEAST_BYTES_PER_S
+
+
+class Crowd:
+    """The requests that pages work on now; counted by the one thread of the event loop only.
+
+    Forty of them have a thread (anyio's default), the others wait for one.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most, self._inside = most, 0
+
+    @contextmanager
+    def entered(self) -> Iterator[bool]:
+        """Whether there is room for one more; it leaves with the block."""
+        is_let_in = self._inside < self._most
+        self._inside += is_let_in
+        try:
+            yield is_let_in
+        finally:
+            self._inside -= is_let_in

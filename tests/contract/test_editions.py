@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
+from msgspec.structs import replace
 
-from cubital.app.wiring import open_record, upgrade_store
+from cubital.app.draws import plan_order
+from cubital.app.wiring import open_record, open_site, open_takings, order_of_words, upgrade_store
 from cubital.errors import RecordUnavailable, UnreadyRecord
 from cubital.store.engine import name_of, open_engine
 from cubital.store.migration import steps
@@ -37,6 +39,22 @@ def test_an_upgrade_of_the_newest_edition_changes_nothing(address: str) -> None:
     record.append(*in_order(collected("s1")))
     assert upgrade_store(address) == (EDITION, EDITION)
     assert record.head().sequence == 1
+    record.close()
+
+
+def test_a_draw_in_hand_of_the_fourth_edition_goes_up_and_says_that_its_version_was_not_kept(address: str) -> None:
+    record = open_record(address, now=Clock())
+    takings = open_takings(address, record=record, now=Clock())
+    order = order_of_words({"tests": ["K"]}, where="test")
+    taking = takings.begin(order, plan_order(order, open_site(demo=True)), by="ann", site_version=7)
+    hands.run(
+        address, "DROP INDEX uq_taking_begun_key", "DROP INDEX ix_tap_station",
+        "ALTER TABLE taking DROP COLUMN begun_key", "ALTER TABLE taking DROP COLUMN site_version",
+        "UPDATE alembic_version SET version_num = '0004'",
+    )  # fmt: skip
+    assert upgrade_store(address) == ("0004", EDITION)
+    assert takings.look(taking.code)[0] == replace(taking, site_version=None)
+    takings.close()
     record.close()
 
 

@@ -41,12 +41,12 @@ def takings(address: str, record: SpecimenRecord, clock: Clock) -> Iterator[Taki
     found.close()
 
 
-def begin(takings: Takings) -> Taking:
+def begin(takings: Takings, site_version: int | None = 4) -> Taking:
     order = order_of_words(
         {"tests": ["PT", "K", "CBC"], "patient": {"hematocrit": Decimal("0.6"), "age": "68 a"}}, where="test",
         today=date(2026, 3, 2),
     )  # fmt: skip
-    return takings.begin(order, plan_order(order, SITE), by="ann")
+    return takings.begin(order, plan_order(order, SITE), by="ann", site_version=site_version)
 
 
 def told(taking: Taking, kind: str, step: int, station: str = "one") -> Told:
@@ -67,6 +67,11 @@ def test_what_is_kept_comes_back_as_it_was(takings: Takings) -> None:
     assert found.identity is not None
     assert replace(found, identity=None) == taking
     assert found.identity.birth_date == datetime.date(1958, 3, 2)
+
+
+@pytest.mark.parametrize("number", [None, 0, 12])
+def test_the_version_of_the_site_comes_back_with_the_draw(takings: Takings, number: int | None) -> None:
+    assert takings.look(begin(takings, number).code)[0].site_version == number
 
 
 def test_of_many_devices_that_tap_at_once_one_wins_each_tube(

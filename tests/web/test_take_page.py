@@ -12,6 +12,7 @@ import pytest
 from starlette.applications import Starlette
 
 from cubital.app.record import SpecimenRecord
+from cubital.app.site_editing import SiteVersions
 from cubital.app.taking import Takings, steps_of
 from cubital.model import Site
 from cubital.web.take_page import SHELL
@@ -113,6 +114,34 @@ def test_the_words_of_each_tube_are_those_of_the_plan(collector: Browser, taking
         assert ("DARK" in words) == ("protect_from_light" in step.tube.handling)
         assert ("fill, then throw away" in words) == (step.tube.purpose == "discard")
     assert {"discard", "culture", "collect"} <= {step["purpose"] for step in view["steps"]} | {"discard"}
+
+
+def test_a_draw_says_on_which_version_it_was_planned_and_is_not_stopped_by_the_next(
+    collector: Browser, takings: Takings, sites: SiteVersions
+) -> None:
+    chair = begin(collector, "HRS", stat="1")
+    assert takings.look(chair.code)[0].site_version == 0
+    assert chair.view()["made"].endswith("by collector on the site's folder, no version kept")
+    assert chair.view()["moved_on"] == ""
+    turns = {**sites.newest().tables["tubes.toml"]["edta"], "inversions": 9}
+    sites.save("supervisor", 0, {"tubes.toml": {"edta": turns}}, "nine turns")
+    words = chair.view()["moved_on"]
+    assert words.startswith("planned on the site's folder, no version kept; version 1 of the site is in force since 20")
+    assert words.endswith("plan again, or check each tube before you fill it")
+    assert [one["moved_on"] for one in json.loads(collector.get("/take/draws").text)["draws"]] == [words]
+    second = begin(collector, "HRS", stat="1")
+    assert second.view()["made"].endswith("on version 1 of the site")
+    assert second.view()["moved_on"] == ""
+    # What was planned stays: the test that is gone from the site keeps its name, its tube and its label.
+    before = [step["html"] for step in chair.view()["steps"]]
+    sites.save("supervisor", 1, {"tests.toml": {"house-research-serum": None}}, "the study has ended")
+    assert [step["html"] for step in chair.view()["steps"]] == before
+    assert [chair.tap("identified", 1), chair.tap("filled", 1)] == [{"ok": True}] * 2
+    collector.get("/take")
+    form = {"draw": chair.code, "step": "1", "stock": "roll-50x25", "station": chair.station}
+    assert collector.post("/take/labels", form).status == 200
+    chair.tap("set-aside", 0, why="other")
+    assert chair.view()["moved_on"] == ""
 
 
 def test_a_half_filled_citrate_tube_shows_its_own_limit(chair: Chair) -> None:

@@ -71,12 +71,14 @@ class Takings:
         """Give back the database."""
         self._store.close()
 
-    def begin(self, order: Order, plan: Plan, *, by: str) -> Taking:
-        """A new draw in hand of this plan, under a code of its own."""
+    def begin(self, order: Order, plan: Plan, *, by: str, site_version: int | None = None) -> Taking:
+        """A new draw in hand of this plan, made on this version of the site, under a code of its own."""
         if not plan.tubes:
             raise TakingError("found no tube in the plan; expected one at least; plan a draw", where="draw")
         code = "".join(secrets.choice(LETTERS) for _ in range(CODE_LETTERS))
-        taking = Taking(code=code, made_at=self._now(), made_by=by, order=order, plan=plan)
+        taking = Taking(
+            code=code, made_at=self._now(), made_by=by, order=order, plan=plan, site_version=site_version
+        )  # fmt: skip
         with self._store.writing() as book:
             book.keep_taking(taking)
         return taking

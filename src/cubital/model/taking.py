@@ -25,6 +25,8 @@ class Taking(msgspec.Struct, frozen=True, kw_only=True):
 
     Order and plan stay as they were when the draw was begun, whatever the site changes meanwhile.
     `identity` is what the request says; None before it was told and once the draw is closed.
+    `site_version` is the number of the version of the site that it was planned on, 0 where none was
+    saved yet; None where an earlier edition of this program did not keep it.
     """
 
     code: str
@@ -34,6 +36,7 @@ class Taking(msgspec.Struct, frozen=True, kw_only=True):
     plan: Plan
     identity: Identity | None = None
     closed_at: datetime | None = None
+    site_version: int | None = None
 
 
 class Tap(msgspec.Struct, frozen=True, kw_only=True):

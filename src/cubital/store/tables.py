@@ -15,6 +15,7 @@ from sqlalchemy import (
     Boolean,
     CheckConstraint,
     Column,
+    Index,
     Integer,
     MetaData,
     String,
@@ -23,7 +24,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )  # fmt: skip
 
-EDITION = "0004"
+EDITION = "0005"
 
 tables = MetaData(
     naming_convention={
@@ -155,6 +156,9 @@ taking = Table(
     Column("body", Text(), nullable=False),
     Column("identity", Text()),
     Column("closed_at", String(27)),
+    Column("site_version", Integer()),
+    Column("begun_key", String(100)),
+    Index("uq_taking_begun_key", "begun_key", unique=True),
 )
 
 tap = Table(
@@ -172,4 +176,5 @@ tap = Table(
     Column("station", String(100), nullable=False),
     Column("why", String(20)),
     UniqueConstraint("key"),
+    Index("ix_tap_station", "station", "at"),
 )

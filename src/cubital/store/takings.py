@@ -58,8 +58,10 @@ class SqlTakingBook:
         """Keep a new draw."""
         body = _encode(_Body(order=one.order, plan=one.plan))
         self._connection.execute(
-            taking.insert(), [{"code": one.code, "made_at": _text(one.made_at), "made_by": one.made_by, "body": body}]
-        )
+            taking.insert(),
+            [{"code": one.code, "made_at": _text(one.made_at), "made_by": one.made_by, "body": body,
+              "site_version": one.site_version}],
+        )  # fmt: skip
 
     def keep_identity(self, code: str, identity: Identity) -> None:
         """Keep what the request says of whose draw it is."""
@@ -131,6 +133,7 @@ def _taking(row: Row[Any]) -> Taking:
     return Taking(
         code=row.code, made_at=_moment(row.made_at), made_by=row.made_by, order=body.order, plan=body.plan,
         identity=identity, closed_at=None if row.closed_at is None else _moment(row.closed_at),
+        site_version=row.site_version,
     )  # fmt: skip
 
 

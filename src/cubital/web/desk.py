@@ -14,6 +14,7 @@ from cubital.app.live_board import LiveBoard
 from cubital.app.ports import Now
 from cubital.app.record import SpecimenRecord
 from cubital.app.site_editing import SiteVersions
+from cubital.app.site_edition import Edition
 from cubital.app.taking import Takings
 from cubital.model import Site
 from cubital.planning.directory import Directory
@@ -49,6 +50,7 @@ class Desk:
         self.now = now
         self.settings = settings or Settings()
         self.sites = sites
+        self.edition: Edition | None = None
         self._newest = self
 
     def newest(self) -> Desk:
@@ -58,10 +60,10 @@ class Desk:
         """
         if self.sites is None:
             return self
-        site = self.sites.newest().site
-        if self._newest.site is not site:
+        edition = self.sites.newest()
+        if self._newest.edition is not edition:
             newest = copy.copy(self)
-            newest.site, newest.directory = site, Directory(site)
-            newest.board = LiveBoard(self.record, site)
+            newest.edition, newest.site, newest.directory = edition, edition.site, Directory(edition.site)
+            newest.board = LiveBoard(self.record, edition.site)
             self._newest = newest
         return self._newest

@@ -12,6 +12,7 @@ from cubital.app.patient_check import Said
 from cubital.app.printing import DEFAULT_STOCK
 from cubital.app.taking import Takings, Told, steps_of
 from cubital.app.taking_labels import print_filled
+from cubital.app.taking_site import FOLDER, site_of_draw
 from cubital.app.taking_words import WHY_WORDS
 from cubital.app.typed_order import answer_typed
 from cubital.errors import (
@@ -77,7 +78,10 @@ def begin(visit: Visit) -> Response:
         return draw_page.plan(visit)
     if answer.plan is None or answer.order is None or answer.doubts:
         return draw_page.plan(visit)
-    taking = _takings(visit).begin(answer.order, answer.plan, by=visit.visitor.account.name)
+    taking = _takings(visit).begin(
+        answer.order, answer.plan, by=visit.visitor.account.name,
+        site_version=FOLDER if desk.edition is None else desk.edition.number,
+    )  # fmt: skip
     desk.accounts.note(visit.visitor, "took a draw in hand", about=taking.code)
     return visit.go(f"/take?draw={taking.code}")
 
@@ -89,7 +93,7 @@ def draws(visit: Visit) -> Response:
     found: dict[str, Any] = {"token": visit.token, "account": visit.visitor.account.name, "draws": [], "draw": None}
     takings = _takings(visit)
     if not code:
-        found["draws"] = [line_of(visit.desk.site, taking, taps) for taking, taps in takings.waiting()]
+        found["draws"] = [line_of(visit, taking, taps) for taking, taps in takings.waiting()]
         return JSONResponse(found)
     try:
         found["draw"] = view_of(visit, *takings.look(code), takings.standing_checks(code))
@@ -128,10 +132,12 @@ def labels(visit: Visit) -> Response:
     assert visit.visitor is not None
     code, steps = visit.said("draw"), visit.all_said("step")
     numbers = [int(one) for one in steps if one.isascii() and one.isdigit() and len(one) < 4]
+    takings, desk = _takings(visit), visit.desk
     try:
+        site = site_of_draw(takings.look(code)[0], desk.sites, desk.site)
         pdf = print_filled(
-            _takings(visit), visit.desk.site, code, numbers, stock=visit.said("stock"),
-            by=visit.visitor.account.name, station=_station(visit), today=visit.desk.today(),
+            takings, site, code, numbers, stock=visit.said("stock"),
+            by=visit.visitor.account.name, station=_station(visit), today=desk.today(),
         )  # fmt: skip
     except CubitalError as error:
         return visit.page("refusal.html", {"status": 422, "said": error.message}, status=422)

@@ -7,6 +7,7 @@ from typing import Any
 
 from cubital.app.taking import TubeStep, is_labelled, settled, steps_of
 from cubital.app.taking_check import HOLDS, check_of
+from cubital.app.taking_site import moved_on, planned_on, site_of_draw
 from cubital.app.taking_words import WHY_WORDS, chair_words
 from cubital.app.tray import TubeRow, lay_tray
 from cubital.app.wiring import say_local
@@ -18,12 +19,13 @@ from cubital.web.visit import Visit
 
 def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap], checks: Sequence[Tap]) -> dict[str, Any]:
     """The draw for the script of the page, with the checks that stand; instants are milliseconds."""
-    site = visit.desk.site
+    site = site_of_draw(taking, visit.desk.sites, visit.desk.site)
     tray = lay_tray(taking.plan, taking.order, site)
     rows = [row for draw in tray.draws for row in draw.rows]
     return {
         "code": taking.code,
-        "made": f"planned at {say_local(taking.made_at, site)[:16]} by {taking.made_by}",
+        "made": _made(taking, site),
+        "moved_on": "" if taking.closed_at is not None else moved_on(taking, visit.desk.edition),
         "headline": tray.headline,
         "warnings": [*(f"STOP: {words}" for words in tray.stops), *tray.warnings],
         "left_out": list(tray.left_out),
@@ -41,23 +43,34 @@ def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap], checks: Sequence[
             for tap in checks
         },
         "check_holds_ms": int(HOLDS.total_seconds() * 1000),
-        "steps": [_step(visit, step, row, taps, len(rows)) for step, row in zip(steps_of(taking), rows, strict=True)],
+        "steps": [
+            _step(visit, site, step, row, taps, len(rows))
+            for step, row in zip(steps_of(taking), rows, strict=True)
+        ],
     }
 
 
-def line_of(site: Site, taking: Taking, taps: Sequence[Tap]) -> dict[str, Any]:
+def line_of(visit: Visit, taking: Taking, taps: Sequence[Tap]) -> dict[str, Any]:
     """One draw of the list of those that wait."""
+    site = visit.desk.site
     steps = steps_of(taking)
     done = sum(1 for step in steps if settled(taps, step.number) is not None)
     return {
         "code": taking.code,
-        "made": f"planned at {say_local(taking.made_at, site)[:16]} by {taking.made_by}",
+        "made": _made(taking, site),
+        "moved_on": moved_on(taking, visit.desk.edition),
         "headline": lay_tray(taking.plan, taking.order, site).headline,
         "done": f"{done} of {len(steps)} settled" if done else "not begun",
     }
 
 
-def _step(visit: Visit, step: TubeStep, row: TubeRow, taps: Sequence[Tap], count: int) -> dict[str, Any]:
+def _made(taking: Taking, site: Site) -> str:
+    return f"planned at {say_local(taking.made_at, site)[:16]} by {taking.made_by} on {planned_on(taking)}"
+
+
+def _step(
+    visit: Visit, site: Site, step: TubeStep, row: TubeRow, taps: Sequence[Tap], count: int
+) -> dict[str, Any]:  # fmt: skip
     words = chair_words(step, row)
     context = {"step": step, "row": row, "words": words, "drawn": upright(step.tube, row), "count": count}
     tap = settled(taps, step.number)
@@ -70,7 +83,7 @@ def _step(visit: Visit, step: TubeStep, row: TubeRow, taps: Sequence[Tap], count
         "name": row.kind,
         "mixing": words.mixing,
         "html": bytes(visit.page("take_step.html", context).body).decode(),
-        "settled": None if tap is None else _settled(tap, visit.desk.site),
+        "settled": None if tap is None else _settled(tap, site),
         "labelled": is_labelled(taps, step.number),
         "prints": sum(1 for one in taps if one.kind == "printed" and one.step == step.number),
     }

@@ -40,7 +40,7 @@ class Chair:
         """A new draw of these tests with a winged set, where a discard comes first."""
         words = {"tests": list(tests or ("PT", "K", "CBC")), "access": "winged-set", **fields}
         order = order_of_words(words, where="test", today=DAY)
-        return self.takings.begin(order, plan_order(order, SITE, today=DAY), by="ann")
+        return self.takings.begin(order, plan_order(order, SITE, today=DAY), by="ann", site_version=2)
 
     def tap(self, taking: Taking, kind: TapKind, step: int, *, station: str = ONE, **told: Any) -> Any:
         """Tap at the moment of the clock, under a key of its own."""

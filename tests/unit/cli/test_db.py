@@ -39,10 +39,10 @@ def refused(said: Said, words: str) -> bool:
 
 def test_an_upgrade_says_what_it_made_and_the_second_that_nothing_was_to_do(tmp_path: Path) -> None:
     path = str(tmp_path / "lab.db")
-    assert say("db", "upgrade", "--db", path) == (0, f"{path}: made, edition 0004\n", "")
-    assert say("db", "upgrade", "--db", path) == (0, f"{path}: edition 0004 already\n", "")
+    assert say("db", "upgrade", "--db", path) == (0, f"{path}: made, edition 0005\n", "")
+    assert say("db", "upgrade", "--db", path) == (0, f"{path}: edition 0005 already\n", "")
     said = say("db", "upgrade", "--db", path, "--json").documents()
-    assert said == [{"format": "cubital.record-upgrade/1", "db": path, "before": "0004", "after": "0004"}]
+    assert said == [{"format": "cubital.record-upgrade/1", "db": path, "before": "0005", "after": "0005"}]
 
 
 def test_a_check_prints_counts_and_the_head(db: str) -> None:

@@ -201,6 +201,7 @@
         step, is: isKept(step) && isLabelled(step) ? "labelled" : settledAt(step)?.kind || (at.step === step ? "now" : "wait"),
       })));
     } else screens.steps([]);
+    screens.moved((hand && !hand.view.closed && hand.view.moved_on) || "");
     sayWire();
   };
 
@@ -223,7 +224,7 @@
   });
 
   if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/take/worker.js", { scope: "/take" }).catch(() => {});
-  cubitalSend.start(render, settle);
+  cubitalSend.start(render, settle, () => refresh().then(render));
   setInterval(render, 20000);
   // Another device may have gone on with this draw meanwhile.
   document.addEventListener("visibilitychange", () => {

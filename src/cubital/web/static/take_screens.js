@@ -28,6 +28,7 @@ const cubitalScreens = (() => {
     for (const draw of draws || []) {
       const button = item("", "button");
       button.append(item(draw.code, "b"), item(draw.headline, "span"), item(`${draw.made}; ${draw.done}`, "small"));
+      if (draw.moved_on) button.append(item(`▲ Watch ${draw.moved_on}`, "small"));
       button.addEventListener("click", () => open(draw.code));
       const row = item("");
       row.append(button);
@@ -208,5 +209,14 @@ const cubitalScreens = (() => {
     if (needsDoor) line.append(" ", Object.assign(item("Sign in again", "a"), { href: "/sign-in" }));
   };
 
-  return Object.freeze({ list, who, tube, labels, aside, done, steps, stop, wire });
+  // That another version of the site is in force than this draw was planned on; nothing of the draw changes for it.
+  const moved = (words) => {
+    const line = at("moved");
+    if (line.dataset.said === words) return;
+    line.dataset.said = words;
+    line.hidden = !words;
+    line.replaceChildren(item("▲ Watch", "b"), ` This draw was ${words}.`);
+  };
+
+  return Object.freeze({ list, who, tube, labels, aside, done, steps, stop, wire, moved });
 })();

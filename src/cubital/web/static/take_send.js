@@ -73,6 +73,7 @@ const cubitalSend = (() => {
   };
 
   let settle = async () => {};
+  let returned = async () => {};
 
   const send = async () => {
     if (state.isSending) return;
@@ -81,7 +82,14 @@ const cubitalSend = (() => {
     try {
       for (;;) {
         const items = (await cubitalKeep.queue()).filter((item) => item.state === "waiting");
-        if (!items.length) return;
+        if (!items.length) {
+          // Nothing to send does not say that nobody answers any more: what the page shows may be old.
+          if (state.isAway && !state.mustSignIn) {
+            if (!(await look(""))) return later();
+            await returned();
+          }
+          return;
+        }
         if (!state.token && !(await look(""))) return later();
         const item = items.find((one) => one.account === state.account);
         if (!item) return;
@@ -93,9 +101,10 @@ const cubitalSend = (() => {
     }
   };
 
-  const start = (whenTold, whenSettled) => {
+  const start = (whenTold, whenSettled, whenReturned) => {
     told = whenTold;
     settle = whenSettled;
+    returned = whenReturned;
     addEventListener("online", () => {
       wait = FIRST_MS;
       void send();

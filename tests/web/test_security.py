@@ -141,6 +141,17 @@ def test_a_static_file_is_kept_only_under_the_address_of_what_is_in_it(browser: 
 def test_more_than_a_page_takes_is_refused(collector: Browser) -> None:
     collector.post("/draw", {"tests": "K\n" * (MOST_BYTES // 2)})
     assert collector.status == 413
+    # In the words of a page and under its policy, though nothing of what was sent was read.
+    assert "More was sent than this page takes: at most 256 kB" in collector.text
+    assert collector.headers["content-security-policy"].startswith("default-src 'none'")
+
+
+def test_more_than_a_page_takes_is_refused_where_its_length_is_not_said(collector: Browser) -> None:
+    form = {"Content-Type": "application/x-www-form-urlencoded"}
+    parts = (b"tests=" + b"K" * 100_000 for _ in range(3))
+    answer = collector.client.post("/draw", content=parts, headers=form)
+    assert answer.status_code == 413
+    assert "More was sent than this page takes" in answer.text
 
 
 def test_a_form_of_very_many_fields_is_refused(collector: Browser) -> None:

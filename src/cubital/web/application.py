@@ -12,7 +12,7 @@ from cubital.web.arrival import Crowd
 from cubital.web.desk import Desk
 from cubital.web.gate import Gate
 from cubital.web.headers import GuardedHeaders
-from cubital.web.pages import MOST_BYTES, PAGES, Page
+from cubital.web.pages import PAGES, Page
 from cubital.web.static_files import StaticFiles
 from cubital.web.visit import Templates, Visit
 
@@ -27,7 +27,6 @@ def make_application(desk: Desk) -> Starlette:
         said = {
             404: "There is no such page.",
             405: "This page is not used so.",
-            413: "More was sent than a page takes.",
         }
         visit = Visit(request, desk, templates)
         return visit.page("refusal.html", {"status": status, "said": said.get(status, "Refused.")}, status=status)
@@ -38,11 +37,10 @@ def make_application(desk: Desk) -> Starlette:
             *(_route(page, desk, templates, crowd) for page in PAGES),
         ],
         middleware=[Middleware(GuardedHeaders, settings=desk.settings)],
-        exception_handlers={404: refuse, 405: refuse, 413: refuse},
-        max_body_size=MOST_BYTES,
+        exception_handlers={404: refuse, 405: refuse},
     )
 
 
 def _route(page: Page, desk: Desk, templates: Templates, crowd: Crowd) -> Route:
     answer = Gate(page, desk, templates, crowd).answer
-    return Route(page.path, answer, methods=list(page.answers), max_body_size=page.most_bytes)
+    return Route(page.path, answer, methods=list(page.answers))

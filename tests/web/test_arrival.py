@@ -32,6 +32,7 @@ from cubital.web import arrival, connection, draw_page
 from cubital.web.application import make_application
 from cubital.web.arrival import FULL, SLOW
 from cubital.web.desk import Desk, Settings
+from cubital.web.server import options
 from tests.web.chrome import serving
 from tests.web.conftest import TODAY, WORDS, Browser
 
@@ -161,7 +162,9 @@ def test_too_large_a_form_is_refused_before_any_of_it_came(
     monkeypatch.setattr(connection, "LINGER_S", 0.2)
     line = dial(served)
     line.sendall(head(served, "/sign-in", length=length))
-    assert rest(line).startswith(b"HTTP/1.1 413")
+    answer = rest(line).decode()
+    assert answer.startswith("HTTP/1.1 413")
+    assert "More was sent than this page takes" in answer
 
 
 def test_a_form_of_unsaid_length_is_refused_once_it_is_too_large(
@@ -183,6 +186,35 @@ def test_what_still_comes_of_a_refused_form_is_thrown_away_until_the_end_of_it(d
     # The connection is as good as new: the whole of the form was read past.
     line.sendall(f"GET /api/openapi.json HTTP/1.1\r\nHost: {served[7:]}\r\nConnection: close\r\n\r\n".encode())
     assert b"HTTP/1.1 200" in rest(line)
+
+
+@pytest.mark.parametrize(("is_behind_tls", "last"), [(True, 403), (False, 429)])
+def test_for_whom_is_asked_is_believed_of_a_proxy_on_this_machine_and_only_where_there_is_one(
+    accounts: Accounts, record: SpecimenRecord, demo: Site, is_behind_tls: bool, last: int,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")  # what the environment says is not asked
+    settings = Settings(is_behind_tls=is_behind_tls)
+    application = make_application(Desk(demo, accounts, record=record, today=lambda: TODAY, settings=settings))
+    with serving(application, is_behind_tls=is_behind_tls) as address:
+        origin = f"{'https' if is_behind_tls else 'http'}://{address[7:]}"
+        line = http.client.HTTPConnection(address.removeprefix("http://"), timeout=LONG_S)
+        with contextlib.closing(line):
+            said = []
+            for number in range(6):
+                line.request("GET", "/sign-in", headers={"Origin": origin})
+                page = line.getresponse()
+                form = {"token": _token(page.read().decode()), "name": "teacher", "password": "wrong words"}
+                headers = {
+                    "Origin": origin, "Cookie": str(page.getheader("Set-Cookie")).partition(";")[0],
+                    "Content-Type": "application/x-www-form-urlencoded", "X-Forwarded-For": f"198.51.100.{number}",
+                }  # fmt: skip
+                line.request("POST", "/sign-in", urllib.parse.urlencode(form), headers)
+                answer = line.getresponse()
+                answer.read()
+                said.append(answer.status)
+    assert said == [403] * 5 + [last]
+    assert options(is_behind_tls=True)["forwarded_allow_ips"] == ["127.0.0.1", "::1"]
 
 
 def crowded(demo: Site, accounts: Accounts, record: SpecimenRecord) -> Starlette:

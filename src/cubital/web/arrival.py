@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from starlette.exceptions import HTTPException
+from starlette.types import Message, Receive
+
 FULL = (
     "More is asked of the server now than it can do. Nothing of this was recorded. Wait a few seconds, then send or "
     "load it again. What is tapped on the Take page stays on the device and is sent by itself."
@@ -23,6 +26,30 @@ def arrival_s(most_bytes: int) -> float:
     (34.0, 350.0)
     """
     return LEAST_S + most_bytes / LEAST_BYTES_PER_S
+
+
+def said_bytes(length: str) -> int:
+    """How many bytes a request says that it brings (Content-Length); 0 where it says nothing.
+
+    >>> said_bytes("12"), said_bytes("")
+    (12, 0)
+    """
+    return int(length[:20]) if length.isascii() and length.isdigit() else 0
+
+
+def bounded(receive: Receive, most_bytes: int) -> Receive:
+    """What receives a request, and raises `HTTPException` 413 once more has come than so many bytes."""
+    came = 0
+
+    async def receive_bounded() -> Message:
+        nonlocal came
+        message = await receive()
+        came += len(message.get("body", b""))
+        if came > most_bytes:
+            raise HTTPException(413)
+        return message
+
+    return receive_bounded
 
 
 class Crowd:

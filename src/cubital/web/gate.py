@@ -14,11 +14,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
-from starlette.types import Message, Receive
 
 from cubital.app.accounts import Visitor
 from cubital.errors import RecordUnavailable
-from cubital.web.arrival import AGAIN_S, FULL, SLOW, Crowd, arrival_s
+from cubital.web.arrival import AGAIN_S, FULL, SLOW, Crowd, arrival_s, bounded, said_bytes
 from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
@@ -38,6 +37,8 @@ class Gate:
         """The answer to one request."""
         if request.method in ("GET", "HEAD"):
             return await self._work(Visit(request, self._desk, self._templates), self._pass)
+        # Not by `max_body_size` of Starlette: its answer is plain text without our headers, in the page's place.
+        request = Request(request.scope, bounded(request.receive, self._page.most_bytes))
         refused = await self._refuse_head(Visit(request, self._desk, self._templates))
         if refused is not None:
             return refused
@@ -67,8 +68,7 @@ class Gate:
             refused = await self._work(stranger, self._refuse_unread)
             if refused is not None:
                 return refused
-        length = request.headers.get("content-length", "")
-        if length.isascii() and length.isdigit() and int(length[:20]) > self._page.most_bytes:
+        if said_bytes(request.headers.get("content-length", "")) > self._page.most_bytes:
             return self._refuse(stranger, 413, self._too_much)
         return None
 
@@ -79,8 +79,6 @@ class Gate:
         return f"More was sent than this page takes: at most {size}. Nothing was changed."
 
     async def _read(self, request: Request) -> Visit:
-        # Not by `max_body_size` of Starlette: its answer is plain text without our headers, in the page's place.
-        request = Request(request.scope, bounded(request.receive, self._page.most_bytes))
         if self._page.is_json:
             return Visit(request, self._desk, self._templates, body=await request.body())
         form = await request.form(
@@ -175,21 +173,6 @@ class Gate:
 
 MUST_CHANGE = "Your password must be changed first, on the page."
 FOREIGN = "This was sent from another page than ours. Nothing was changed."
-
-
-def bounded(receive: Receive, most_bytes: int) -> Receive:
-    """The same messages, until more bytes of a body have come than this."""
-    count = 0
-
-    async def receive_bounded() -> Message:
-        nonlocal count
-        message = await receive()
-        count += len(message.get("body", b""))
-        if count > most_bytes:
-            raise HTTPException(413)
-        return message
-
-    return receive_bounded
 
 
 def is_from_here(request: Request, *, is_behind_tls: bool) -> bool:

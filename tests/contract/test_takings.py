@@ -18,9 +18,12 @@ from cubital.app.taking import Takings, Told
 from cubital.app.wiring import open_record, open_site, open_takings, order_of_words
 from cubital.errors import TakingError, TubeTaken, UnreadyRecord
 from cubital.model.taking import Taking
+from cubital.store.engine import open_engine
+from cubital.store.takings import sql_takings
 from tests.contract import hands
 from tests.contract.events import MORNING, Clock
 
+MINUTE = datetime.timedelta(minutes=1)
 SITE = open_site(demo=True)
 SAID = Said("Invented, Ottoline", "X-1", "1958-03-02", "Ottoline Invented", "X-1")
 
@@ -72,6 +75,35 @@ def test_what_is_kept_comes_back_as_it_was(takings: Takings) -> None:
 @pytest.mark.parametrize("number", [None, 0, 12])
 def test_the_version_of_the_site_comes_back_with_the_draw(takings: Takings, number: int | None) -> None:
     assert takings.look(begin(takings, number).code)[0].site_version == number
+
+
+def test_the_checks_of_one_device_are_asked_for_within_a_time_and_no_more_are_read(
+    address: str, takings: Takings, clock: Clock
+) -> None:
+    taking, other = begin(takings), begin(takings)
+    for minute, one in enumerate((taking, other, taking)):
+        clock.at = MORNING + 10 * minute * MINUTE
+        times = {"device_at": clock.at, "device_now": clock.at}
+        takings.tap(replace(told(one, "identified", 1), key=f"checks-{minute}", **times))
+    takings.tap(replace(told(other, "mismatched", 1), key="failed", device_at=clock.at, device_now=clock.at))
+    takings.tap(replace(told(taking, "identified", 1, "two"), device_at=clock.at, device_now=clock.at))
+    store = sql_takings(open_engine(address))
+    with store.reading() as book:
+        found = {
+            since: [
+                tap.key
+                for tap in book.checks(by="ann", station="one", since=MORNING + since * MINUTE, until=clock.at)
+            ]
+            for since in (0, 1, 10, 11, 21)
+        }
+        nobody = book.checks(by="bob", station="one", since=MORNING, until=clock.at)
+        early = book.checks(by="ann", station="one", since=MORNING, until=MORNING + 19 * MINUTE)
+    store.close()
+    assert found == {
+        0: ["checks-0", "checks-1", "checks-2", "failed"], 1: ["checks-1", "checks-2", "failed"],
+        10: ["checks-1", "checks-2", "failed"], 11: ["checks-2", "failed"], 21: [],
+    }  # fmt: skip
+    assert (nobody, [tap.key for tap in early]) == ((), ["checks-0", "checks-1"])
 
 
 def test_of_many_devices_that_tap_at_once_one_wins_each_tube(

@@ -12,13 +12,14 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 import msgspec
+from msgspec.structs import replace
 
 from cubital.app.collecting import Taken, collected_of
 from cubital.app.patient_check import Said, is_same, read_identity, refuse_another_patient
 from cubital.app.ports import Now
 from cubital.app.printing import refuse_another_age
 from cubital.app.record import SpecimenRecord
-from cubital.app.taking_check import check_of, is_void, refuse_unchecked
+from cubital.app.taking_check import HOLDS, check_of, is_void, refuse_unchecked
 from cubital.app.taking_ports import TakingBook, TakingStore
 from cubital.errors import CubitalError, KeyReused, TakingError, TubeTaken, WrongPatient
 from cubital.model import Order, Plan, PlannedTube
@@ -111,6 +112,7 @@ class Takings:
         """
         if told.kind in CLOSING:
             self._mend(told.code)
+        refused: CubitalError | None = None
         with self._store.writing() as book:
             taking = _need(book, told.code)
             tap = book.tap(told.key)
@@ -118,13 +120,19 @@ class Takings:
                 _refuse_other(told, tap)
             else:
                 tap = self._new_tap(told, taking)
-                checks = book.checks(by=told.by, station=told.station)
+                checks = _checks(book, told.by, told.station, tap.at)
                 _refuse(told, taking, book.taps(taking.code), at=tap.at, elsewhere=checks)
                 if told.said is not None:
-                    self._identify(book, taking, told, told.said)
+                    try:
+                        self._identify(book, taking, told.said)
+                    except CubitalError as error:
+                        # Kept, for it voids the check before it: another patient may be at the chair.
+                        refused, tap = error, replace(tap, kind="mismatched")
                 book.add_tap(tap)
                 if tap.kind in CLOSING:
                     book.close(taking.code, tap.at)
+        if refused is not None:
+            raise refused
         if tap.kind == "filled":
             self._collect(taking, tap)
         return tap
@@ -136,16 +144,17 @@ class Takings:
 
     def refuse_unchecked(self, code: str, draw: int, *, by: str, station: str) -> None:
         """Raise `TakingError` unless this person has lately checked two identifiers for this draw at this device."""
-        with self._store.reading() as book:
-            taking, taps, checks = _need(book, code), book.taps(code), book.checks(by=by, station=station)
-        refuse_unchecked(taking, taps, draw, by=by, station=station, at=self._now(), elsewhere=checks)
-
-    def standing_checks(self, code: str) -> tuple[Tap, ...]:
-        """The checks of two identifiers for this draw that no later one of another draw voided."""
         now = self._now()
         with self._store.reading() as book:
-            own = [tap for tap in book.taps(code) if tap.kind == "identified"]
-            return tuple(tap for tap in own if not is_void(tap, book.checks(by=tap.by, station=tap.station), now))
+            taking, taps, checks = _need(book, code), book.taps(code), _checks(book, by, station, now)
+        refuse_unchecked(taking, taps, draw, by=by, station=station, at=now, elsewhere=checks)
+
+    def standing_checks(self, code: str) -> tuple[Tap, ...]:
+        """The checks of two identifiers for this draw that still hold and that no later one voided."""
+        now = self._now()
+        with self._store.reading() as book:
+            own = [tap for tap in book.taps(code) if tap.kind == "identified" and now - tap.at <= HOLDS]
+            return tuple(tap for tap in own if not is_void(tap, _checks(book, tap.by, tap.station, now), now))
 
     def note_prints(self, code: str, numbers: Sequence[int], *, by: str, station: str) -> None:
         """Write down that the labels of these tubes were printed."""
@@ -161,6 +170,8 @@ class Takings:
     def _new_tap(self, told: Told, taking: Taking) -> Tap:
         if told.kind == "printed":
             raise TakingError("found a print; expected a tap; ask for the label", where="tap")
+        if told.said is not None and told.kind != "identified":
+            raise TakingError("found identifiers with another tap; expected them with the check alone", where="tap")
         now = self._now()
         why: WhyKey | None = None
         if told.kind in ("not-drawn", "set-aside"):
@@ -172,9 +183,7 @@ class Takings:
             device_at=told.device_at, received_at=now, by=told.by, station=told.station, why=why,
         )  # fmt: skip
 
-    def _identify(self, book: TakingBook, taking: Taking, told: Told, said: Said) -> None:
-        if told.kind != "identified":
-            raise TakingError("found identifiers with another tap; expected them with the check alone", where="tap")
+    def _identify(self, book: TakingBook, taking: Taking, said: Said) -> None:
         identity = read_identity(said)
         refuse_another_patient(said, identity)
         if taking.identity is not None and not is_same(taking.identity, identity):
@@ -268,7 +277,7 @@ def _refuse(told: Told, taking: Taking, taps: Sequence[Tap], *, at: datetime, el
         }:
             raise TakingError("found no identifiers for a draw of this plan; expected them", where=taking.code)
         return
-    if told.kind == "set-aside":
+    if told.kind in ("set-aside", "mismatched"):
         return
     steps = steps_of(taking)
     if told.kind == "finished":
@@ -315,7 +324,16 @@ def _is_done(step: TubeStep, taps: Sequence[Tap]) -> bool:
     return found.kind == "not-drawn" or step.specimen is None or is_labelled(taps, step.number)
 
 
+def _checks(book: TakingBook, by: str, station: str, at: datetime) -> tuple[Tap, ...]:
+    return book.checks(by=by, station=station, since=at - HOLDS, until=at)
+
+
 def _refuse_other(told: Told, tap: Tap) -> None:
+    if (told.kind, tap.kind) == ("identified", "mismatched"):
+        raise WrongPatient(
+            "found identifiers that were refused before; expected those of the request; do not draw: check again",
+            where="two identifiers",
+        )
     if (told.code, told.kind, told.step, told.by, told.station, told.device_at) != (
         tap.taking, tap.kind, tap.step, tap.by, tap.station, tap.device_at,
     ):  # fmt: skip

@@ -20,11 +20,8 @@ def check_of(plan: Plan, draw: int) -> int:
 
 
 def is_void(check: Tap, elsewhere: Sequence[Tap], at: datetime) -> bool:
-    """Whether whoever made this check made one of another draw at the same device after it, up to `at`."""
-    return any(
-        tap.taking != check.taking and (tap.by, tap.station) == (check.by, check.station) and check.at < tap.at <= at
-        for tap in elsewhere
-    )
+    """Whether whoever made this check made one of another draw, or one that failed, there after it, up to `at`."""
+    return _voiding(check, elsewhere, at) is not None
 
 
 def refuse_unchecked(
@@ -32,8 +29,8 @@ def refuse_unchecked(
 ) -> None:  # fmt: skip
     """Raise `TakingError` unless this person checked them for this draw at this device within `HOLDS` before.
 
-    `elsewhere` are the checks of this person at this device for any draw in hand: one of another draw after
-    this one's, and before `at`, voids it, for then another patient was at the chair.
+    `elsewhere` are the checks of this person at this device within `HOLDS` before `at`, for any draw in hand: one of
+    another draw after this one's voids it, for then another patient was at the chair; so does one that failed.
     """
     check = check_of(taking.plan, draw)
     checks = [tap for tap in taps if tap.kind == "identified" and tap.step == check and tap.station == station]
@@ -45,8 +42,16 @@ def refuse_unchecked(
         found, expected = "a check of two identifiers by another person", "your own"
     elif at - last.at > HOLDS:
         found, expected = "a check of two identifiers that is old", f"one within {HOLDS // timedelta(minutes=1)} min"
-    elif is_void(last, elsewhere, at):
-        found, expected = "that you checked the patient of another draw since", "a new check of this one"
+    elif (later := _voiding(last, elsewhere, at)) is not None:
+        found = "that you checked the patient of another draw since"
+        if later.kind == "mismatched":
+            found = "that a check of two identifiers failed since"
+        expected = "a new check of this patient"
     else:
         return
     raise TakingError(f"found {found}; expected {expected}; check them with the patient", where=taking.code)
+
+
+def _voiding(check: Tap, elsewhere: Sequence[Tap], at: datetime) -> Tap | None:
+    own = [tap for tap in elsewhere if (tap.by, tap.station) == (check.by, check.station) and check.at < tap.at <= at]
+    return next((tap for tap in own if tap.kind == "mismatched" or tap.taking != check.taking), None)

@@ -46,8 +46,8 @@ class TakingBook(Protocol):
         """Every tap of this draw, in the order in which they came."""
         ...
 
-    def checks(self, *, by: str, station: str) -> tuple[Tap, ...]:
-        """Every check of two identifiers by this person at this device, of any draw, in the order they came."""
+    def checks(self, *, by: str, station: str, since: datetime, until: datetime) -> tuple[Tap, ...]:
+        """The checks of two identifiers by this person at this device in that time, of any draw, failed ones too."""
         ...
 
     def add_tap(self, tap: Tap) -> None:

@@ -11,8 +11,10 @@ from cubital.model.identity import Identity
 from cubital.model.order import Order
 from cubital.model.plan import Plan
 
-TapKind = Literal["identified", "filled", "not-drawn", "printed", "labelled", "finished", "set-aside"]
+TapKind = Literal["identified", "mismatched", "filled", "not-drawn", "printed", "labelled", "finished", "set-aside"]
 TAP_KINDS: tuple[TapKind, ...] = get_args(TapKind)
+CHECKING: frozenset[str] = frozenset({"identified", "mismatched"})
+"""A check of two identifiers that agreed, and one that did not: it voids those before it."""
 SETTLING: frozenset[str] = frozenset({"filled", "not-drawn"})
 """What says the last word on a tube: of two such taps one wins."""
 CLOSING: frozenset[str] = frozenset({"finished", "set-aside"})
@@ -42,7 +44,7 @@ class Taking(msgspec.Struct, frozen=True, kw_only=True):
 class Tap(msgspec.Struct, frozen=True, kw_only=True):
     """One thing that was done at the chair; the same `key` is the same tap, however often it is sent.
 
-    `step` is the place of the tube among all tubes of the plan, from 1; for `identified` the number
+    `step` is the place of the tube among all tubes of the plan, from 1; for a check of identifiers the number
     of the draw, for a closing tap 0. `at` is the instant by the server's clock, `device_at` as the
     clock of the device showed it; both aware, in UTC. `why` is given where a tube was not drawn.
     """

@@ -14,7 +14,7 @@ from cubital.errors import TakingError
 from cubital.model.identity import Identity
 from cubital.model.order import Order
 from cubital.model.plan import Plan
-from cubital.model.taking import Taking, Tap
+from cubital.model.taking import CHECKING, Taking, Tap
 from cubital.store.books import Books
 from cubital.store.tables import taking, tap
 
@@ -87,9 +87,10 @@ class SqlTakingBook:
         query = select(tap).where(tap.c.taking == code).order_by(tap.c.sequence)
         return tuple(_tap(row) for row in self._connection.execute(query))
 
-    def checks(self, *, by: str, station: str) -> tuple[Tap, ...]:
-        """Every check of two identifiers by this person at this device, of any draw, in the order they came."""
-        query = select(tap).where(tap.c.kind == "identified", tap.c.by == by, tap.c.station == station)
+    def checks(self, *, by: str, station: str, since: datetime, until: datetime) -> tuple[Tap, ...]:
+        """The checks of two identifiers by this person at this device in that time, of any draw, failed ones too."""
+        query = select(tap).where(tap.c.station == station, tap.c.at >= _text(since), tap.c.at <= _text(until))
+        query = query.where(tap.c.kind.in_(sorted(CHECKING)), tap.c.by == by)
         return tuple(_tap(row) for row in self._connection.execute(query.order_by(tap.c.sequence)))
 
     def add_tap(self, one: Tap) -> None:

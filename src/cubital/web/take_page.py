@@ -36,7 +36,8 @@ _MOST_MS = 4_102_444_800_000
 _KEY, _STATION = re.compile(r"(?!.*/printed/)[\w./-]{8,150}", re.ASCII), re.compile(r"[\w-]{3,40}", re.ASCII)
 _FIELDS = ("name", "number", "born", "stated_name", "stated_second")
 _NOTED = {
-    "identified": "checked two identifiers", "filled": "filled a tube", "not-drawn": "left a tube out",
+    "identified": "checked two identifiers", "mismatched": "was stopped: identifiers did not agree",
+    "filled": "filled a tube", "not-drawn": "left a tube out",
     "labelled": "confirmed a label", "finished": "finished a draw", "set-aside": "set a draw aside",
 }  # fmt: skip
 _STOPPED = {
@@ -44,8 +45,8 @@ _STOPPED = {
     "label": "was stopped: the label was of another tube or patient",
 }
 SHELL = (
-    "cubital.css", "take.css", "take_identity.js", "take_keep.js", "take_send.js", "take_screens.js", "take.js",
-    "mark.svg",
+    "cubital.css", "take.css", "take_identity.js", "take_whose.js", "take_keep.js", "take_send.js", "take_screens.js",
+    "take.js", "mark.svg",
 )  # fmt: skip
 SHELL_FONTS = ("plex-condensed-regular.woff2", "plex-condensed-semibold.woff2")
 

@@ -6,10 +6,12 @@
   const keep = cubitalKeep;
   const screens = cubitalScreens;
   const device = keep.station();
+  const CLOCK_MS = 60000;
   let hand = await keep.hand();
   let queue = await keep.queue();
   let shown = { key: "", screen: null };
   let isStopped = false;
+  let isChecking = false;
   let isAsideAsked = false;
 
   const waiting = () => queue.filter((item) => item.state === "waiting");
@@ -23,9 +25,20 @@
   // By whoever has this draw in hand, at this device and not long ago: else the patient may be another one.
   const isChecked = (step) => {
     const { check } = hand.view.draws.find((one) => one.number === step.draw);
-    const kept = waiting().filter((item) => item.code === hand.code && item.kind === "identified" && item.step === check && item.account === hand.account);
-    const times = [hand.view.checked[`${device}/${hand.account}/${check}`] || 0, ...kept.map((item) => item.at)];
-    return Date.now() - Math.max(...times) <= hand.view.check_holds_ms;
+    const isOwn = (one) => one.code === hand.code && one.account === hand.account;
+    const made = keep.checks().find((one) => isOwn(one) && one.check === check);
+    // It stands with the server, or is still to be sent; and none that is to be sent failed after it.
+    const isHeld = hand.view.checked[`${device}/${hand.account}/${check}`] || waiting().some((item) => isOwn(item) && item.kind === "identified" && item.step === check);
+    const last = waiting().filter((item) => item.account === hand.account && ["identified", "mismatched"].includes(item.kind)).at(-1);
+    if (!made || !isHeld || last?.kind === "mismatched") return false;
+    const ago = Date.now() - made.at;
+    // A clock that was set back since tells nothing.
+    return ago > -CLOCK_MS && ago <= hand.view.check_holds_ms;
+  };
+  // A check voids those of every other draw, and one that failed all: another patient may be at the chair.
+  const noteCheck = (check) => {
+    const others = keep.checks().filter((one) => one.code === hand.code && one.account === hand.account && one.check !== check);
+    keep.setChecks([...others, { code: hand.code, check, account: hand.account, at: Date.now() }]);
   };
   const isKept = (step) => step.specimen && settledAt(step)?.kind === "filled";
   const isOpen = (step) => !settledAt(step) || (isKept(step) && !isLabelled(step));
@@ -46,6 +59,13 @@
     if (hand && hand.code === item.code && answer.ok) note(item);
     if (answer.ok) await keep.settle(item.seq, hand);
     else await keep.change({ ...item, said: undefined, scanned: undefined, state: "refused", refusal: answer.said });
+    if (!answer.ok && item.kind === "identified") {
+      keep.setChecks([]);
+      if (hand?.whose && hand.whose.digest === item.whose?.digest) {
+        hand = { ...hand, whose: null };
+        await save();
+      }
+    }
     queue = await keep.queue();
     if (!answer.ok || !waiting().length) await refresh();
     render();
@@ -98,12 +118,32 @@
     render();
   };
 
-  const check = (said) => {
-    if (cubitalIdentity.agrees(said)) return tap("identified", place().draw.check, { said });
-    void tap("stopped", 0, { why: "identifiers" });
+  const check = async (said) => {
+    if (isChecking) return;
+    isChecking = true;
+    try {
+      const { code } = hand;
+      const number = place().draw.check;
+      if (!cubitalIdentity.agrees(said)) return stopCheck(number, "The patient and the request do not agree. Do not draw.");
+      if (await cubitalWhose.isOther(hand.whose, said)) {
+        return stopCheck(number, "This is another request than the one that this draw was begun with. Do not draw.");
+      }
+      const whose = hand.whose || (await cubitalWhose.seal(said));
+      if (hand?.code !== code) return;
+      hand = { ...hand, whose };
+      noteCheck(number);
+      await tap("identified", number, { said, whose });
+    } finally {
+      isChecking = false;
+    }
+  };
+
+  const stopCheck = (number, words) => {
+    keep.setChecks([]);
+    void tap("mismatched", number);
     isStopped = true;
-    screens.stop("The patient and the request do not agree. Do not draw.", [
-      ["Ask the patient again", () => goOn(() => shown.screen.again())],
+    screens.stop(words, [
+      ["Ask the patient again", () => goOn(() => shown.screen.again?.())],
       ["Set this draw aside", () => goOn(askAside)],
     ]);
   };
@@ -125,6 +165,7 @@
       for (const [name, value] of Object.entries({ token: state.token, draw: hand.code, station: device })) form.elements[name].value = value;
     },
     scanned: (code) => {
+      if (!isChecked(step)) return render();
       if (code === step.specimen) return tap("labelled", step.number, { scanned: code });
       void tap("stopped", step.number, { why: "label" });
       isStopped = true;

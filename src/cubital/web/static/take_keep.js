@@ -3,6 +3,7 @@
 "use strict";
 const cubitalKeep = (() => {
   const UNSENT = "cubital-take-unsent";
+  const CHECKS = "cubital-take-checks";
   const STATION = "cubital-take-device";
   const memory = { hand: null, queue: [], next: 1 };
   let isLasting = true;
@@ -111,5 +112,24 @@ const cubitalKeep = (() => {
     }
   };
 
-  return Object.freeze({ hand, queue, choose, setHand, add, settle, change, letters, station, isLasting: () => isLasting });
+  // The checks of two identifiers that stand at this device, all of one draw: `{ code, check, account, at }`. In the
+  // storage that every page of the device sees at once, so that a check in another one voids them here too.
+  let loosely = [];
+  const checks = () => {
+    try {
+      return JSON.parse(localStorage.getItem(CHECKS) || "[]");
+    } catch {
+      return loosely;
+    }
+  };
+  const setChecks = (made) => {
+    loosely = made;
+    try {
+      localStorage.setItem(CHECKS, JSON.stringify(made));
+    } catch {
+      // Then they last as long as the page.
+    }
+  };
+
+  return Object.freeze({ hand, queue, choose, checks, setChecks, setHand, add, settle, change, letters, station, isLasting: () => isLasting });
 })();

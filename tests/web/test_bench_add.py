@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from typing import Any
 
 import pytest
 from starlette.applications import Starlette
@@ -80,6 +81,30 @@ def test_what_is_gone_since_it_was_shown_is_not_booked(bench: Browser, morning: 
     bench.post("/bench/add", {**form, **shown, "do": "book"})
     assert "Nothing was recorded" in text_of(bench)
     assert isinstance(morning.history(TUBE)[-1].content, Discarded)
+
+
+def test_of_two_who_add_to_one_specimen_the_second_is_told_who_was_first(
+    bench: Browser, morning: SpecimenRecord, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from cubital.app.addon import record_addon
+    from cubital.app.clock import now
+    from cubital.app.deeds import Doer, record_storage
+    from cubital.web import bench_add
+
+    bench.get("/bench/add")
+    form = {"specimen": TUBE, "tests": "CRP"}
+    bench.post("/bench/add", {**form, "do": "ask"})
+
+    def overtaken(*given: Any, **more: Any) -> Any:
+        record_storage(morning, [TUBE], Doer("other", "other bench", now()), storage="cold")
+        return record_addon(*given, **more)
+
+    monkeypatch.setattr(bench_add, "record_addon", overtaken)
+    bench.post("/bench/add", {**form, **hidden(bench), "do": "book"})
+    assert bench.status == 409
+    assert f"other at other bench was first: {TUBE} was stored at" in text_of(bench)
+    assert "Nothing of yours was recorded" in text_of(bench)
+    assert type(morning.history(TUBE)[-1].content).__name__ == "Stored"
 
 
 def test_refused_tests_get_the_least_new_draw_as_a_tray(bench: Browser, morning: SpecimenRecord) -> None:

@@ -81,7 +81,8 @@ def test_a_run_that_is_over_is_written_once_and_leaves_the_list(
     other.get("/bench/spin")
     other.post("/bench/spin", done)
     assert other.status == 409
-    assert "processor at bench page wrote its spin before" in text_of(other)
+    assert f"processor at bench page was first: {run[0]} was spun at" in text_of(other)
+    assert "Nothing of yours was recorded" in text_of(other)
 
 
 def test_a_run_without_its_temperature_is_not_written(bench: Browser, morning: SpecimenRecord) -> None:

@@ -22,6 +22,7 @@ from cubital.model import Site
 from cubital.model.vocabulary import SEXES
 from cubital.units import millilitres_text
 from cubital.web.bench_page import STATION, frame
+from cubital.web.bench_race import who_was_first
 from cubital.web.bench_rows import name_of
 from cubital.web.bench_times import Times
 from cubital.web.draw_page import AGE_UNITS, read_fields, shown_of
@@ -64,9 +65,7 @@ def ask_or_book(visit: Visit) -> Response:
     except RecordUnavailable:
         raise
     except LostRace as error:
-        when = "" if error.at is None else f" at {Times(visit.desk.site, visit.desk.now()).short(error.at)}"
-        said = f"{error.specimen}: {error.by} at {error.station} was first{when}. Nothing was recorded; ask again."
-        return _refused(visit, said, status=409)
+        return _refused(visit, who_was_first(error, visit), status=409)
     except CubitalError as error:
         return _refused(visit, str(error), status=422)
 

@@ -17,6 +17,7 @@ from cubital.errors import CubitalError, LostRace, OrderError, RecordUnavailable
 from cubital.model.centrifuge import Filled, SpinRun
 from cubital.units import exact, millilitres_text
 from cubital.web.bench_page import STATION, frame
+from cubital.web.bench_race import who_was_first
 from cubital.web.bench_rows import Cap, cap_of, kind_of
 from cubital.web.bench_times import Times
 from cubital.web.rotor_picture import RotorPicture, rotor_picture
@@ -70,9 +71,7 @@ def plan_or_record(visit: Visit) -> Response:
     except RecordUnavailable:
         raise
     except LostRace as error:
-        when = "" if error.at is None else f" at {Times(visit.desk.site, visit.desk.now()).short(error.at)}"
-        said = f"{error.specimen}: {error.by} at {error.station} wrote its spin before{when}. Nothing was recorded."
-        return _refused(visit, said, status=409)
+        return _refused(visit, who_was_first(error, visit), status=409)
     except CubitalError as error:
         return _refused(visit, str(error), status=422)
     return visit.page("bench_spin.html", {**frame(visit, "spin"), **_asked(visit, waiting), **_shown(loads, visit)})

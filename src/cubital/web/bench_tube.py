@@ -23,6 +23,7 @@ from cubital.model import Site
 from cubital.model.specimen import Verdict
 from cubital.units import exact
 from cubital.web.bench_page import STATION, frame
+from cubital.web.bench_race import who_was_first
 from cubital.web.bench_rows import cap_of, counted, kind_of, name_of
 from cubital.web.bench_times import Times
 from cubital.web.visit import Visit
@@ -87,7 +88,7 @@ def receive_tube(visit: Visit) -> Response:
         if visit.said("do") == "record" and not _is_to_look_at(visit, found):
             return _record(visit, known)
     except LostRace as error:
-        return _page(visit, open_tube(visit.desk.record, id), said=_who_was_first(error, visit), status=409,
+        return _page(visit, open_tube(visit.desk.record, id), said=who_was_first(error, visit), status=409,
                      is_news=True)  # fmt: skip
     except RecordUnavailable:
         raise
@@ -197,14 +198,6 @@ def _page(visit: Visit, known: Known, *, said: str, status: int, is_news: bool =
                                                    "answered_at": ""})
     shown = {**frame(visit, "due", said=said), **_tube(visit, known, is_news=is_news)}
     return visit.page("bench_tube.html", shown, status=status)
-
-
-def _who_was_first(error: LostRace, visit: Visit) -> str:
-    when = "" if error.at is None else f" at {Times(visit.desk.site, visit.desk.now()).short(error.at)}"
-    return (
-        f"{error.by} at {error.station} was first: {error.specimen} was {error.did}{when}. Nothing of yours was "
-        "recorded. Below is how it stands now."
-    )
 
 
 def nothing(id: str) -> dict[str, Any]:

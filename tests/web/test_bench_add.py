@@ -121,7 +121,7 @@ def test_refused_tests_get_the_least_new_draw_as_a_tray(bench: Browser, morning:
 @pytest.mark.parametrize(
     ("form", "said"),
     [
-        ({"specimen": "NOPE", "tests": "K"}, "found no specimen"),
+        ({"specimen": "NOPE", "tests": "K"}, "That specimen is not on record"),
         ({"specimen": TUBE, "tests": " "}, "found no test"),
         ({"specimen": TUBE, "tests": "", "do": "redraw"}, "found no refused test"),
         ({"specimen": TUBE, "tests": "K", "weight_kg": "heavy"}, "expected a number"),
@@ -135,6 +135,7 @@ def test_what_cannot_be_asked_is_refused_in_words(
     bench.post("/bench/add", {"do": "ask", **form})
     assert bench.status == 422
     assert said in text_of(bench)
+    assert "NOPE" not in bench.text
 
 
 def test_who_may_take_draws_is_offered_none_of_them_here(demo_application: Starlette, morning: SpecimenRecord) -> None:

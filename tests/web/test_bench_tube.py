@@ -179,12 +179,25 @@ def test_no_exception_is_made_for_a_fault_of_identity(bench: Browser, morning: S
     assert events(morning, IRREPLACEABLE) == ["Collected"]
 
 
-def test_a_tube_that_is_not_recorded_is_said_so(bench: Browser, morning: SpecimenRecord) -> None:
-    bench.get("/bench/tube?specimen=NOPE-9")
+def test_what_is_not_on_record_is_said_so_and_said_again_nowhere(
+    bench: Browser, demo_application: Starlette, morning: SpecimenRecord, caplog: pytest.LogCaptureFixture
+) -> None:
+    # It may be a patient's number, typed into the wrong field or into the address by hand.
+    bench.get("/bench/tube?specimen=MRN-4711")
     assert bench.status == 404
-    assert "found no specimen 'NOPE-9'" in text_of(bench)
-    assert bench.post("/bench/tube", {"specimen": "<b>x</b>", "do": "record"}).status == 404
-    assert "<b>x</b>" not in bench.text
+    assert "That is not on record" in text_of(bench)
+    assert "MRN-4711" not in bench.text
+    assert bench.post("/bench/tube", {"specimen": "MRN-4711", "do": "record"}).status == 404
+    assert "MRN-4711" not in bench.text
+    assert bench.get(f"/bench/tube?specimen={TUBE}&left=MRN-4711").status == 200
+    assert "MRN-4711" not in bench.text
+    bench.get("/bench/add?specimen=MRN-4711")
+    assert "MRN-4711" not in bench.text
+    other = Browser(demo_application)
+    other.sign_in("supervisor")
+    other.get("/trail")
+    assert "MRN-4711" not in other.text
+    assert "MRN-4711" not in caplog.text
 
 
 def test_only_a_known_specimen_goes_from_a_scan_into_an_address(bench: Browser, morning: SpecimenRecord) -> None:

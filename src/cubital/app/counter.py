@@ -6,7 +6,7 @@ from cubital.app.accounts import Accounts
 from cubital.app.known import Known, Shelf
 from cubital.app.receipt import Person, Receipt, record_receipt
 from cubital.app.record import SpecimenRecord
-from cubital.errors import AccountError, KeyReused
+from cubital.errors import AccountError, KeyReused, RecordError, RecordUnavailable
 from cubital.handling.keeping import PolicyKey
 from cubital.handling.receipt import Arrival
 from cubital.handling.receipt_checks import reopened
@@ -18,6 +18,16 @@ from cubital.model.specimen import AnyEvent, Specimen
 def open_tube(record: SpecimenRecord, id: str) -> Known:
     """The specimen of this name; raises `RecordError` where there is none."""
     return Shelf(record=record).find(id)
+
+
+def tube_on_record(record: SpecimenRecord, id: str) -> Known | None:
+    """The specimen of this name; None where there is none, and what was named may be anything, a patient too."""
+    try:
+        return open_tube(record, id)
+    except RecordUnavailable:
+        raise
+    except RecordError:
+        return None
 
 
 def may_judge_again(specimen: Specimen) -> bool:

@@ -10,6 +10,7 @@ import msgspec
 from starlette.responses import Response
 
 from cubital.app.addon import Answer, added_before, answer_addon, record_addon, refused_tests
+from cubital.app.counter import tube_on_record
 from cubital.app.explanation import Statement, of_reason
 from cubital.app.known import Known, Shelf
 from cubital.app.plan_explanation import reasons_of
@@ -30,6 +31,7 @@ from cubital.web.visit import Visit
 
 WORDS = {"accept": "yes", "comment": "yes, with a comment", "refuse": "no"}
 SIGNS = {"accept": "✓", "comment": "▲", "refuse": "✕"}
+NOT_ON_RECORD = "That specimen is not on record. Scan the label on a tube of the patient."
 _FACTS = ("age", "age_unit", "sex", "weight_kg", "drawn_ml")
 
 
@@ -79,7 +81,12 @@ def _ask(visit: Visit) -> Response:
     assert visit.visitor is not None
     desk = visit.desk
     shelf = Shelf(record=desk.record)
-    known = shelf.of_patient(shelf.find(" ".join(visit.said("specimen").split())).specimen.patient)
+    named = tube_on_record(desk.record, " ".join(visit.said("specimen").split()))
+    if named is None:
+        # What was typed may be a patient's number: it is not said again, neither in words nor in the field.
+        shown = {**frame(visit, "add", said=NOT_ON_RECORD), **_form(visit), **_answered(visit, None), "asked": ""}
+        return visit.page("bench_add.html", shown, status=422)
+    known = shelf.of_patient(named.specimen.patient)
     box = visit.said("instead") or visit.said("tests")
     if visit.said("do") == "redraw":
         box = "\n".join(refused_tests(known))
@@ -122,7 +129,7 @@ def digest_of(answer: Answer) -> str:
 
 def _form(visit: Visit, *, box: str | None = None) -> dict[str, Any]:
     return {
-        "asked": " ".join((visit.said("specimen") or visit.query.get("specimen", "")).split()),
+        "asked": " ".join(visit.said("specimen").split()),
         "box": visit.said("tests") if box is None else box, "doubts": (),
         "facts_said": {name: visit.said(name) for name in _FACTS}, "age_units": AGE_UNITS, "sexes": SEXES,
         "key": visit.said("key") or secrets.token_urlsafe(12),

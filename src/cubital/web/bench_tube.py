@@ -12,7 +12,7 @@ import msgspec
 from starlette.responses import Response
 
 from cubital.app.bench_board import ClockView, look_at_clock
-from cubital.app.counter import confirm_second, may_judge_again, open_tube, receive_seen
+from cubital.app.counter import confirm_second, may_judge_again, open_tube, receive_seen, tube_on_record
 from cubital.app.explanation import Statement, of_reason
 from cubital.app.known import Known
 from cubital.app.receipt import Person, Receipt, receive
@@ -61,28 +61,32 @@ class Told(msgspec.Struct, frozen=True, kw_only=True):
 def open_form(visit: Visit) -> Response:
     """The tube that was scanned: its form, or what was decided of it."""
     assert visit.visitor is not None
-    id = " ".join(visit.query.get("specimen", "").split())
-    try:
-        known = open_tube(visit.desk.record, id)
-    except RecordUnavailable:
-        raise
-    except CubitalError as error:
-        return visit.page("bench_tube.html", {**frame(visit, "due", said=error.message), **nothing(id)}, status=404)
+    known = tube_on_record(visit.desk.record, " ".join(visit.query.get("specimen", "").split()))
+    if known is None:
+        return not_on_record(visit)
     visit.desk.accounts.note(visit.visitor, "opened a tube", about=known.specimen.id[:60])
-    left = " ".join(visit.query.get("left", "").split())
-    said = f"{left} was left open: nothing of it was recorded." if left and left != known.specimen.id else ""
-    return visit.page("bench_tube.html", {**frame(visit, "due"), **_tube(visit, known), "left": said})
+    before = tube_on_record(visit.desk.record, " ".join(visit.query.get("left", "").split()))
+    is_left = before is not None and before.specimen.id != known.specimen.id
+    said = f"{before.specimen.id} was left open: nothing of it was recorded." if before is not None and is_left else ""
+    return visit.page("bench_tube.html", {**whole(visit, known), "left": said})
+
+
+def not_on_record(visit: Visit, said: str = "That is not on record. Scan the label on the tube.") -> Response:
+    """That there is no such tube. What was named is not said again: it may be a patient's number in the wrong field."""
+    return visit.page("bench_tube.html", {**frame(visit, "due", said=said), **_nothing()}, status=404)
+
+
+def whole(visit: Visit, known: Known, *, said: str = "", is_news: bool = False) -> dict[str, Any]:
+    """Everything that the page of one tube shows."""
+    return {**frame(visit, "due", said=said), **_tube(visit, known, is_news=is_news)}
 
 
 def receive_tube(visit: Visit) -> Response:
     """The verdict on what is in the form; written into the record where that was asked."""
     id = " ".join(visit.said("specimen").split())
-    try:
-        known = open_tube(visit.desk.record, id)
-    except RecordUnavailable:
-        raise
-    except CubitalError as error:
-        return visit.page("bench_tube.html", {**frame(visit, "due", said=error.message), **nothing(id)}, status=404)
+    known = tube_on_record(visit.desk.record, id)
+    if known is None:
+        return not_on_record(visit)
     try:
         found = _judge(visit, known)
         if visit.said("do") == "record" and not _is_to_look_at(visit, found):
@@ -96,7 +100,7 @@ def receive_tube(visit: Visit) -> Response:
         return _page(visit, known, said=str(error), status=200 if visit.is_partial else 422)
     if visit.is_partial:
         return visit.page("bench_verdict.html", _verdict(found, visit))
-    return visit.page("bench_tube.html", {**frame(visit, "due"), **_tube(visit, known), **_verdict(found, visit)})
+    return visit.page("bench_tube.html", {**whole(visit, known), **_verdict(found, visit)})
 
 
 def _judge(visit: Visit, known: Known) -> Receipt:
@@ -116,13 +120,13 @@ def _record(visit: Visit, known: Known) -> Response:
         person = msgspec.structs.replace(person, second=second, why=visit.said("why").strip())
     receive_seen(
         visit.desk.record, known.specimen.id, visit.desk.site, read_arrival(visit), person,
-        seen=_seen(visit), key=f"receive/{known.specimen.id}/{visit.said('key')[:60]}",
+        seen=seen_of(visit), key=f"receive/{known.specimen.id}/{visit.said('key')[:60]}",
         is_again=bool(visit.said("is_again")),
     )  # fmt: skip
     return visit.go(f"/bench/tube?specimen={quoted(known.specimen.id)}")
 
 
-def _seen(visit: Visit) -> int:
+def seen_of(visit: Visit) -> int:
     """How many events of the tube its form had seen; 1, its collection, where it does not say."""
     text = visit.said("seen")
     return int(text) if text.isascii() and text.isdigit() and 0 < len(text) < 7 else 1
@@ -196,14 +200,13 @@ def _page(visit: Visit, known: Known, *, said: str, status: int, is_news: bool =
     if visit.is_partial:
         return visit.page("bench_verdict.html", {"tests": (), "tally": "", "shown": "", "untold": (), "trouble": said,
                                                    "answered_at": ""})
-    shown = {**frame(visit, "due", said=said), **_tube(visit, known, is_news=is_news)}
-    return visit.page("bench_tube.html", shown, status=status)
+    return visit.page("bench_tube.html", whole(visit, known, said=said, is_news=is_news), status=status)
 
 
-def nothing(id: str) -> dict[str, Any]:
+def _nothing() -> dict[str, Any]:
     """What the page shows where there is no tube."""
     empty = {"left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": ""}
-    return {**empty, "tube": None, "is_open": False, "id": id[:60]}
+    return {**empty, "tube": None, "is_open": False, "id": "not on record"}
 
 
 def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any]:
@@ -219,7 +222,7 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "waiting": [name_of(test, desk.site) for test in specimen.waiting],
         "decided": [told_of(verdict, desk.site) for verdict in specimen.verdicts.values()],
         "key": visit.said("key") or secrets.token_urlsafe(12),
-        "seen": _seen(visit) if is_repeated and not is_news else specimen.events,
+        "seen": seen_of(visit) if is_repeated and not is_news else specimen.events,
         "said_before": {name: visit.said(name) if is_repeated else "" for name in _TEXTS}
         | {name: visit.said(name) for name in ("identifiers", "differ", "labels", "looked")}
         | {"fault": visit.all_said("fault")},

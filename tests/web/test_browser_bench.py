@@ -265,6 +265,28 @@ def test_a_scan_without_an_answer_leaves_no_other_tube_s_verdict_in_sight(opener
     one.faults.clear()
 
 
+def test_a_deed_is_written_on_a_phone_by_keys_and_a_final_one_is_asked_once_more(
+    opener: Opener, bench_record: SpecimenRecord
+) -> None:
+    one = opener("processor", size=PHONE).open("/bench/tube?specimen=INV13-1")
+    page = one.page
+    page.get_by_text("Put somewhere").press("Enter")
+    page.get_by_role("button", name="at 2-8 C").press("Enter")
+    expect(page.get_by_text("Recorded so far")).to_be_visible()
+    page.get_by_text("Thrown away", exact=True).press("Enter")
+    page.get_by_label("Why", exact=True).fill("invented: kept long enough")
+    check(one.violations(), page, PHONE)
+    page.keyboard.press("Enter")
+    asked = page.get_by_role("alert").filter(has_text="It cannot be taken back")
+    expect(asked).to_contain_text("INV13-1 thrown away: invented: kept long enough")
+    check(one.violations(), page, PHONE)
+    assert type(bench_record.history("INV13-1")[-1].content).__name__ == "Stored"
+    asked.get_by_role("button", name="Yes, write it down").press("Enter")
+    page.get_by_text("Recorded so far").press("Enter")
+    expect(page.locator(".happened")).to_contain_text("thrown away: invented: kept long enough")
+    assert bench_record.history("INV13-1")[-1].content.by == "processor"
+
+
 def test_the_centrifuges_are_loaded_and_a_run_that_is_over_leaves_the_list(opener: Opener) -> None:
     page = opener("processor").open("/bench/spin").page
     for width in page.get_by_label("Outer diameter").all():

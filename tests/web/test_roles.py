@@ -25,6 +25,7 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("POST", "/bench/demo"): BENCH,
     ("GET", "/bench/add"): BENCH,
     ("POST", "/bench/add"): BENCH,
+    ("POST", "/bench/did"): BENCH,
     ("POST", "/bench/scan"): BENCH,
     ("GET", "/bench/spin"): BENCH,
     ("POST", "/bench/spin"): BENCH,

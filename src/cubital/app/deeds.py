@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from cubital.app.known import instant_text
 from cubital.app.record import SpecimenRecord
 from cubital.errors import OrderError, RecordError
+from cubital.handling.record import follow
 from cubital.model import Site
 from cubital.model.record import Recorded, Step
 from cubital.model.specimen import Aliquoted, AnyEvent, Discarded, Reported, Specimen, Spun, StorageKey, Stored
@@ -21,12 +22,17 @@ COLDEST_C, WARMEST_C = -20, 50
 
 
 class Doer(NamedTuple):
-    """Who did it, where and when (aware, UTC); `key` of this deed, where the one by the specimen does not serve."""
+    """Who did it, where and when (aware, UTC); `key` of this deed, where the one by the specimen does not serve.
+
+    `seen` is how many events of the specimen the doer had seen, None for all that there are; a trial writes nothing.
+    """
 
     by: str
     station: str
     at: datetime
     key: str | None = None
+    seen: int | None = None
+    is_trial: bool = False
 
 
 def record_spin(
@@ -111,12 +117,16 @@ def _write(
     if not doer.by.strip():
         raise OrderError("found nobody; expected who did it; name a handle of the site", where="by")
     steps = []
-    for one in _states(record, ids):
+    states = _states(record, ids)
+    for one in states:
         key = name(one) if doer.key is None else f"{doer.key}/{one.id}"
         before = record.find(key)
         at = doer.at if before is None else before.content.at
         told = {"key": key, "specimen": one.id, "at": at, "by": doer.by, "station": doer.station}
-        steps.append(Step(event=event(one, told), expected=one.events))
+        steps.append(Step(event=event(one, told), expected=one.events if doer.seen is None else doer.seen))
+    if doer.is_trial:
+        after = tuple(follow(one, step.event) for one, step in zip(states, steps, strict=True))
+        return Recorded(entries=(), specimens=after)
     return record.append(*steps)
 
 

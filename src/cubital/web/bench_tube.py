@@ -22,6 +22,7 @@ from cubital.handling.receipt import Arrival, LabelSeen
 from cubital.model import Site
 from cubital.model.specimen import Verdict
 from cubital.units import exact
+from cubital.web.bench_deeds import deeds_of
 from cubital.web.bench_page import STATION, frame
 from cubital.web.bench_race import who_was_first
 from cubital.web.bench_rows import cap_of, counted, kind_of, name_of
@@ -230,7 +231,7 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "is_open": bool(specimen.waiting) and (specimen.received_at is None or is_repeated),
         "clock": _clock(look_at_clock(known, desk.site, now=now), times),
         "identifiers": IDENTIFIERS, "labels": LABELS, "faults": FAULTS, "came": CAME, "indices": INDICES,
-        "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "",
+        "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "", **deeds_of(visit, known),
     }  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from cubital.web.desk import Desk, Settings
 from tests.web.chrome import PHONE, SIZES, Opener, cut_off, serving
 from tests.web.conftest import TODAY
 
-MOST_BYTES = 160_000
+MOST_BYTES = 125_000
 
 
 @pytest.fixture(scope="module")

@@ -58,17 +58,19 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:
-    import importlib
+if not TYPE_CHECKING:  # A type checker that saw it would take every misspelt name for something.
 
-    if name == "errors":
-        return importlib.import_module("cubital.errors")
-    if name not in _HOMES:
-        raise AttributeError(f"module 'cubital' has no attribute {name!r}")
-    module, member = _HOMES[name]
-    found = getattr(importlib.import_module(module), member)
-    globals()[name] = found
-    return found
+    def __getattr__(name: str) -> Any:
+        import importlib
+
+        if name == "errors":
+            return importlib.import_module("cubital.errors")
+        if name not in _HOMES:
+            raise AttributeError(f"module 'cubital' has no attribute {name!r}")
+        module, member = _HOMES[name]
+        found = getattr(importlib.import_module(module), member)
+        globals()[name] = found
+        return found
 
 
 def __dir__() -> list[str]:

@@ -85,6 +85,10 @@ def test_every_data_file_the_licence_and_the_notices_are_in_the_wheel(wheel: Pat
     assert not any(name.startswith(("tests/", "bench/")) for name in inside)
 
 
+def test_the_wheel_tells_a_type_checker_that_it_is_typed(wheel: Path) -> None:
+    assert "cubital/py.typed" in zipfile.ZipFile(wheel).namelist()
+
+
 def test_the_fresh_environment_knows_nothing_of_the_source_tree(python: Path) -> None:
     said = run(python, "-c", "import cubital, sys; print(cubital.__file__, *sys.path)", cwd=python.parent)
     assert said.returncode == 0, said.stderr
@@ -104,6 +108,13 @@ def test_the_installed_command_plans_an_order_at_the_demo_site(python: Path) -> 
         "prothrombin-time", "potassium", "complete-blood-count",
     }  # fmt: skip
     assert run(command, "plan", "no such test", "--demo", cwd=python.parent).returncode == 2
+
+
+def test_the_installed_command_runs_as_a_module_and_says_its_version_and_edition(python: Path) -> None:
+    said = run(python, "-m", "cubital", "--version", cwd=python.parent)
+    assert said.returncode == 0, said.stderr
+    version = re.escape(distribution("cubital").version)
+    assert re.fullmatch(rf"cubital {version}, facts of \d{{4}}-\d\d-\d\d\n", said.stdout)
 
 
 def test_the_installed_library_plans_and_verifies_an_order(python: Path) -> None:

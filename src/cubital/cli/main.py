@@ -34,7 +34,19 @@ from cubital.cli.complaint import REFUSED, complain, document, write_json
 INTERRUPTED, BROKEN_PIPE, DEFECT = 130, 1, 70
 
 
+def _say_version(context: click.Context, _option: click.Parameter, is_asked: bool) -> None:
+    """Print the version and the edition of the facts: what a report or a validation names."""
+    if is_asked:
+        from cubital import __version__
+        from cubital.facts import edition
+
+        print(f"cubital {__version__}, facts of {edition()}")
+        context.exit()
+
+
 @click.group()
+@click.option("--version", is_flag=True, expose_value=False, is_eager=True, callback=_say_version,
+              help="Say the version and the edition of the facts.")  # fmt: skip
 def cubital() -> None:
     """Work out a blood draw: which tubes, in which order, how full, and why."""
 
@@ -92,7 +104,9 @@ def _refuse_words(error: click.ClickException, arguments: list[str]) -> int:
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         print(error.format_message(), file=sys.stderr)
         return REFUSED
-    refusal = OrderError(f"{error.format_message()} See: cubital --help", where="command line")
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else "cubital"
+    refusal = OrderError(f"{error.format_message()} See: {command} --help", where="command line")
     complain(refusal)
     if "--json" in arguments:
         write_json(document(refusal))

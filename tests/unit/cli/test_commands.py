@@ -284,3 +284,9 @@ def test_a_site_with_several_faults_tells_each_of_them_once(tmp_path: Path) -> N
     assert "(and 1 more)" in found.err
     assert found.err.count("recovery: found 90") == 1
     assert found.err.count('objective: found "least"') == 1
+
+
+def test_a_word_too_few_or_too_many_names_the_help_of_the_command_it_was_given_to() -> None:
+    assert say("did", "spin").err.endswith("Did you mean 'spun'? See: cubital did --help\n")
+    assert say("did", "spun").err.endswith("See: cubital did spun --help\n")
+    assert say("plam").err.endswith("See: cubital --help\n")

@@ -12,6 +12,7 @@ from facts_reference.carry_over import doses, measured
 from facts_reference.chair import at_the_chair, labels, orders_of_draw
 from facts_reference.directory import after_the_draw, directory
 from facts_reference.frame import defaults, sources
+from facts_reference.results import weighed
 from facts_reference.tubes import additives, after_filling, tubes
 
 from cubital import facts
@@ -30,6 +31,7 @@ def facts_page() -> str:
         *additives(),
         *doses(),
         *measured(),
+        *weighed(),
         *after_filling(),
         *orders_of_draw(),
         *volumes(),

@@ -16,6 +16,7 @@ from cubital.facts.causes import causes, illnesses, standing
 from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from cubital.facts.labels import label_content, label_stock
 from cubital.facts.population import population
+from cubital.facts.screens import screens
 from cubital.facts.tubes import AdditiveKey
 
 SERUM_FAMILIES = ("none", "clot-activator", "thrombin")
@@ -265,7 +266,7 @@ def everything() -> list[object]:
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         facts.blood_loss(), facts.elsewhere(),
-        population(), causes(), standing(), illnesses(),
+        population(), causes(), standing(), illnesses(), screens(),
         keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),

@@ -46,6 +46,15 @@ class Source(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
         number = f", {self.number}" if self.number != "none" else ""
         return f"{self.authors}. {self.title}. {self.published_in}{year}{number} ({_SEEN_WORDS[self.seen]})"
 
+    def short(self) -> str:
+        """The first author and the year.
+
+        >>> sources()["lorde-2025"].short()
+        'Lorde 2025'
+        """
+        first = self.authors.partition(",")[0]
+        return first if self.year is None else f"{first} {self.year}"
+
 
 class Mark(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a fact rests on: its basis, its source, and where in the source."""

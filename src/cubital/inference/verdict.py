@@ -16,9 +16,10 @@ from cubital.facts.population import population
 from cubital.inference.evidence import Evidence, Moved, evidence_of
 from cubital.inference.population import Floats, spread
 from cubital.inference.posterior import posterior
+from cubital.inference.screens import screens_met
 from cubital.inference.states import states
 from cubital.inference.table import batch_of
-from cubital.inference.wording import reasons_for
+from cubital.inference.wording import LEAST_CHANCE, reasons_for
 from cubital.model.results import ResultSet
 
 VerdictKey = Literal["nothing found", "suspect", "cannot tell"]
@@ -90,26 +91,29 @@ def _some(samples: Sequence[ResultSet]) -> Iterator[Suspicion]:
 def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -> Suspicion:
     own = causes_of_own_tube(sample)
     doubts = _doubts(sample, chances, rows)
-    for analyte in own:
+    met = screens_met(sample)
+    for analyte in (*own, *(name for screen in met for name in screen.doubted)):
         doubts[analyte] = 1.0
     critical = tuple(
         result for result in sample.results if population().analytes[result.analyte].is_critical(result.value)
     )
     lead = leading_cause(chances)
     is_odd = _oddness(distance, len(sample.results)) > _ODD
-    verdict = _verdict(sample, chances, lead, has_critical=bool(critical), is_odd=is_odd)
+    verdict = _verdict(sample, chances, lead, has_critical=bool(critical), is_flagged=is_odd or bool(met))
     untrusted = tuple(result.analyte for result in sample.results if doubts[result.analyte] > MOST_DOUBT)
     is_grave = bool(critical) or float(chances[CAUSES.index("other-patient")]) >= NOTHING
     redraw = bool(own) or (verdict == "suspect" and bool(untrusted)) or (verdict == "cannot tell" and is_grave)
-    fraction = _fraction(lead, rows) if verdict != "nothing found" else Fraction()
-    evidence = evidence_of(sample, lead, chances, rows) if verdict != "nothing found" else Evidence()
+    is_named = verdict != "nothing found" and _of_family(lead, chances) >= LEAST_CHANCE
+    fraction = _fraction(lead, rows) if is_named else Fraction()
+    evidence = evidence_of(sample, lead, chances, rows) if is_named else Evidence()
     return Suspicion(
         causes=tuple(zip(CAUSES, chances.tolist(), strict=True)), fraction=fraction,
         trusted=tuple(result.analyte for result in sample.results if result.analyte not in untrusted),
         verdict=verdict, redraw=redraw, moved=evidence.moved, id=sample.id, unread=sample.unread,
         reasons=reasons_for(
             sample, verdict=verdict, redraw=redraw, chances=chances, lead=lead, evidence=evidence, critical=critical,
-            untrusted=untrusted, own=own, is_odd=is_odd, fraction=(fraction.estimate, fraction.low, fraction.high),
+            untrusted=untrusted, own=own, is_odd=is_odd, met=met,
+            fraction=(fraction.estimate, fraction.low, fraction.high),
         ),
     )  # fmt: skip
 
@@ -133,13 +137,13 @@ def leading_cause(chances: Floats) -> Cause:
     return causes()[max(own)[1]]
 
 
-def _verdict(sample: ResultSet, chances: Floats, lead: Cause, *, has_critical: bool, is_odd: bool) -> VerdictKey:
+def _verdict(sample: ResultSet, chances: Floats, lead: Cause, *, has_critical: bool, is_flagged: bool) -> VerdictKey:
     if len(sample.results) < LEAST_RESULTS:
         return "cannot tell"
     if _of_family(lead, chances) >= SUSPECTED:
         return "suspect"
     something = 1 - float(chances[CAUSES.index("none")])
-    if something > (NOTHING_CRITICAL if has_critical else NOTHING) or is_odd:
+    if something > (NOTHING_CRITICAL if has_critical else NOTHING) or is_flagged:
         return "cannot tell"
     return "nothing found"
 

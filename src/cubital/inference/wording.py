@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from cubital.facts.causes import CAUSES, Cause, causes
 from cubital.facts.population import population
+from cubital.facts.screens import Screen
+from cubital.facts.sources import sources
 from cubital.inference.evidence import MOST_NAMED, Evidence
 from cubital.inference.population import Floats
 from cubital.inference.table import ADULT_H, used_earlier
@@ -14,7 +16,8 @@ from cubital.model.results import Result, ResultSet
 CAUTION = (
     "this supports review by trained staff and never replaces it: no result is released, held or corrected by it alone"
 )
-_LEAST_CHANCE = 0.02
+# A cause less likely than this is not named.
+LEAST_CHANCE = 0.02
 _LEAST_IDENTITY = 0.1
 
 Ends = tuple[float | None, float | None, float | None]
@@ -23,7 +26,7 @@ Ends = tuple[float | None, float | None, float | None]
 def reasons_for(
     sample: ResultSet, *, verdict: str, redraw: bool, chances: Floats, lead: Cause, evidence: Evidence,
     critical: Sequence[Result], untrusted: Sequence[str], own: Sequence[str], is_odd: bool,
-    fraction: Ends,
+    met: Sequence[Screen], fraction: Ends,
 ) -> tuple[str, ...]:  # fmt: skip
     """Every reason, what matters most first, the caution last."""
     by_cause = dict(zip(CAUSES, chances.tolist(), strict=True))
@@ -31,6 +34,7 @@ def reasons_for(
     if redraw:
         lines.append(_redraw(critical, untrusted, is_identity=by_cause["other-patient"] >= _LEAST_IDENTITY))
     lines += _of_verdict(sample, verdict, by_cause, lead, is_odd=is_odd)
+    lines += [_of_screen(screen) for screen in met]
     if verdict != "nothing found" and len(sample.results) > 1:
         lines += _of_lead(lead, evidence, fraction)
     lines += [_of_own(analyte, sample.additive or "") for analyte in own]
@@ -70,9 +74,9 @@ def _of_verdict(
         )
         return
     ranked = sorted(by_cause, key=lambda key: -by_cause[key])
-    shown = [key for key in ranked if by_cause[key] >= _LEAST_CHANCE] or ranked[:1]
+    shown = [key for key in ranked if by_cause[key] >= LEAST_CHANCE] or ranked[:1]
     yield "probabilities: " + ", ".join(f"{causes()[key].name} {by_cause[key]:.2f}" for key in shown)
-    family = [key for key in by_cause if causes()[key].family == lead.family and by_cause[key] >= _LEAST_CHANCE]
+    family = [key for key in by_cause if causes()[key].family == lead.family and by_cause[key] >= LEAST_CHANCE]
     if len(family) > 1:
         yield f"these results tell {' and '.join(causes()[key].name for key in family)} apart poorly or not at all"
     if verdict == "cannot tell" and is_odd:
@@ -107,6 +111,12 @@ def _of_lead(
         yield f"{lead.name} would explain: {'; '.join(parts)}"
 
 
+def _of_screen(screen: Screen) -> str:
+    source = sources()[screen.marks[0].source].short()
+    said = f"a published screen for {screen.means} is met ({source}): {screen.text}"
+    return f"{said}; a new sample from another site would tell"
+
+
 def _of_own(analyte: str, additive: str) -> str:
     return f"{_name(analyte)} cannot be measured in a tube with {additive}: the tube brings it"
 
@@ -116,7 +126,7 @@ def _of_what_is_known(sample: ResultSet, by_cause: dict[str, float]) -> Iterator
         yield "no earlier results: another patient's blood cannot be told"
     elif len(used_earlier(sample)) < len(sample.previous):
         yield "earlier results of more than a year ago are not used"
-    if sample.hemolysis_g_per_l is None and by_cause["hemolysis"] >= _LEAST_CHANCE:
+    if sample.hemolysis_g_per_l is None and by_cause["hemolysis"] >= LEAST_CHANCE:
         yield "no index of hemolysis: measured, it would tell hemolysis"
     if sample.patient.age_h is not None and sample.patient.age_h < ADULT_H:
         yield "the intervals are of adults, widened for a child: a laboratory's own for the age are better"

@@ -419,7 +419,8 @@ def test_signing_out_warns_of_what_is_not_sent_and_leaves_no_draw_behind(opener:
     page.once("dialog", stay)
     page.get_by_role("button", name="Sign out").click()
     assert said == [
-        "1 kept here, not yet sent. They stay on this device until you sign in again and they are sent. "
+        "1 tap is waiting on this device, not yet sent. They stay here until you sign in again and open Take. The "
+        "patient's identifiers among them are removed now; you type those of the request again then. "
         "Sign out all the same?"
     ]
     page.unroute("**/take/tap")

@@ -45,8 +45,8 @@ _STOPPED = {
     "label": "was stopped: the label was of another tube or patient",
 }
 SHELL = (
-    "cubital.css", "take.css", "take_identity.js", "take_whose.js", "take_keep.js", "take_send.js", "take_screens.js",
-    "take.js", "mark.svg",
+    "cubital.css", "take.css", "take_identity.js", "take_whose.js", "take_forget.js", "take_keep.js", "take_send.js",
+    "take_checked.js", "take_screens.js", "take.js", "mark.svg",
 )  # fmt: skip
 SHELL_FONTS = ("plex-condensed-regular.woff2", "plex-condensed-semibold.woff2")
 

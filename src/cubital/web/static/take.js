@@ -6,7 +6,6 @@
   const keep = cubitalKeep;
   const screens = cubitalScreens;
   const device = keep.station();
-  const CLOCK_MS = 60000;
   let hand = await keep.hand();
   let queue = await keep.queue();
   let shown = { key: "", screen: null };
@@ -22,24 +21,8 @@
     return { kind: item.kind, said: new Date(item.at).toTimeString().slice(0, 8) };
   };
   const isLabelled = (step) => step.labelled || Boolean(local("labelled", step.number));
-  // By whoever has this draw in hand, at this device and not long ago: else the patient may be another one.
-  const isChecked = (step) => {
-    const { check } = hand.view.draws.find((one) => one.number === step.draw);
-    const isOwn = (one) => one.code === hand.code && one.account === hand.account;
-    const made = keep.checks().find((one) => isOwn(one) && one.check === check);
-    // It stands with the server, or is still to be sent; and none that is to be sent failed after it.
-    const isHeld = hand.view.checked[`${device}/${hand.account}/${check}`] || waiting().some((item) => isOwn(item) && item.kind === "identified" && item.step === check);
-    const last = waiting().filter((item) => item.account === hand.account && ["identified", "mismatched"].includes(item.kind)).at(-1);
-    if (!made || !isHeld || last?.kind === "mismatched") return false;
-    const ago = Date.now() - made.at;
-    // A clock that was set back since tells nothing.
-    return ago > -CLOCK_MS && ago <= hand.view.check_holds_ms;
-  };
-  // A check voids those of every other draw, and one that failed all: another patient may be at the chair.
-  const noteCheck = (check) => {
-    const others = keep.checks().filter((one) => one.code === hand.code && one.account === hand.account && one.check !== check);
-    keep.setChecks([...others, { code: hand.code, check, account: hand.account, at: Date.now() }]);
-  };
+  const checkOf = (step) => hand.view.draws.find((one) => one.number === step.draw).check;
+  const isChecked = (step) => cubitalChecked.stands(hand, checkOf(step), device, waiting());
   const isKept = (step) => step.specimen && settledAt(step)?.kind === "filled";
   const isOpen = (step) => !settledAt(step) || (isKept(step) && !isLabelled(step));
 
@@ -131,7 +114,7 @@
       const whose = hand.whose || (await cubitalWhose.seal(said));
       if (hand?.code !== code) return;
       hand = { ...hand, whose };
-      noteCheck(number);
+      cubitalChecked.note(hand, number);
       await tap("identified", number, { said, whose });
     } finally {
       isChecking = false;
@@ -228,7 +211,13 @@
         goOn();
       }]]);
     }
-    if (hand) {
+    if (isCompleting && blind()) {
+      const item = blind();
+      if (shown.key !== `again/${item.seq}`) {
+        const back = () => { isCompleting = false; shown.key = ""; void (hand ? render() : list()); };
+        shown = { key: `again/${item.seq}`, screen: screens.again(item.code, { said: (said) => complete(item, said), back }) };
+      }
+    } else if (hand) {
       const at = place();
       const key = [hand.code, at.name, at.step?.number, at.draw?.number, at.name === "labels" && hand.view.steps.filter(isKept).length, at.name === "done" && waiting().length > 0].join("/");
       if (key !== shown.key) {
@@ -246,27 +235,51 @@
     sayWire();
   };
 
+  // A check of one's own whose identifiers were taken off the device, and that they are asked for now.
+  const blind = () => waiting().find((item) => item.isBlind && item.whose && item.account === state.account);
+  let isCompleting = false;
+  const complete = async (item, said) => {
+    if (await cubitalWhose.isOther(item.whose, said)) return shown.screen.say("These are not the identifiers that were checked then. Take the request of this draw.");
+    const { isBlind, ...rest } = item;
+    // What the patient stated agreed with the request then, by this device; the server sees the request's own again.
+    await keep.change({ ...rest, said: { ...said, stated_name: said.name, stated_second: said.number } });
+    queue = await keep.queue();
+    isCompleting = false;
+    shown.key = "";
+    void (hand ? render() : list());
+    void cubitalSend.send();
+  };
+  const tidy = async () => {
+    const isGone = (item) => cubitalForget.isOld(item) || Boolean(state.account && item.account !== state.account);
+    if (!waiting().some((item) => item.said && isGone(item)) || !(await cubitalForget.forget(isGone))) return;
+    queue = await keep.queue();
+    render();
+  };
+
   const sayWire = () => {
     const count = waiting().length;
     const others = [...new Set(waiting().map((item) => item.account))].filter((name) => state.account && name !== state.account);
     const kept = count ? `${count} kept here, not yet sent.` : "";
-    document.body.dataset.wire = state.mustSignIn || others.length ? "door" : state.isAway ? "away" : count ? "sending" : "sent";
+    document.body.dataset.wire = state.mustSignIn || others.length || blind() ? "door" : state.isAway ? "away" : count ? "sending" : "sent";
     if (state.mustSignIn) return screens.wire(`▲ Your session has ended. ${kept}`.trim(), true);
+    if (blind() && !isCompleting) {
+      return screens.wire(`▲ ${kept} The identifiers of draw ${blind().code} were removed from this device.`, false, () => {
+        isCompleting = true;
+        render();
+      });
+    }
     if (others.length) return screens.wire(`▲ ${kept} Tapped by ${others.join(", ")}, who must sign in to send it.`, false);
     if (state.isAway) return screens.wire(`▲ No connection. ${kept || "What you tap is kept here."}`, false);
     const loose = keep.isLasting() ? "" : " This browser keeps nothing: do not load the page again.";
     screens.wire((count ? `… ${kept}` : state.token ? "✓ Everything is sent." : "") + loose, false);
   };
 
-  document.querySelector("form.who")?.addEventListener("submit", (event) => {
-    const count = waiting().length;
-    if (count && !confirm(`${count} kept here, not yet sent. They stay on this device until you sign in again and they are sent. Sign out all the same?`)) event.preventDefault();
-    else void keep.setHand(null);
-  });
+  const door = document.querySelector("form.who");
+  if (door) cubitalForget.signOut(door, () => waiting().length, () => keep.setHand(null));
 
   if ("serviceWorker" in navigator && window.isSecureContext) navigator.serviceWorker.register("/take/worker.js", { scope: "/take" }).catch(() => {});
   cubitalSend.start(render, settle, () => refresh().then(render));
-  setInterval(render, 20000);
+  setInterval(() => void tidy().then(render), 20000);
   // Another device may have gone on with this draw meanwhile.
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible" && hand) void refresh().then(render);
@@ -280,6 +293,7 @@
   } else if (code) await take(code);
   else await list();
   if (!hand && !shown.key) await list();
+  await tidy();
   render();
   void cubitalSend.send();
 })();

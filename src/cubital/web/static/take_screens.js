@@ -36,27 +36,41 @@ const cubitalScreens = (() => {
     }
   };
 
+  // The fields of a form one by one, as a scanner fills them that ends with Enter; `done` with what was said once all can
+  // be read.
+  const fields = (root, done) => {
+    const inputs = [...root.querySelectorAll("input")];
+    const missing = root.querySelector(".missing");
+    const say = (words) => text(root, ".missing", words);
+    root.addEventListener("submit", (event) => {
+      event.preventDefault();
+      missing.hidden = true;
+      // The next empty field is meant, not yet the check.
+      const empty = inputs.find((field) => !field.value.trim());
+      if (empty) return empty.focus();
+      const said = Object.fromEntries(inputs.map((field) => [field.name, field.value]));
+      const field = cubitalIdentity.unreadable(said);
+      if (!field) return done(said);
+      say(field === "born" ? "Write the birth date year first, such as 1958-03-02." : `Write the ${field}.`);
+      root.elements[field].focus();
+    });
+    return { say };
+  };
+
+  const again = (code, acts) => {
+    const root = put(fresh("t-again"));
+    text(root, ".headline", `Draw ${code}`);
+    on(root, ".back", acts.back);
+    return fields(root, acts.said);
+  };
+
   const who = (view, draw, acts) => {
     const root = put(fresh("t-who"));
     text(root, ".headline", view.headline);
     text(root, ".series", draw.after ? `${draw.title}, ${draw.after}. Check the patient again.` : "");
     const words = [...view.warnings, ...view.left_out.map((one) => `LEFT OUT: ${one}`)];
     root.querySelector(".warnings").append(...words.map((one) => item(one)));
-    const fields = [...root.querySelectorAll("input")];
-    const missing = root.querySelector(".missing");
-    root.addEventListener("submit", (event) => {
-      event.preventDefault();
-      missing.hidden = true;
-      // A scanner ends with Enter: the next empty field is meant, not yet the check.
-      const empty = fields.find((field) => !field.value.trim());
-      if (empty) return empty.focus();
-      const said = Object.fromEntries(fields.map((field) => [field.name, field.value]));
-      const field = cubitalIdentity.unreadable(said);
-      if (!field) return acts.check(said);
-      missing.hidden = false;
-      missing.textContent = field === "born" ? "Write the birth date year first, such as 1958-03-02." : `Write the ${field}.`;
-      root.elements[field].focus();
-    });
+    fields(root, acts.check);
     on(root, ".set-aside", acts.aside);
     on(root, ".to-list", acts.leave);
     return {
@@ -201,12 +215,17 @@ const cubitalScreens = (() => {
     scrollTo(0, 0);
   };
 
-  const wire = (words, needsDoor) => {
+  const wire = (words, needsDoor, act) => {
     const line = at("wire");
     if (line.dataset.said === words) return;
     line.dataset.said = words;
     line.replaceChildren(words);
     if (needsDoor) line.append(" ", Object.assign(item("Sign in again", "a"), { href: "/sign-in" }));
+    if (act) {
+      const button = item("Type them again", "button");
+      button.addEventListener("click", act);
+      line.append(" ", button);
+    }
   };
 
   // That another version of the site is in force than this draw was planned on; nothing of the draw changes for it.
@@ -218,5 +237,5 @@ const cubitalScreens = (() => {
     line.replaceChildren(item("▲ Watch", "b"), ` This draw was ${words}.`);
   };
 
-  return Object.freeze({ list, who, tube, labels, aside, done, steps, stop, wire, moved });
+  return Object.freeze({ list, who, again, tube, labels, aside, done, steps, stop, wire, moved });
 })();

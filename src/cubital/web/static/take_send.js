@@ -91,7 +91,10 @@ const cubitalSend = (() => {
           return;
         }
         if (!state.token && !(await look(""))) return later();
-        const item = items.find((one) => one.account === state.account);
+        // What hangs on a check without its identifiers waits for them.
+        const own = items.filter((one) => one.account === state.account);
+        const held = new Set(own.filter((one) => one.isBlind && one.whose).map((one) => one.code));
+        const item = own.find((one) => !held.has(one.code));
         if (!item) return;
         if ((await sendOne(item, settle)) === "later") return later();
         wait = FIRST_MS;

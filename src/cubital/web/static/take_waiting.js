@@ -1,19 +1,20 @@
-// On every page but Take: says that taps of a draw are kept on this device and not yet sent, and asks before signing out.
+// On every page but Take: says that taps of a draw are kept on this device and not yet sent, asks before signing out, and
+// takes identifiers off the device that nobody here may still need.
 "use strict";
 (() => {
+  const count = () => {
+    try {
+      return Number(localStorage.getItem("cubital-take-unsent")) || 0;
+    } catch {
+      return 0;
+    }
+  };
+  if (!count()) return;
   const form = document.querySelector("form.who");
-  if (!form || document.getElementById("take")) return;
-  let count = 0;
-  try {
-    count = Number(localStorage.getItem("cubital-take-unsent")) || 0;
-  } catch {
-    return;
-  }
-  if (!count) return;
-  const words = `${count} kept here, not yet sent`;
-  const link = Object.assign(document.createElement("a"), { href: "/take", textContent: `▲ ${words}` });
-  form.prepend(link);
-  form.addEventListener("submit", (event) => {
-    if (!confirm(`${words}. They stay on this device until you sign in again and open Take. Sign out all the same?`)) event.preventDefault();
-  });
+  const account = form?.querySelector("a").textContent;
+  void cubitalForget.forget((item) => cubitalForget.isOld(item) || (account !== undefined && item.account !== account));
+  const words = `▲ ${cubitalForget.waitingWords(count())}`;
+  if (!form) return document.getElementById("main").prepend(Object.assign(document.createElement("p"), { className: "hint", textContent: `${words}. Whoever made them signs in and opens Take.` }));
+  form.prepend(Object.assign(document.createElement("a"), { href: "/take", textContent: words }));
+  cubitalForget.signOut(form, count);
 })();

@@ -8,7 +8,7 @@ from random import Random
 
 import pytest
 from bench import __main__ as bench
-from bench import web
+from bench import web, what_if
 from bench.hard_orders import measure
 from bench.million_orders import orders, plan_share
 from bench.orders import PLACES
@@ -75,3 +75,12 @@ def test_the_site_of_the_pages_holds_a_thousand_tests_and_orders_grow_as_they_ar
     forms = list(web.typed(names, Random(1)))
     assert all(line in names for line in forms[-1]["tests"].splitlines())
     assert forms[0]["tests"] not in names
+
+
+def test_a_month_of_orders_is_tried_as_planning_each_on_its_own_counts_it() -> None:
+    site = open_site()
+    asked = what_if.month(site, 60, Random(2))
+    assert sum(one.times for one in asked) == 60
+    test = asked[0].order.asks[0].test
+    assert what_if.check_equal(asked, site, what_if.with_own_tube(site, test)).orders == 60
+    assert what_if.check_equal(asked, site, what_if.without(site, what_if.KIND)).orders == 60

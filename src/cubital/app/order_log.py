@@ -156,23 +156,3 @@ def _ask(ask: Ask) -> str | dict[str, Any]:
     }
     told = {key: value for key, value in more.items() if value is not None}
     return {"test": ask.test, **told} if told else ask.test
-
-
-class TriedOrders(msgspec.Struct, frozen=True, kw_only=True):
-    """The orders that a change is tried on, and in words which they are."""
-
-    orders: tuple[AskedOrder, ...]
-    origin: str
-
-
-def orders_to_try(
-    logged: tuple[LoggedOrder, ...], record: SpecimenRecord, *, now: datetime.datetime, today: datetime.date
-) -> TriedOrders:
-    """The log that was brought in, where one was; else what the record says was drawn in the last 31 days."""
-    if logged:
-        return TriedOrders(orders=asked_orders(logged, today=today), origin="the log of orders that was brought in")
-    return TriedOrders(
-        orders=orders_of_record(record, now - MONTH, on=today),
-        origin="the draws of the last 31 days in the record: access, age and weight are not in it, so each is planned "
-        "for a straight needle and without a blood limit",
-    )

@@ -75,12 +75,18 @@ class WhatIf(msgspec.Struct, frozen=True, kw_only=True):
     examples: tuple[Example, ...]
 
 
-def what_if(orders: Iterable[AskedOrder], old: Site, new: Site, *, today: datetime.date | None = None) -> WhatIf:
-    """What planning these orders with the new site changes against the old one; all are planned for today."""
+def what_if(
+    orders: Iterable[AskedOrder], old: Site, new: Site, *, today: datetime.date | None = None,
+    planner: Planner | None = None,
+) -> WhatIf:  # fmt: skip
+    """What planning these orders with the new site changes against the old one; all are planned for today.
+
+    `planner` is one of the old site, with what it has worked out before.
+    """
     day = today or read_today()
     ranked = sorted(orders, key=lambda one: -one.times)
     looked_at = ranked[:MOST_DISTINCT]
-    sums = _Sums(_Pair(old, new, day))
+    sums = _Sums(_Pair(old, new, day, planner or Planner(old)))
     for one in looked_at:
         sums.add(one)
     return sums.result(left_out=sum(one.times for one in ranked[MOST_DISTINCT:]))
@@ -89,9 +95,9 @@ def what_if(orders: Iterable[AskedOrder], old: Site, new: Site, *, today: dateti
 class _Pair:
     """Two sites' planners; an order that asks nothing of what differs is not planned twice."""
 
-    def __init__(self, old: Site, new: Site, day: datetime.date) -> None:
+    def __init__(self, old: Site, new: Site, day: datetime.date, planner: Planner) -> None:
         self.old, self.new, self.day = old, new, day
-        self._old, self._new = Planner(old), Planner(new)
+        self._old, self._new = planner, Planner(new)
         # What a plan rests on beyond the tests that it is asked for.
         self.is_same_shelf = (old.kinds, old.planning, old.names) == (new.kinds, new.planning, new.names)
 

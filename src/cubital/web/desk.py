@@ -15,6 +15,7 @@ from cubital.app.ports import Now
 from cubital.app.record import SpecimenRecord
 from cubital.app.site_editing import SiteVersions
 from cubital.app.site_edition import Edition
+from cubital.app.site_trial import SiteTrials
 from cubital.app.taking import Takings
 from cubital.model import Site
 from cubital.planning.directory import Directory
@@ -50,6 +51,7 @@ class Desk:
         self.now = now
         self.settings = settings or Settings()
         self.sites = sites
+        self.trials = None if sites is None else SiteTrials(sites)
         self.edition: Edition | None = None
         self._newest = self
 

@@ -11,7 +11,6 @@ from starlette.responses import Response
 
 from cubital import facts
 from cubital.app.explanation import citations
-from cubital.app.order_log import orders_to_try
 from cubital.app.site_browsing import OURS, marks_of_kind, marks_of_panel, marks_of_policy, marks_of_test, size_rows
 from cubital.app.site_changes import say_value
 from cubital.app.site_form import Edit, look_at, open_form
@@ -20,8 +19,8 @@ from cubital.app.site_panel_form import MOST_STEPS, own_panel
 from cubital.app.site_policy_form import NO_LIMIT
 from cubital.app.site_removal import look_at_removal, take_out
 from cubital.app.site_test_form import MOST_ACCEPTS, own_test
+from cubital.app.site_trial import Tried
 from cubital.app.subject_explanation import explain_panel, explain_subject, explain_test
-from cubital.app.what_if import WhatIf, what_if
 from cubital.errors import CubitalError, SiteError, StaleSite
 from cubital.facts.directory import HANDLING
 from cubital.facts.tubes import Use
@@ -37,7 +36,7 @@ from cubital.web.site_fields import (
     lint_by_field,
     number_text,
 )
-from cubital.web.site_page import drawn, frame, may_edit, note_saved, sites_of
+from cubital.web.site_page import drawn, frame, may_edit, note_saved, sites_of, try_on_orders
 from cubital.web.visit import Visit
 
 USES: tuple[str, ...] = get_args(Use)
@@ -132,7 +131,7 @@ def _change(visit: Visit, sheet: Sheet) -> Response:
         return _save(visit, sheet, edit, is_new=is_new)
     if wanted == "take-back" and not is_new:
         return _save(visit, sheet, edit, is_new=is_new, is_out=True)
-    tried = _try(visit, edit) if wanted == "try" else None
+    tried = try_on_orders(visit, edit.proposal) if wanted == "try" else None
     return _page(visit, sheet, edit, is_new=is_new, tried=tried)
 
 
@@ -156,22 +155,6 @@ def _save(visit: Visit, sheet: Sheet, edit: Edit, *, is_new: bool, is_out: bool 
         return _page(visit, sheet, edit, is_new=is_new, error=error, status=422)
     note_saved(visit, saved)
     return visit.go(f"/site/version?number={saved.number}")
-
-
-class Tried(msgspec.Struct, frozen=True, kw_only=True):
-    """What a change did to orders, and which orders they were."""
-
-    origin: str
-    found: WhatIf | None
-
-
-def _try(visit: Visit, edit: Edit) -> Tried | None:
-    if edit.proposal.site is None:
-        return None
-    desk, sites = visit.desk, sites_of(visit)
-    asked = orders_to_try(sites.orders(), desk.record, now=desk.now(), today=desk.today())
-    found = what_if(asked.orders, edit.proposal.base.site, edit.proposal.site, today=desk.today())
-    return Tried(origin=asked.origin, found=found)
 
 
 def _page(

@@ -10,7 +10,8 @@ from starlette.responses import Response
 from cubital.app.order_log import read_log
 from cubital.app.site_browsing import TestList, browse_kinds, browse_tests
 from cubital.app.site_editing import FOLDER_NOTE, SiteVersions
-from cubital.app.site_edition import Edition
+from cubital.app.site_edition import Edition, Proposal
+from cubital.app.site_trial import Tried
 from cubital.errors import CubitalError, SiteError
 from cubital.model import PlannedTube, TubeKind
 from cubital.model.site_version import SiteVersion
@@ -27,6 +28,13 @@ def sites_of(visit: Visit) -> SiteVersions:
     """The versions of the site that this server serves."""
     assert visit.desk.sites is not None
     return visit.desk.sites
+
+
+def try_on_orders(visit: Visit, proposal: Proposal) -> Tried | None:
+    """What this change would do to last month's orders; None where an error stops it."""
+    desk = visit.desk
+    assert desk.trials is not None
+    return desk.trials.try_change(proposal, desk.record, now=desk.now(), today=desk.today())
 
 
 def may_edit(visit: Visit) -> bool:

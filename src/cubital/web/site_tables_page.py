@@ -6,14 +6,11 @@ from typing import Any
 
 from starlette.responses import Response
 
-from cubital.app.order_log import orders_to_try
-from cubital.app.site_edition import Edition, Proposal
+from cubital.app.site_edition import Edition
 from cubital.app.site_exchange import SiteImport, export_site, import_site, left_out
-from cubital.app.what_if import what_if
 from cubital.errors import CubitalError, ExchangeError, OtherDraft, SiteError, StaleSite
 from cubital.model.site_version import SiteDraft
-from cubital.web.site_forms import Tried
-from cubital.web.site_page import frame, note_saved, sites_of
+from cubital.web.site_page import frame, note_saved, sites_of, try_on_orders
 from cubital.web.visit import Visit
 
 MOST_TABLE_BYTES = 10 * 1024 * 1024
@@ -106,7 +103,7 @@ def _page(
         "is_other": isinstance(error, OtherDraft), "is_stale": draft is not None and draft.base != newest.number,
         "since": _since(visit, draft, newest),
         "formats": [(key, words, left_out(key)) for key, (words, _, _) in FORMATS.items()],
-        "tried": _tried(visit, proposal) if is_tried and proposal is not None else None,
+        "tried": try_on_orders(visit, proposal) if is_tried and proposal is not None else None,
     }  # fmt: skip
     return visit.page("site_tables.html", context, status=status)
 
@@ -116,12 +113,3 @@ def _since(visit: Visit, draft: SiteDraft | None, newest: Edition) -> tuple[Any,
     if draft is None or draft.base == newest.number:
         return ()
     return sites_of(visit).changes(draft.base, newest.number)
-
-
-def _tried(visit: Visit, proposal: Proposal) -> Tried | None:
-    if proposal.site is None:
-        return None
-    desk = visit.desk
-    asked = orders_to_try(sites_of(visit).orders(), desk.record, now=desk.now(), today=desk.today())
-    found = what_if(asked.orders, proposal.base.site, proposal.site, today=desk.today())
-    return Tried(origin=asked.origin, found=found)

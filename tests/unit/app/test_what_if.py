@@ -24,8 +24,9 @@ from cubital.app.order_log import (
     read_log,
 )
 from cubital.app.record import SpecimenRecord
-from cubital.app.what_if import what_if
-from cubital.app.wiring import open_record, open_site, read_order, upgrade_store
+from cubital.app.site_trial import SiteTrials
+from cubital.app.what_if import WhatIf, what_if
+from cubital.app.wiring import open_record, open_site, open_site_versions, read_order, upgrade_store
 from cubital.errors import CubitalError
 from cubital.model import Ask, Line, Order, Patient, Plan, Site
 from cubital.model.record import Step
@@ -123,6 +124,39 @@ def test_the_count_is_the_one_of_planning_every_order_with_both_sites() -> None:
                 blood_ul -= one.times * sum(t.draw_ul for t in before.tubes)
         assert found.changed + found.lost + found.gained == changed
         assert (found.tubes, found.blood_ul) == (tubes, blood_ul)
+
+
+def test_a_second_try_gives_the_same_answer_and_plans_nothing_with_the_site_as_it_is_again(tmp_path: Path) -> None:
+    upgrade_store(str(tmp_path / "r.db"))
+    record, versions = open_record(str(tmp_path / "r.db")), open_site_versions(str(tmp_path / "r.db"), demo=True)
+    trials = SiteTrials(versions)
+    log = b'{"tests": ["K", "Na"]}\n' * 3 + b'{"tests": ["CBC"]}\n{"tests": ["PT", "K"]}\n'
+    versions.keep_orders(read_log(io.BytesIO(log), DEMO, where="log", today=DAY).orders)
+
+    def tried(change: dict[str, object]) -> WhatIf:
+        base = versions.newest()
+        proposal = versions.propose(base, {"tests.toml": {"potassium": change}}, today=DAY)
+        found = trials.try_change(proposal, record, now=MORNING, today=DAY)
+        assert found is not None
+        assert proposal.site is not None
+        assert found.found == what_if(
+            asked_orders(versions.orders(), today=DAY), base.site, proposal.site, today=DAY
+        )
+        return found.found
+
+    assert tried({"own_tube": True}).changed == 3
+    planner = trials.planner_of(versions.newest())
+    before = planner.worked_out
+    assert tried({"own_tube": True}).changed == 3
+    assert tried({"ice": True}).orders == 5
+    assert (trials.planner_of(versions.newest()), planner.worked_out) == (planner, before)
+    # Another version and another log are looked at anew.
+    versions.save("ada", 0, {"tests.toml": {"potassium": {"own_tube": True}}}, "own")
+    assert tried({"own_tube": False}).tubes == -3
+    versions.keep_orders(())
+    assert tried({"own_tube": False}).orders == 0
+    record.close()
+    versions.close()
 
 
 def _plan(order: Order, planner: Planner) -> Plan | None:

@@ -239,6 +239,7 @@ SCENES = (
     Scene("bench-tube", "processor", "/bench", look_at_tube),
     Scene("bench-spin", "processor", "/bench", load_centrifuges),
     Scene("bench-add", "processor", "/bench", ask_addition),
+    Scene("morning", "teacher", "/morning?min=270"),
     Scene("explain-order", "teacher", "/explain"),
     Scene("explain-carry-over", "teacher", "/explain", section("carry")),
     Scene("explain-fill", "teacher", "/explain", section("fill")),

@@ -17,7 +17,7 @@ from cubital.model import Site
 from cubital.model.specimen import Received
 from cubital.web.application import make_application
 from cubital.web.desk import Desk, Settings
-from tests.web.chrome import PHONE, SIZES, Opener, cut_off, serving
+from tests.web.chrome import BENCH, PHONE, SIZES, Opener, cut_off, serving
 from tests.web.conftest import TODAY
 
 MOST_BYTES = 125_000
@@ -341,6 +341,30 @@ def test_axe_finds_nothing_and_no_page_is_wider_than_its_screen(opener: Opener, 
         page.get_by_role("button", name="What refused tests need now").click()
         expect(page.get_by_text("Draw again: complete blood count")).to_be_visible()
         check(one.violations(), page, size)
+
+
+def test_a_teacher_moves_the_clock_of_the_invented_morning_and_opens_why(opener: Opener) -> None:
+    one = opener("teacher", size=BENCH).open("/morning?min=150")
+    page = one.page
+    clock = page.locator("#clock-now")
+    before = clock.inner_text()
+    page.get_by_role("link", name="+15 min").click()
+    expect(clock).not_to_have_text(before)
+    assert page.url.endswith("?min=150")
+    after = clock.inner_text()
+    slider = page.get_by_label("Minute of the morning")
+    expect(slider).to_have_value("165")
+    slider.focus()
+    page.keyboard.press("ArrowRight")
+    expect(clock).not_to_have_text(after)
+    expect(slider).to_have_value("170")
+    why = page.locator(".because").first
+    why.locator("summary").press("Enter")
+    expect(why.locator(".statements")).to_be_visible()
+    expect(page.get_by_text("INVENTED.", exact=True)).to_be_visible()
+    for size, theme in ((BENCH, "light"), (PHONE, "dark")):
+        other = opener("student", size=size, theme=theme).open("/morning")
+        check(other.violations(), other.page, size)
 
 
 def check(violations: list[str], page: Page, size: tuple[int, int]) -> None:

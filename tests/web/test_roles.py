@@ -31,6 +31,7 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("POST", "/bench/spin"): BENCH,
     ("GET", "/bench/tube"): BENCH,
     ("POST", "/bench/tube"): BENCH,
+    ("GET", "/morning"): frozenset({"teacher", "student"}),
     ("GET", "/results"): ALL - {"collector"},
     ("POST", "/results"): ALL - {"collector"},
     ("GET", "/take"): frozenset({"collector", "supervisor"}),
@@ -115,7 +116,7 @@ def test_every_route_opens_to_the_roles_of_the_table_and_to_nobody_else(browser:
 @pytest.mark.parametrize("role", ROLES)
 def test_the_menu_offers_only_pages_that_open(browser: Browser, role: str) -> None:
     browser.sign_in(role)
-    menu = ("/draw", "/take", "/bench", "/results", "/explain", "/accounts", "/trail")
+    menu = ("/draw", "/take", "/bench", "/results", "/morning", "/explain", "/accounts", "/trail")
     assert [path for path in menu if f'<li><a href="{path}"' in browser.text] == [
         path for path in menu if role in MAY["GET", path]
     ]

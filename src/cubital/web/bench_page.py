@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from cubital.app.demo_morning import invent_morning, offers_morning
 from cubital.errors import CubitalError
-from cubital.web.bench_rows import AFTER_MIN, BEFORE_MIN, HOURS, NOW_AT, SOON_MIN, rows_of
+from cubital.web.bench_rows import HOURS, NOW_AT, rows_of
 from cubital.web.bench_times import Times
 from cubital.web.visit import Visit
 
@@ -52,6 +52,11 @@ def frame(visit: Visit, here: str, *, said: str = "") -> dict[str, Any]:
             "answered_at": Times(visit.desk.site, visit.desk.now()).to_second()}  # fmt: skip
 
 
+def strips_of() -> dict[str, Any]:
+    """The strip of time that every line shares."""
+    return {"hours": HOURS, "now_at": NOW_AT}
+
+
 def _board(visit: Visit) -> dict[str, Any]:
     desk = visit.desk
     text = visit.query.get("most", "")
@@ -59,7 +64,6 @@ def _board(visit: Visit) -> dict[str, Any]:
     most = min(max(asked, STEP), MOST)
     rows = rows_of(desk.board.look(desk.now(), most=most), desk.site)
     return {
-        "board": rows, "most": most, "next_most": min(most + STEP, MOST), "hours": HOURS, "now_at": NOW_AT,
-        "soon_min": SOON_MIN, "before_min": BEFORE_MIN, "after_min": AFTER_MIN,
+        "board": rows, "most": most, "next_most": min(most + STEP, MOST), **strips_of(),
         "is_offered": rows.total == 0 and offers_morning(desk.record, is_demo=desk.settings.is_demo),
     }  # fmt: skip

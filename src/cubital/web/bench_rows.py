@@ -31,6 +31,7 @@ NOW_AT = round(100 * BEFORE_MIN / (BEFORE_MIN + AFTER_MIN), 2)
 MOST_NAMES, MOST_LOST = 5, 30
 _WORDS = {"late": "Late", "soon": "Soon", "due": "Due", "waiting": "Not yet", "unknown": "No time known"}
 _SIGNS = {"late": "■", "soon": "▲", "due": "●", "waiting": "○", "unknown": "?"}
+WORDS_OF = _WORDS | {"lost": "Lost"}
 _WAYS = {
     "test": "measure it as it is", "separate": "take it off the cells", "cold": "put it in the cold",
     "freeze": "freeze it",

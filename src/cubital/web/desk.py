@@ -17,6 +17,7 @@ from cubital.app.site_editing import SiteVersions
 from cubital.app.site_edition import Edition
 from cubital.app.site_trial import SiteTrials
 from cubital.app.taking import Takings
+from cubital.app.taught_morning import TaughtMorning
 from cubital.model import Site
 from cubital.planning.directory import Directory
 
@@ -52,6 +53,7 @@ class Desk:
         self.settings = settings or Settings()
         self.sites = sites
         self.trials = None if sites is None else SiteTrials(sites)
+        self.morning = TaughtMorning()
         self.edition: Edition | None = None
         self._newest = self
 

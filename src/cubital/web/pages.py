@@ -22,6 +22,7 @@ from cubital.web import (
     door_pages,
     draw_page,
     explain_page,
+    morning_page,
     results_page,
     site_forms,
     site_page,
@@ -76,6 +77,10 @@ PAGES: tuple[Page, ...] = (
     Page(path="/take/shell", answers={"GET": take_page.shell}, roles=EVERYONE),
     Page(path="/take/worker.js", answers={"GET": take_page.worker}, roles=EVERYONE),
     Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench", noted="opened the bench"),
+    Page(
+        path="/morning", answers={"GET": morning_page.open_morning}, roles=LEARNING, menu="Bench",
+        noted="opened the invented morning",
+    ),
     Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/pulse", answers={"GET": bench_page.pulse}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/tube", answers={"GET": bench_tube.open_form, "POST": bench_tube.receive_tube}, roles=BENCH),

@@ -9,6 +9,7 @@ from cubital.app.wiring.databases import (
     open_site_versions,
     open_store,
     open_takings,
+    passing_record,
     upgrade_store,
 )
 from cubital.app.wiring.orders import (
@@ -56,6 +57,7 @@ __all__ = [
     "open_store",
     "open_takings",
     "order_of_words",
+    "passing_record",
     "patch_site_files",
     "patient_of_words",
     "plan_document",

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,6 +38,19 @@ def open_record(address: str, *, now: Now = read_now) -> SpecimenRecord:
     from cubital.app.record import SpecimenRecord
 
     return SpecimenRecord(open_store(address), now=now)
+
+
+@contextlib.contextmanager
+def passing_record(*, now: Now) -> Iterator[SpecimenRecord]:
+    """A new record, by the clock `now`, that is gone afterwards: for what is invented and only shown."""
+    with tempfile.TemporaryDirectory(prefix="cubital-") as folder:
+        address = str(Path(folder) / "record.db")
+        upgrade_store(address)
+        record = open_record(address, now=now)
+        try:
+            yield record
+        finally:
+            record.close()
 
 
 def open_accounts(address: str, *, now: Now = read_now) -> Accounts:

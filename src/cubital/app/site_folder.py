@@ -32,8 +32,12 @@ class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
 
 def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck:
     """Every finding about this folder in one run: of its files, and of what no plan could use."""
+    from cubital.planning.lint import find_expired
+
+    today = today or read_today()
     site, lost_kinds, findings = read_findings(folder)
-    findings = look_over(site, lost_kinds, findings, today=today or read_today())
+    findings = look_over(site, lost_kinds, findings, today=today)
+    findings += tuple(find_expired(site.kinds, today)) if site is not None else ()
     if site is None or any(f.level == "error" for f in findings):
         return SiteCheck(name=None, kinds=0, tests=0, panels=0, findings=findings)
     return SiteCheck(

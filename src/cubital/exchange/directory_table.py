@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from cubital.exchange.table import Table, is_text, near_misses, words
+from cubital.exchange.table import Table, is_text, words
 from cubital.model import Accept, Finding, Panel, SeriesStep, Test
 from cubital.model.finding import LevelKey
 from cubital.model.vocabulary import MATRICES
@@ -272,34 +272,3 @@ def _read_panel(key: str, table: Table) -> Panel | None:
         return None
     identity = _read_identity(table)
     return Panel(key=key, name=name or key, tests=tests, series=tuple(series), **identity)
-
-
-def refuse_unknown_members(panels: Mapping[str, Panel], tests: Mapping[str, Test], *, file: str) -> list[Finding]:
-    """A finding for every panel of a site that names a test which the site does not have."""
-    return [
-        Finding(
-            level="error", file=file, entry=f"[{panel.key}] {path}", found=f'"{word[:60]}"',
-            expected="the key of a test of this site", remedy=_member_remedy(word, tests),
-        )
-        for panel in panels.values()
-        for path, words_there in (
-            ("tests", panel.tests), *((f"series[{i}].tests", step.tests) for i, step in enumerate(panel.series)),
-        )
-        for word in dict.fromkeys(words_there)
-        if word not in tests
-    ]  # fmt: skip
-
-
-def _member_remedy(word: str, tests: Mapping[str, Test]) -> str:
-    """What to write for this word: the keys of the tests that go by it, else the one that it is a slip for."""
-    meant = fold(word)
-    named = [test.key for test in tests.values() if meant and meant in map(fold, (test.name, *test.also))]
-    if named:
-        return f"write {' or '.join(named[:4])}"
-    near = near_misses(word, tests)
-    return f"write {near[0]}" if near else "add the test, or take it out"
-
-
-def members(panel: Panel) -> tuple[str, ...]:
-    """The tests that a panel stands for, each once, its series included."""
-    return tuple(dict.fromkeys((*panel.tests, *(t for step in panel.series for t in step.tests))))

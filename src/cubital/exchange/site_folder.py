@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,11 +14,10 @@ from cubital.errors import SiteError
 from cubital.exchange.centrifuge_table import read_centrifuges
 from cubital.exchange.directory_table import (
     find_clashes,
-    members,
     read_panels,
     read_tests,
-    refuse_unknown_members,
 )
+from cubital.exchange.panel_members import look_at_members, members
 from cubital.exchange.policy_table import UTC, Policy, read_policy, refuse_unknown_words
 from cubital.exchange.stock_table import read_stock, with_marks
 from cubital.exchange.table import is_text, near_misses, show
@@ -145,7 +144,10 @@ def read_tables(
     policy = _read_policy(tables.get(SITE), findings, folder=folder if tables and is_text(folder) else "")
     kinds = _read_kinds(tables.get(TUBES), findings)
     tests = _read_all_tests(tables.get(TESTS), findings)
-    panels = _read_all_panels(tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check)
+    panels = _read_all_panels(
+        tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check,
+        written=tables.get(TESTS, {}),
+    )  # fmt: skip
     centrifuges = read_centrifuges(tables.get(CENTRIFUGES, {}), file=CENTRIFUGES, findings=findings)
     if cross_check:
         findings += _cross_findings(tables, policy, kinds, tests, panels)
@@ -307,6 +309,7 @@ def _read_all_panels(
     *,
     is_yielding: bool,
     cross_check: bool,
+    written: Container[str],
 ) -> dict[str, Panel]:
     own: dict[str, Panel] = {}
     adds = table is None
@@ -314,7 +317,7 @@ def _read_all_panels(
         entries, adds = _take_include(table, PANELS, findings)
         whole = {k: _overlaid_panel(e, facts.panels_table().get(k)) for k, e in entries.items()}
         own = read_panels(whole if adds else entries, file=PANELS, findings=findings)
-        findings += refuse_unknown_members(own, tests, file=PANELS) if cross_check else ()
+        findings += look_at_members(own, tests, written=written, file=PANELS) if cross_check else ()
     if not adds:
         return own
     shipped = read_panels(facts.panels_table(), file=_SHIPPED + PANELS, findings=findings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from fractions import Fraction
@@ -31,7 +32,9 @@ def lint(site: Site, *, on: date | None = None) -> tuple[Finding, ...]:
         *_find_empty_stock(site.kinds, on),
         *_find_odd_citrate(site.kinds),
         *_find_odd_placings(site),
+        *_find_idle_placings(site),
         *_find_odd_groups(site),
+        *_find_like_benches(site.tests.values()),
         *_find_unserved(site, on),
     )
 
@@ -115,6 +118,22 @@ def _find_empty_stock(kinds: Mapping[str, TubeKind], on: date | None) -> Iterato
             )
 
 
+def find_expired(kinds: Mapping[str, TubeKind], on: date) -> Iterator[Finding]:
+    """A note for each lot past its day, where another size of its kind is still used in its stead."""
+    for kind in kinds.values():
+        if any(is_usable(tube, on) for tube in kind.sizes):
+            for i, tube in enumerate(kind.sizes):
+                if tube.in_stock != 0 and not is_usable(tube, on):
+                    yield Finding(
+                        level="note",
+                        file="tubes.toml",
+                        entry=f"[{kind.key}] sizes[{i}].expires",
+                        found=f"{tube.expires}, past on {on}; no plan uses it",
+                        expected="a day to come",
+                        remedy="restock it, or take this size out",
+                    )
+
+
 def _find_odd_citrate(kinds: Mapping[str, TubeKind]) -> Iterator[Finding]:
     for kind in kinds.values():
         ratio = BLOOD_TO_CITRATE.get(kind.additive)
@@ -143,6 +162,25 @@ def _find_odd_placings(site: Site) -> Iterator[Finding]:
                 )
 
 
+def _find_idle_placings(site: Site) -> Iterator[Finding]:
+    """A warning where the house places a kind that its order of draw places: the order goes first, always."""
+    policies = facts.order_policies()
+    for placing in site.planning.placings:
+        kind = site.kinds.get(placing.kind)
+        if kind is None or beside(placing) not in site.kinds:
+            continue
+        is_pricked = kind.accesses is None or SKIN_PUNCTURE in kind.accesses
+        keys = {*_policies_of(kind, site.planning.order_of_draw), *((SKIN_PUNCTURE,) if is_pricked else ())}
+        if all(is_placed(kind, policies[key]) for key in keys):
+            yield _warning(
+                "site.toml",
+                f"[place] {placing.kind}",
+                found=f"a kind that {policies[site.planning.order_of_draw].name} places itself; this line does nothing",
+                expected="a kind that it leaves unsaid",
+                remedy="take the line out, or choose another order_of_draw",
+            )
+
+
 def _find_odd_groups(site: Site) -> Iterator[Finding]:
     benches = {test.bench for test in site.tests.values()}
     for i, group in enumerate(site.planning.share_benches):
@@ -157,15 +195,30 @@ def _find_odd_groups(site: Site) -> Iterator[Finding]:
                 )
 
 
+def _find_like_benches(tests: Iterable[Test]) -> Iterator[Finding]:
+    """A warning for each bench that another one is, but for capitals and spaces: their tests would not share a tube."""
+    first: dict[str, str] = {}
+    counts = Counter(test.bench for test in tests)
+    for bench in sorted(counts, key=lambda b: (-counts[b], b)):
+        usual = first.setdefault("".join(bench.casefold().split()), bench)
+        if usual != bench:
+            yield _warning(
+                "tests.toml",
+                f"bench {bench}",
+                found=f'"{bench}" beside "{usual}"',
+                expected="one spelling of a bench; as two they share no tube",
+                remedy=f'write "{usual}" in each',
+            )
+
+
 def _find_unserved(site: Site, on: date | None) -> Iterator[Finding]:
     usable = {k.key: tuple(t for t in k.sizes if is_usable(t, on)) for k in site.kinds.values()}
-    known = {*site.kinds, *facts.tube_table()}
     hematocrit = site.planning.hematocrit or _adult_hematocrit()
     for test in site.tests.values():
         if test.culture is not None:
             continue
         for i, accept in enumerate(test.accepts):
-            yield from _find_unknown_kinds(test, i, accept, known)
+            yield from _find_unknown_kinds(test, i, accept, site.kinds)
         stocked = [(a, k) for a in test.accepts for k in a.tubes if usable.get(k)]
         if not stocked:
             asked = ", ".join(dict.fromkeys(k for a in test.accepts for k in a.tubes))
@@ -180,15 +233,19 @@ def _find_unserved(site: Site, on: date | None) -> Iterator[Finding]:
         yield from _find_too_large(site, test, stocked, usable, hematocrit)
 
 
-def _find_unknown_kinds(test: Test, i: int, accept: Accept, known: set[str]) -> Iterator[Finding]:
+def _find_unknown_kinds(
+    test: Test, i: int, accept: Accept, kinds: Mapping[str, TubeKind]
+) -> Iterator[Finding]:
+    known = {*kinds, *facts.tube_table()}
     for j, kind in enumerate(accept.tubes):
         if kind not in known:
+            named = [k.key for k in kinds.values() if k.stopper and kind.casefold() in k.stopper.casefold()]
             yield _warning(
                 "tests.toml",
                 f"[{test.key}] accepts[{i}].tubes[{j}]",
                 found=f'"{kind}"',
-                expected="a tube kind of this site, or a shipped one",
-                remedy=_near_remedy(kind, known),
+                expected="a tube kind of this site, or a shipped one" + (", not a colour" if named else ""),
+                remedy=f"write {' or '.join(named[:4])}" if named else _near_remedy(kind, known),
             )
 
 

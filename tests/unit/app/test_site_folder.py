@@ -52,9 +52,10 @@ def test_a_file_in_the_folders_place_is_left_alone(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["ours"]
 
 
-def test_the_demo_site_is_free_of_findings() -> None:
+def test_the_demo_site_is_free_of_faults_and_its_one_lot_past_its_day_is_noted() -> None:
     found = check_site(demo_folder(), today=DAY)
-    assert (found.is_usable, found.findings) == (True, ())
+    assert found.is_usable
+    assert [(f.level, f.entry) for f in found.findings] == [("note", "[citrate] sizes[2].expires")]
 
 
 def test_a_check_looks_at_what_has_expired_by_the_day_given() -> None:
@@ -134,7 +135,7 @@ def test_an_order_of_draw_that_was_not_read_places_nothing_and_blames_nothing(tm
 
 def test_a_file_that_is_not_toml_is_told_alone(tmp_path: Path) -> None:
     assert faulty(tmp_path, tests="[a b]") == [
-        ("error", "tests.toml", ""),
+        ("error", "tests.toml", "line 1"),
         ("error", "tubes.toml", "[edta] sizes[0].in_stok"),
         ("error", "tubes.toml", "[broken] additive"),
     ]

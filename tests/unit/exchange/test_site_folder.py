@@ -350,3 +350,42 @@ def test_a_site_without_a_name_goes_by_that_of_its_folder(tmp_path: Path) -> Non
     assert read(tmp_path / "ward 7", site="[planning]\naltitude_m = 10\n").name == "ward 7"
     (tmp_path / "ward 7" / "site.toml").unlink()
     assert read(tmp_path / "ward 7", tubes=TUBES).name == "ward 7"
+
+
+@pytest.mark.parametrize(
+    ("slip", "said"),
+    [
+        ("sizes = [{draw_ml = 3,5}]", "line 3: found \"sizes = [{draw_ml = 3,5}]\""),
+        ("sizes = [{draw_ml = 3,5}]", "write a decimal point: 3.5"),
+        ("name = “gel”", 'write straight quotes, " instead of “'),
+        ("sizes = [{draw_ml = 3.5, expires = 31/03/2027}]", "write the day as year-month-day, such as 2027-03-31"),
+        ("[A and B]", 'write the name in brackets with letters, digits and hyphens only, or in quotes: ["A and B"]'),
+        ("name = gel", "write words in quotes, yes as true and no as false"),
+        ("gel = yes", "write words in quotes, yes as true and no as false"),
+        ("[k]", "write each name once; rename one, or take one out"),
+        ('name = "a\x00b"', "take that character out"),
+        ("name = ", "correct that place"),
+        ('name = """', "close the last bracket or quote"),
+    ],
+)
+def test_a_common_slip_in_a_file_is_told_by_its_line_and_what_to_write(tmp_path: Path, slip: str, said: str) -> None:
+    with pytest.raises(SiteError) as caught:
+        read(tmp_path, tubes=f'[k]\nadditive = "none"\n{slip}\n')
+    assert said in str(caught.value)
+
+
+def test_a_panel_that_names_a_test_twice_is_told(tmp_path: Path) -> None:
+    write(tmp_path, tests=TESTS, panels='[set]\ntests = ["K", "K"]\n')
+    site, findings = read_site_with_findings(tmp_path)
+    assert site is not None
+    assert [str(f) for f in findings if f.file == "panels.toml"] == [
+        'panels.toml [set] tests: found "K" 2 times; expected each test once; '
+        "take one out, or write the test that was meant in its place"
+    ]
+
+
+def test_a_panel_is_not_blamed_for_a_test_that_has_its_own_error(tmp_path: Path) -> None:
+    tests = TESTS + '[sodium]\nbench = "chemistry"\naccepts = [{matrix = "serum", tubes = [], volume_ul = 100}]\n'
+    write(tmp_path, tests=tests, panels='[set]\ntests = ["K", "sodium"]\n')
+    _, findings = read_site_with_findings(tmp_path)
+    assert [f.file for f in findings if f.level == "error"] == ["tests.toml"]

@@ -13,7 +13,7 @@ from cubital import facts
 from cubital.exchange.demo_folder import demo_folder
 from cubital.exchange.site_folder import read_site
 from cubital.model import Accept, Finding, Placing, Planning, Site, Test, Tube, TubeKind
-from cubital.planning.lint import is_placed, lint
+from cubital.planning.lint import find_expired, is_placed, lint
 
 ON = datetime.date(2026, 11, 25)
 SERUM = TubeKind(
@@ -156,6 +156,42 @@ def test_a_micro_tube_is_held_against_the_order_of_skin_puncture() -> None:
 def test_a_place_that_names_no_kind_of_the_site_is_found() -> None:
     (line,) = said(site_of(placings=(Placing(kind="serum", after="citrat"),)))
     assert line.startswith('site.toml [place] serum: found "citrat"; expected a tube kind of this site;')
+
+
+def test_a_place_of_a_kind_that_the_order_of_draw_places_itself_is_said_to_do_nothing() -> None:
+    edta = kind_of("k2-edta", key="edta")
+    placing = Placing(kind="edta", before="serum")
+    (line,) = said(site_of(kinds=(edta, SERUM), order_of_draw="clsi-gp41", placings=(placing,)))
+    assert line == (
+        "site.toml [place] edta: found a kind that CLSI GP41, 7th edition 2017, venous places itself; this line does "
+        "nothing; expected a kind that it leaves unsaid; take the line out, or choose another order_of_draw"
+    )
+
+
+def test_two_benches_that_differ_by_capitals_or_spaces_are_found_with_the_usual_spelling() -> None:
+    (line,) = said(site_of(zinc_of("a"), zinc_of("b"), zinc_of("c", bench="Chem istry")))
+    assert line == (
+        'tests.toml bench Chem istry: found "Chem istry" beside "chemistry"; '
+        'expected one spelling of a bench; as two they share no tube; write "chemistry" in each'
+    )
+    assert said(site_of(zinc_of("a"), zinc_of("c", bench="chemistry 2"))) == []
+
+
+def test_a_colour_written_for_a_kind_names_the_kinds_of_that_stopper() -> None:
+    kinds = (SERUM, kind_of("none", key="n", stopper="red"), kind_of("none", key="m", stopper="dark red"))
+    line, _ = said(site_of(zinc_of(tubes=("red",)), kinds=kinds, order_of_draw="common-practice"))
+    assert line == (
+        'tests.toml [zinc] accepts[0].tubes[0]: found "red"; '
+        "expected a tube kind of this site, or a shipped one, not a colour; write n or m"
+    )
+
+
+def test_a_lot_past_its_day_is_told_where_another_size_is_used_in_its_stead() -> None:
+    day = datetime.timedelta(days=1)
+    lots = (Tube(draw_ul=4000), Tube(draw_ul=2000, expires=ON), Tube(draw_ul=3000, expires=ON - day))
+    (found,) = find_expired({"k": kind_of("none", sizes=lots)}, ON)
+    assert (found.level, found.entry) == ("note", "[k] sizes[2].expires")
+    assert list(find_expired({"k": kind_of("none", sizes=lots[2:])}, ON)) == []  # lint tells a kind that is all past
 
 
 def test_a_shared_bench_that_runs_nothing_is_found_with_the_near_one() -> None:

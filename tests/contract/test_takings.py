@@ -16,7 +16,7 @@ from cubital.app.patient_check import Said
 from cubital.app.record import SpecimenRecord
 from cubital.app.taking import Takings, Told
 from cubital.app.wiring import open_record, open_site, open_takings, order_of_words
-from cubital.errors import TakingError, TubeTaken, UnreadyRecord
+from cubital.errors import KeyReused, TakingError, TubeTaken, UnreadyRecord
 from cubital.model.taking import Taking
 from cubital.store.engine import open_engine
 from cubital.store.takings import sql_takings
@@ -44,12 +44,12 @@ def takings(address: str, record: SpecimenRecord, clock: Clock) -> Iterator[Taki
     found.close()
 
 
-def begin(takings: Takings, site_version: int | None = 4) -> Taking:
+def begin(takings: Takings, site_version: int | None = 4, key: str | None = None) -> Taking:
     order = order_of_words(
         {"tests": ["PT", "K", "CBC"], "patient": {"hematocrit": Decimal("0.6"), "age": "68 a"}}, where="test",
         today=date(2026, 3, 2),
     )  # fmt: skip
-    return takings.begin(order, plan_order(order, SITE), by="ann", site_version=site_version)
+    return takings.begin(order, plan_order(order, SITE), by="ann", site_version=site_version, key=key)
 
 
 def told(taking: Taking, kind: str, step: int, station: str = "one") -> Told:
@@ -70,6 +70,30 @@ def test_what_is_kept_comes_back_as_it_was(takings: Takings) -> None:
     assert found.identity is not None
     assert replace(found, identity=None) == taking
     assert found.identity.birth_date == datetime.date(1958, 3, 2)
+
+
+def test_of_many_that_begin_at_once_under_one_key_all_get_the_same_draw(
+    address: str, takings: Takings, clock: Clock, record: SpecimenRecord
+) -> None:
+    found: list[str] = []
+    gate = threading.Barrier(6)
+
+    def press() -> None:
+        own = open_takings(address, record=record, now=clock)
+        gate.wait()
+        found.append(begin(own, key="one-key").code)
+        own.close()
+
+    threads = [threading.Thread(target=press) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == [taking.code for taking, _ in takings.waiting()] * 6
+    first, second = begin(takings), begin(takings)
+    assert first.code != second.code
+    with pytest.raises(KeyReused, match="the key of another draw"):
+        takings.begin(first.order, first.plan, by="bob", key="one-key")
 
 
 @pytest.mark.parametrize("number", [None, 0, 12])

@@ -9,6 +9,7 @@ import json
 import logging
 import os
 import re
+import secrets
 import signal
 import socket
 import subprocess
@@ -285,10 +286,11 @@ def _station(address: str, cookie: str, token: str, kept: list[str], stopped: th
     """Take one draw after another in hand, as a browser sends it, until the server is gone."""
 
     line = http.client.HTTPConnection(address.removeprefix("http://"), timeout=LONG_S)
-    form = urllib.parse.urlencode({"token": token, "tests": "K\nPT", "access": "winged-set"})
+    fields = {"token": token, "tests": "K\nPT", "access": "winged-set"}
     headers = {"Origin": address, "Cookie": f"cubital={cookie}", "Content-Type": "application/x-www-form-urlencoded"}
     with contextlib.closing(line), contextlib.suppress(OSError, http.client.HTTPException):
         while not stopped.is_set():
+            form = urllib.parse.urlencode({**fields, "key": secrets.token_urlsafe(16)})
             line.request("POST", "/take", form, headers)
             answer = line.getresponse()
             answer.read()

@@ -65,6 +65,18 @@ def test_a_check_that_is_old_is_asked_for_again_before_anything_more_is_taken(op
     expect(page.get_by_role("alert").filter(has_text="STOP")).not_to_be_visible()
 
 
+def test_a_double_click_takes_one_draw_in_hand(opener: Opener) -> None:
+    watched = opener("collector")
+    page = watched.page
+    count = "async () => (await (await fetch('/take/draws')).json()).draws.length"
+    before = page.evaluate(count)
+    page.get_by_label("Tests").fill("K")
+    page.get_by_role("button", name="Take this draw").dblclick()
+    expect(page.get_by_role("heading", name="Who is it?")).to_be_visible()
+    assert page.evaluate(count) == before + 1
+    watched.faults[:] = [one for one in watched.faults if "ERR_ABORTED" not in one]
+
+
 def test_another_patient_typed_at_a_later_check_stops_without_a_connection_and_after_a_reload(opener: Opener) -> None:
     watched = opener("collector")
     page = plan(watched)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from starlette.applications import Starlette
 from starlette.routing import Route
@@ -120,6 +122,15 @@ def test_the_menu_offers_only_pages_that_open(browser: Browser, role: str) -> No
     assert [path for path in menu if f'<li><a href="{path}"' in browser.text] == [
         path for path in menu if role in MAY["GET", path]
     ]
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_the_draw_page_offers_to_take_a_draw_only_to_whom_the_table_lets_take_it(browser: Browser, role: str) -> None:
+    browser.sign_in(role).post("/draw", {"tests": "K"})
+    key = re.search(r'name="key" value="([^"]+)"', browser.text)
+    assert ("Take this draw" in browser.text) == (key is not None) == (role in MAY["POST", "/take"])
+    browser.post("/take", {"tests": "K", "key": "a-key-of-sixteen-letters"})
+    assert (browser.path == "/take" and browser.status == 200) == (role in MAY["POST", "/take"])
 
 
 def test_a_refusal_is_written_in_the_trail(browser: Browser) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import logging
 import re
+import secrets
+import threading
 import time
 from typing import Any
 
@@ -52,7 +54,7 @@ class Chair:
 
 
 def begin(browser: Browser, tests: str = "PT\nK\nCBC", **more: Any) -> Chair:
-    browser.post("/take", {"tests": tests, "access": "winged-set", **more})
+    browser.post("/take", {"tests": tests, "access": "winged-set", "key": secrets.token_urlsafe(16), **more})
     assert browser.path == "/take", browser.text
     code = json.loads(browser.get("/take/draws").text)["draws"][-1]["code"]
     browser.get("/take")
@@ -74,6 +76,48 @@ def test_the_draw_page_hands_over_what_it_shows_and_not_what_is_typed_since(coll
     fields = dict(re.findall(r'name="([a-z_]+)" value="([^"]*)"', hook[0]))
     assert (fields["tests"], fields["age"], fields["flag"]) == ("PT\nCBC", "61", "latex-allergy")
     assert (fields["access"], len(fields["token"])) == ("winged-set", 64)
+
+
+def test_a_second_press_of_the_button_is_the_first_draw(collector: Browser, takings: Takings) -> None:
+    collector.post("/draw", {"tests": "K", "access": "winged-set"})
+    hook = re.search(r'<form method="post" action="/take".*?</form>', collector.text, re.S)
+    assert hook is not None
+    form = dict(re.findall(r'name="([a-z_]+)" value="([^"]*)"', hook[0]))
+    codes: list[str] = []
+    gate = threading.Barrier(4)
+
+    def press() -> None:
+        gate.wait()
+        answer = collector.client.post("/take", data=form, follow_redirects=False)
+        codes.append(answer.headers["location"])
+
+    presses = [threading.Thread(target=press) for _ in range(4)]
+    for one in presses:
+        one.start()
+    for one in presses:
+        one.join()
+    assert [f"/take?draw={taking.code}" for taking, _ in takings.waiting()] == sorted(set(codes))
+    assert len(codes) == 4
+    # The next answer has a key of its own: the same order again is another draw.
+    collector.post("/draw", {"tests": "K", "access": "winged-set"})
+    again = re.search(r'name="key" value="([^"]*)"', collector.text)
+    assert again is not None
+    assert again[1] != form["key"]
+    collector.post("/take", form | {"key": again[1]})
+    assert len(takings.waiting()) == 2
+
+
+@pytest.mark.parametrize("more", [{"key": ""}, {"key": "x"}, {"tests": "CBC"}], ids=str)
+def test_a_key_that_is_none_or_stands_for_another_order_begins_nothing_and_shows_the_draw(
+    collector: Browser, takings: Takings, more: dict[str, str]
+) -> None:
+    form: dict[str, str | list[str]] = {"tests": "K", "key": "a-key-of-sixteen-letters"}
+    collector.post("/take", form)
+    collector.get("/take")
+    collector.post("/take", {**form, **more})
+    assert "<title>Draw" in collector.text
+    assert "Take this draw" in collector.text
+    assert len(takings.waiting()) == 1
 
 
 @pytest.mark.parametrize("tests", ["PT\npotasium", "", "urine culture"])

@@ -72,8 +72,14 @@ class Takings:
         """Give back the database."""
         self._store.close()
 
-    def begin(self, order: Order, plan: Plan, *, by: str, site_version: int | None = None) -> Taking:
-        """A new draw in hand of this plan, made on this version of the site, under a code of its own."""
+    def begin(
+        self, order: Order, plan: Plan, *, by: str, site_version: int | None = None, key: str | None = None
+    ) -> Taking:  # fmt: skip
+        """A new draw in hand of this plan, made on this version of the site, under a code of its own.
+
+        The same `key` is the same draw, however often it is asked for. Raises `KeyReused` where the key stands for
+        another order or was used by somebody else.
+        """
         if not plan.tubes:
             raise TakingError("found no tube in the plan; expected one at least; plan a draw", where="draw")
         code = "".join(secrets.choice(LETTERS) for _ in range(CODE_LETTERS))
@@ -81,8 +87,13 @@ class Takings:
             code=code, made_at=self._now(), made_by=by, order=order, plan=plan, site_version=site_version
         )  # fmt: skip
         with self._store.writing() as book:
-            book.keep_taking(taking)
-        return taking
+            found = None if key is None else book.begun(key)
+            if found is None:
+                book.keep_taking(taking, key)
+                return taking
+        if found.made_by != by or replace(found.order, on=None) != replace(order, on=None):
+            raise KeyReused("found the key of another draw; expected a key for each; plan it again", where="draw")
+        return found
 
     def waiting(self) -> tuple[tuple[Taking, tuple[Tap, ...]], ...]:
         """Every draw that is not closed, with its taps; those older than `LONGEST` are closed first.

@@ -22,8 +22,12 @@ class TakingBook(Protocol):
         """Every draw that is not closed, oldest first; one that this edition cannot read is left out."""
         ...
 
-    def keep_taking(self, taking: Taking) -> None:
-        """Keep a new draw."""
+    def begun(self, key: str) -> Taking | None:
+        """The draw that was begun under this key."""
+        ...
+
+    def keep_taking(self, taking: Taking, key: str | None) -> None:
+        """Keep a new draw, begun under this key."""
         ...
 
     def keep_identity(self, code: str, identity: Identity) -> None:

@@ -54,13 +54,18 @@ class SqlTakingBook:
                 continue
         return tuple(found)
 
-    def keep_taking(self, one: Taking) -> None:
-        """Keep a new draw."""
+    def begun(self, key: str) -> Taking | None:
+        """The draw that was begun under this key."""
+        row = self._connection.execute(select(taking).where(taking.c.begun_key == key)).first()
+        return None if row is None else _taking(row)
+
+    def keep_taking(self, one: Taking, key: str | None) -> None:
+        """Keep a new draw, begun under this key."""
         body = _encode(_Body(order=one.order, plan=one.plan))
         self._connection.execute(
             taking.insert(),
             [{"code": one.code, "made_at": _text(one.made_at), "made_by": one.made_by, "body": body,
-              "site_version": one.site_version}],
+              "site_version": one.site_version, "begun_key": key}],
         )  # fmt: skip
 
     def keep_identity(self, code: str, identity: Identity) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from decimal import Decimal
 from typing import Any
 
@@ -57,7 +58,8 @@ def go_to_draw(visit: Visit) -> Response:
 
 def open_page(visit: Visit) -> Response:
     """An empty form."""
-    return visit.page("draw.html", {**_form(visit), **shown_of(Answer()), "box": "", "is_replaced": False})
+    shown = {**_form(visit), **shown_of(Answer()), "box": "", "is_replaced": False, "begin_key": ""}
+    return visit.page("draw.html", shown)
 
 
 def plan(visit: Visit) -> Response:
@@ -65,6 +67,8 @@ def plan(visit: Visit) -> Response:
     box = visit.said("instead") or visit.said("tests")
     answer = _answer(visit, box)
     context = {**_form(visit), **shown_of(answer), "box": box, "is_replaced": bool(visit.said("instead"))}
+    # Each answer shown may be taken in hand once, however often its button is pressed.
+    context["begin_key"] = secrets.token_urlsafe(16)
     return visit.page("answer.html" if visit.is_partial else "draw.html", context)
 
 

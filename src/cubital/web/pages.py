@@ -145,12 +145,14 @@ OPENED = frozenset(page.path for page in PAGES if "GET" in page.answers and not 
 """Where a form may send a browser back to, and nowhere else."""
 
 
+def opens(visitor: Visitor | None, path: str) -> bool:
+    """Whether the page at this path opens to this visitor: what leads there is shown to nobody else."""
+    page = next(page for page in PAGES if page.path == path)
+    if page.roles is None:
+        return True
+    return visitor is not None and not visitor.account.must_change and visitor.account.role in page.roles
+
+
 def menu_of(visitor: Visitor | None) -> tuple[tuple[str, str], ...]:
     """The words and the paths of the menu for this visitor."""
-    if visitor is None or visitor.account.must_change:
-        return ()
-    return tuple(
-        (page.menu, page.path)
-        for page in PAGES
-        if page.menu and page.roles is not None and visitor.account.role in page.roles
-    )
+    return tuple((page.menu, page.path) for page in PAGES if page.menu and opens(visitor, page.path))

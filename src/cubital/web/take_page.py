@@ -18,6 +18,7 @@ from cubital.app.typed_order import answer_typed
 from cubital.errors import (
     ClockSetBack,
     CubitalError,
+    KeyReused,
     RecordUnavailable,
     TakingError,
     WrongPatient,
@@ -34,6 +35,7 @@ _MOST_MS = 4_102_444_800_000
 # What the script of the page makes itself: a key at the tap, and a name of the device once. The server's own notes of
 # a print have keys with `printed`; a tap under one would stand in the way of the next.
 _KEY, _STATION = re.compile(r"(?!.*/printed/)[\w./-]{8,150}", re.ASCII), re.compile(r"[\w-]{3,40}", re.ASCII)
+_BEGIN_KEY = re.compile(r"[\w-]{16,40}", re.ASCII)
 _FIELDS = ("name", "number", "born", "stated_name", "stated_second")
 _NOTED = {
     "identified": "checked two identifiers", "mismatched": "was stopped: identifiers did not agree",
@@ -77,12 +79,15 @@ def begin(visit: Visit) -> Response:
         answer = answer_typed(visit.said("tests"), fields, desk.site, directory=desk.directory, today=desk.today())
     except CubitalError:
         return draw_page.plan(visit)
-    if answer.plan is None or answer.order is None or answer.doubts:
+    key = visit.said("key")
+    if answer.plan is None or answer.order is None or answer.doubts or _BEGIN_KEY.fullmatch(key) is None:
         return draw_page.plan(visit)
-    taking = _takings(visit).begin(
-        answer.order, answer.plan, by=visit.visitor.account.name,
-        site_version=FOLDER if desk.edition is None else desk.edition.number,
-    )  # fmt: skip
+    takings, account = _takings(visit), visit.visitor.account.name
+    number = FOLDER if desk.edition is None else desk.edition.number
+    try:
+        taking = takings.begin(answer.order, answer.plan, by=account, site_version=number, key=f"{account}/{key}")
+    except KeyReused:
+        return draw_page.plan(visit)
     desk.accounts.note(visit.visitor, "took a draw in hand", about=taking.code)
     return visit.go(f"/take?draw={taking.code}")
 

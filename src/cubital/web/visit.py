@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import msgspec
@@ -128,12 +129,13 @@ class Templates:
 
     def render(self, visit: Visit, template: str, context: Mapping[str, Any]) -> str:
         """The text of one page."""
-        from cubital.web.pages import menu_of
+        from cubital.web.pages import menu_of, opens
 
         theme, size = visit.look
         shared = {
             "visitor": visit.visitor, "token": visit.token, "theme": theme, "size": size, "path": visit.path,
             "menu": menu_of(visit.visitor), "is_partial": visit.is_partial, "site_name": visit.desk.site.name,
+            "opens": partial(opens, visit.visitor),
         }  # fmt: skip
         return self._environment.get_template(template).render({**shared, **context})
 

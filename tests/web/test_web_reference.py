@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
-from cubital.app import accounts
+from cubital.app import accounts, passwords
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -25,4 +25,4 @@ def test_the_times_of_sessions_are_those_of_the_program() -> None:
     text = (ROOT / "docs" / "reference" / "web.md").read_text(encoding="utf-8")
     assert f"after {accounts.IDLE.seconds // 60} minutes without use" in text
     assert f"after {accounts.LONGEST.seconds // 3600} hours in all" in text
-    assert f"{accounts.LEAST_LETTERS} to {accounts.MOST_LETTERS} letters" in text
+    assert f"{passwords.LEAST_LETTERS} to {passwords.MOST_LETTERS} letters" in text

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 import msgspec
 
 from cubital.app.account_ports import AccountBook, AccountStore, Hasher
+from cubital.app.passwords import MOST_LETTERS, need_password
 from cubital.app.ports import Now
 from cubital.app.throttling import count_try, digest, forgive
 from cubital.errors import AccountError, SignInRefused
@@ -20,7 +21,6 @@ IDLE, LONGEST = timedelta(minutes=20), timedelta(hours=12)
 """A session ends after so long without a request, and after so long in all."""
 SEEN_EVERY = timedelta(seconds=30)
 """How often the moment of the last request is written; the idle time-out is exact to this."""
-LEAST_LETTERS, MOST_LETTERS = 12, 200
 _NAME = re.compile(r"[^\W_][\w.@-]{1,59}")
 
 
@@ -238,20 +238,6 @@ def need_name(name: str) -> str:
             where="name",
         )
     return folded
-
-
-def need_password(password: str, *, name: str) -> str:
-    """The password; raises `AccountError` where it is short, long, one letter over and over, or the name."""
-    if not LEAST_LETTERS <= len(password) <= MOST_LETTERS:
-        raise AccountError(
-            f"found {len(password)} letters; expected {LEAST_LETTERS} to {MOST_LETTERS}; three or four words do",
-            where="password",
-        )
-    if len(set(password)) < 5 or name in password.casefold():
-        raise AccountError(
-            "found it easy to guess; expected other words than the name; choose others", where="password"
-        )
-    return password
 
 
 def need_role(role: str) -> RoleKey:

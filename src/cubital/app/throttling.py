@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import ipaddress
 from datetime import datetime, timedelta
 
 from cubital.app.account_ports import AccountBook
@@ -50,8 +51,25 @@ def forgive(book: AccountBook, name: str, address: str, now: datetime) -> None:
 
 def _keys(name: str, address: str) -> dict[str, tuple[str, int]]:
     """What is counted, and how often it is let pass: only digests are kept, for a mistyped name may be a password."""
+    address = network_of(address)
     parts = {"pair": f"{name}\n{address}", "address": address, "name": name}
     return {what: (digest(f"{what}\n{text}"), _FREE[what]) for what, text in parts.items()}
+
+
+def network_of(address: str) -> str:
+    """What is counted as one address: of IPv6 the network, for one machine has all addresses of it (RFC 4291, 2.5.4).
+
+    >>> network_of("192.0.2.7"), network_of("2001:db8:1:2:3:4:5:6"), network_of("::ffff:192.0.2.7")
+    ('192.0.2.7', '2001:db8:1:2::/64', '192.0.2.7')
+    """
+    try:
+        found = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    if isinstance(found, ipaddress.IPv4Address):
+        return str(found)
+    inner = found.ipv4_mapped
+    return str(ipaddress.ip_network((found, 64), strict=False)) if inner is None else str(inner)
 
 
 def _faults(throttle: Throttle | None, now: datetime) -> int:

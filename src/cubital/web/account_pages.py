@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 
 from starlette.responses import Response
 
-from cubital.app.accounts import LEAST_LETTERS, Accounts, Visitor
+from cubital.app.accounts import Accounts, Visitor
+from cubital.app.passwords import LEAST_LETTERS
 from cubital.errors import AccountError
 from cubital.model.account import ROLES
 from cubital.web.visit import Visit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
-from cubital.app.accounts import LEAST_LETTERS
+from cubital.app.passwords import LEAST_LETTERS
 from cubital.errors import AccountError, SignInRefused
 from cubital.web.visit import (
     LOOK_COOKIE,

@@ -61,7 +61,10 @@ class Gate:
         request = stranger.request
         if not is_from_here(request, is_behind_tls=self._desk.settings.is_behind_tls):
             return self._refuse(stranger, 403, FOREIGN)
-        if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in self._forms():
+        kind, _, more = request.headers.get("content-type", "").lower().partition(";")
+        # In UTF-7 and the like a form could hold halves of letters that nothing can write.
+        is_ours = "charset" not in more or more.partition("charset=")[2].strip(' "') in ("utf-8", "utf8")
+        if kind.strip() not in self._forms() or not is_ours:
             return self._refuse(stranger, 415, f"{'JSON' if self._page.is_json else 'A form'} was expected.")
         if self._page.most_bytes > MOST_BYTES:
             # Much is read only from those who may send it.
@@ -136,6 +139,8 @@ class Gate:
 
     def _refuse_request(self, visit: Visit) -> Response | None:
         """The answer in the page's place; None where the page may answer."""
+        if visit.holds_nul():
+            return self._refuse(visit, 400, "This cannot be read.")
         is_sending = visit.method != "GET"
         is_form = is_sending and not self._page.is_json
         if is_form and (visit.fresh_visit or not hmac.compare_digest(visit.said("token").encode(), _bytes(visit))):

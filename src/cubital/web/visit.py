@@ -79,6 +79,11 @@ class Visit:
             return None
         return value.filename or "", value.file.read()
 
+    def holds_nul(self) -> bool:
+        """Whether a NUL was sent, which no browser types and no text in PostgreSQL may hold."""
+        sent = (*self.query.multi_items(), *self._form.multi_items())
+        return any("\0" in text for pair in sent for text in pair if isinstance(text, str))
+
     @property
     def look(self) -> tuple[str, str]:
         """The theme and the size that this browser chose."""

@@ -34,7 +34,7 @@ def test_a_processor_types_a_panel_and_reads_the_verdict_first(opener: Opener) -
     expect(row).to_contain_text("not trusted")
     expect(row).to_contain_text("6.2 mmol/L")
     expect(page.get_by_role("row").filter(has_text="sodium")).to_contain_text("about the same")
-    page.get_by_text("What the likely causes rest on").click()
+    page.get_by_text("What this rests on").click()
     expect(page.get_by_text("taken as met in").first).to_be_visible()
     assert page.url.endswith("/results")
 
@@ -182,7 +182,7 @@ def test_the_page_hinders_nobody_by_the_rules_of_axe_core(opener: Opener, theme:
     box = page.get_by_label("Results: test, value, unit")
     box.fill(f"{PANEL}\ntroponin 3 ng/L")
     expect(page.get_by_role("region", name="Verdict")).to_contain_text("Suspect")
-    page.get_by_text("What the likely causes rest on").click()
+    page.get_by_text("What this rests on").click()
     page.get_by_text("A file instead").click()
     found["suspect"] = watched.violations()
     box.fill(USUAL)

@@ -49,7 +49,7 @@ def test_the_verdict_stands_first_in_words_then_likelihoods_then_each_result(pro
     assert said.count("✕ not trusted") == 5
     assert re.search(r"potassium ✕ not trusted 6\.2 mmol/L 4\.\d+ mmol/L", said)
     assert "sodium ✓ trusted 139 mmol/L about the same" in said
-    assert "What the likely causes rest on" in said
+    assert "What this rests on" in said
     assert "davidson-2002" in said
 
 
@@ -219,3 +219,15 @@ def test_the_first_page_is_small(application: Starlette, processor: Browser) -> 
     sizes += [len(processor.client.get(address).content) for address in static]
     assert len(static) > 4
     assert sum(sizes) < 150_000
+
+
+def test_a_met_screen_stands_in_the_verdict_with_its_source_and_no_other_cause_is_computed_back(
+    processor: Browser,
+) -> None:
+    processor.post("/results", {"results": "Na 152 mmol/L\nCl 103 mmol/L\nK 4.2 mmol/L"})
+    said = text_of(processor)
+    assert "Cannot tell" in said
+    assert said.count("A published screen for citrate is met (Lorde 2025)") == 2
+    assert "a published screen says otherwise" in said
+    assert "Prevalence and detection of citrate contamination" in said
+    assert "Without" not in said

@@ -14,6 +14,7 @@ from cubital.app.wiring import is_results_table, read_samples, read_typed_result
 from cubital.errors import CubitalError, OrderError
 from cubital.facts.causes import Cause, causes
 from cubital.facts.population import population
+from cubital.facts.screens import screens
 from cubital.model import Site
 from cubital.model.results import ResultSet, TypedLine
 
@@ -64,7 +65,10 @@ class Share(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """The answer for one sample; `others` is the chance of all causes that are not in `likelihoods`."""
+    """The answer for one sample; `others` is the chance of all causes that are not in `likelihoods`.
+
+    `lead` is the cause by which results are computed back, empty where none is likely enough to be named.
+    """
 
     id: str | None
     verdict: str
@@ -73,6 +77,7 @@ class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
     is_drawn_again: bool
     act: str
     why: str
+    screens: tuple[str, ...]
     likelihoods: tuple[Likelihood, ...]
     others: str
     share: Share | None
@@ -151,14 +156,16 @@ def _shown(sample: ResultSet, found: Suspicion) -> SampleAnswer:
     shown = tuple(_likelihood(causes()[key], chance) for key, chance in likely if chance >= _LEAST_SHOWN)
     others = sum(chance for _, chance in likely if chance < _LEAST_SHOWN)
     *reasons, caution = found.reasons
+    met = tuple(screens()[key].words() for key in found.screens)
     why = reasons.pop(0) if found.redraw else ""
     return SampleAnswer(
         id=found.id, verdict=found.verdict, headline=_headline(found), odds=odds_of(found),
         is_drawn_again=found.redraw,
         act=ACT if found.redraw else _OTHERWISE[found.verdict],
         why=why.removeprefix(f"{ACT.lower()}: ").removeprefix("draw again: "),
-        likelihoods=shown, others=_percent(others), share=_share(found), lead=_lead(found),
-        results=_results(sample, found), reasons=tuple(reasons), caution=caution, unread=found.unread,
+        screens=met, likelihoods=shown, others=_percent(others), share=_share(found), lead=_lead(found),
+        results=_results(sample, found), reasons=tuple(reason for reason in reasons if reason not in met),
+        caution=caution, unread=found.unread,
         told=_told(found),
     )  # fmt: skip
 
@@ -186,7 +193,9 @@ def odds_of(found: Suspicion) -> str:
 
 
 def _lead(found: Suspicion) -> str:
-    """The likeliest cause other than nothing, by which results are computed back."""
+    """The likeliest cause other than nothing, where it is one by which results are computed back."""
+    if not found.moved and found.fraction.estimate is None:
+        return ""
     return causes()[max((pair for pair in found.causes if pair[0] != "none"), key=lambda pair: pair[1])[0]].name
 
 
@@ -232,10 +241,14 @@ def _results(sample: ResultSet, found: Suspicion) -> tuple[ShownResult, ...]:
 
 
 def _told(found: Suspicion) -> Explanation:
-    """What each likely cause rests on."""
+    """What each likely cause and each screen that is met rest on."""
     likely = [key for key, chance in found.causes if chance >= _LEAST_TOLD and key != "none"]
-    sections = sections_of(*((causes()[key].name, _statements(causes()[key])) for key in likely))
-    return Explanation(subject="results", title="What the likely causes rest on", sections=sections)
+    met = [screens()[key] for key in found.screens]
+    sections = sections_of(
+        *((f"Screen for {one.means}", [marked(one.text, mark) for mark in one.marks]) for one in met),
+        *((causes()[key].name, _statements(causes()[key])) for key in likely),
+    )
+    return Explanation(subject="results", title="What this rests on", sections=sections)
 
 
 def _statements(cause: Cause) -> Iterator[Statement]:

@@ -13,7 +13,7 @@ import msgspec
 from cubital.errors import FactsError
 from cubital.facts.population import population
 from cubital.facts.reading import read_table, shape
-from cubital.facts.sources import Mark, check_marks, entries
+from cubital.facts.sources import Mark, check_marks, entries, sources
 
 Measure = Literal["value", "rise", "share-of-earlier"]
 
@@ -48,6 +48,16 @@ class Screen(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     def __post_init__(self) -> None:
         if any(part.measure != "value" for part in self.parts) != (self.earlier_max_h is not None):
             raise ValueError("expected earlier_max_h with a part that asks for an earlier result, and only with one")
+
+    def words(self) -> str:
+        """That it is met, what it is, and what would tell.
+
+        >>> screens()["dextrose"].words().partition(":")[0]
+        'a published screen for dextrose is met (Yang 2024)'
+        """
+        source = sources()[self.marks[0].source].short()
+        said = f"a published screen for {self.means} is met ({source}): {self.text}"
+        return f"{said}; a new sample from another site would tell"
 
 
 @cache

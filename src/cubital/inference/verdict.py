@@ -52,7 +52,8 @@ class Fraction(msgspec.Struct, frozen=True, kw_only=True):
 class Suspicion(msgspec.Struct, frozen=True, kw_only=True):
     """The answer for one sample. `causes` are in the order of the list of causes and sum to 1.
 
-    `moved` are the results that the likeliest cause other than nothing would have moved, the most moved first.
+    `moved` are the results that the likeliest cause other than nothing would have moved, the most moved first;
+    `screens` are the keys of the published screens that are met.
     """
 
     causes: tuple[tuple[str, float], ...]
@@ -62,6 +63,7 @@ class Suspicion(msgspec.Struct, frozen=True, kw_only=True):
     redraw: bool
     reasons: tuple[str, ...]
     moved: tuple[Moved, ...] = ()
+    screens: tuple[str, ...] = ()
     id: str | None = None
     unread: tuple[str, ...] = ()
 
@@ -110,6 +112,7 @@ def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -
         causes=tuple(zip(CAUSES, chances.tolist(), strict=True)), fraction=fraction,
         trusted=tuple(result.analyte for result in sample.results if result.analyte not in untrusted),
         verdict=verdict, redraw=redraw, moved=evidence.moved, id=sample.id, unread=sample.unread,
+        screens=tuple(screen.key for screen in met),
         reasons=reasons_for(
             sample, verdict=verdict, redraw=redraw, chances=chances, lead=lead, evidence=evidence, critical=critical,
             untrusted=untrusted, own=own, is_odd=is_odd, met=met,

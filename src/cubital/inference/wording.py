@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from cubital.facts.causes import CAUSES, Cause, causes
 from cubital.facts.population import population
 from cubital.facts.screens import Screen
-from cubital.facts.sources import sources
 from cubital.inference.evidence import MOST_NAMED, Evidence
 from cubital.inference.population import Floats
 from cubital.inference.table import ADULT_H, used_earlier
@@ -34,7 +33,7 @@ def reasons_for(
     if redraw:
         lines.append(_redraw(critical, untrusted, is_identity=by_cause["other-patient"] >= _LEAST_IDENTITY))
     lines += _of_verdict(sample, verdict, by_cause, lead, is_odd=is_odd)
-    lines += [_of_screen(screen) for screen in met]
+    lines += [screen.words() for screen in met]
     if verdict != "nothing found" and len(sample.results) > 1:
         lines += _of_lead(lead, evidence, fraction)
     lines += [_of_own(analyte, sample.additive or "") for analyte in own]
@@ -109,12 +108,6 @@ def _of_lead(
             for one in evidence.moved[:MOST_NAMED]
         ]
         yield f"{lead.name} would explain: {'; '.join(parts)}"
-
-
-def _of_screen(screen: Screen) -> str:
-    source = sources()[screen.marks[0].source].short()
-    said = f"a published screen for {screen.means} is met ({source}): {screen.text}"
-    return f"{said}; a new sample from another site would tell"
 
 
 def _of_own(analyte: str, additive: str) -> str:

@@ -162,6 +162,51 @@ def label_one(page: Page) -> None:
     page.get_by_role("button", name="Next").scroll_into_view_if_needed()
 
 
+def name_collector(page: Page) -> None:
+    """The account of whoever draws in the tutorial, not yet added."""
+    form = page.locator("form.stack")
+    form.get_by_label("Name").fill("nell")
+    form.get_by_label("Role").select_option("collector")
+    form.get_by_label("First password").fill(FIRST_WORDS)
+
+
+def type_first_order(page: Page) -> None:
+    """The order of the tutorial."""
+    page.get_by_label("Tests").fill("PT\nK\nCBC")
+    page.get_by_label("Age", exact=True).fill("34")
+    page.get_by_label("Weight, kg").fill("62")
+    page.locator(".tray .place").nth(2).wait_for()
+    page.locator(".gauge").wait_for()
+
+
+def identify_first(page: Page) -> None:
+    """The tutorial's patient, read from the request and stated, not yet checked."""
+    type_first_order(page)
+    page.get_by_role("button", name="Take this draw").click()
+    for label, words in (("Name", "Invented, Ottoline"), ("Number", "X-000123"), ("Birth date", "1992-01-05")):
+        page.get_by_label(label, exact=True).fill(words)
+    page.get_by_label("Name, as the patient says it").fill("Ottoline Invented")
+    page.get_by_label("Birth date as said").fill("1992-01-05")
+
+
+def take_first(page: Page) -> None:
+    """At the first tube of the tutorial."""
+    identify_first(page)
+    page.get_by_role("button", name="Check both").click()
+    page.get_by_text("Tube 1 of").wait_for()
+    page.get_by_text("Everything is sent").wait_for()
+
+
+def label_first(page: Page) -> None:
+    """Every tube of it filled, the labels to print."""
+    take_first(page)
+    for number in (1, 2, 3):
+        page.get_by_text(f"Tube {number} of").wait_for()
+        page.get_by_role("button", name="Filled", exact=True).click()
+        page.get_by_role("button", name="Next").click()
+    page.get_by_role("button", name="Print all 3 labels").wait_for()
+
+
 def section(name: str) -> Callable[[Page], None]:
     """Move to this section of the page."""
     return lambda page: page.locator(f"#{name}").evaluate("part => part.scrollIntoView()")
@@ -209,12 +254,16 @@ def ask_addition(page: Page) -> None:
 
 
 class Scene(msgspec.Struct, frozen=True):
-    """One picture of a page: its file's name, the role signed in, the address, and what is done there first."""
+    """One picture of a page: its file's name, the role signed in, the address, and what is done there first.
+
+    One that `is_single` is kept at the widest alone, in light.
+    """
 
     name: str
     role: str | None
     path: str
     steps: Callable[[Page], None] = stay
+    is_single: bool = False
 
 
 SCENES = (
@@ -226,6 +275,11 @@ SCENES = (
     Scene("take-who", "collector", "/draw", take_in_hand),
     Scene("take-stop", "collector", "/draw", say_who("Ottoline Inventet")),
     Scene("take-label", "collector", "/draw", label_one),
+    Scene("first-account", "administrator", "/accounts", name_collector, is_single=True),
+    Scene("first-draw", "collector", "/draw", type_first_order, is_single=True),
+    Scene("first-who", "collector", "/draw", identify_first, is_single=True),
+    Scene("first-tube", "collector", "/draw", take_first, is_single=True),
+    Scene("first-labels", "collector", "/draw", label_first, is_single=True),
     Scene("results", "processor", "/results", fill_example),
     Scene("results-refused", "processor", "/results", type_foreign_units),
     Scene("site-tests", "supervisor", "/site", find_glucose),
@@ -327,7 +381,9 @@ def main() -> int:
         for scene in wanted:
             for size, theme in ((size, theme) for size in SIZES for theme in themes):
                 # The docs keep three widths in light and the widest in dark.
-                if chosen.look is None and theme == "dark" and size != SIZES[-1]:
+                is_single_one = size == SIZES[-1] and theme == "light"
+                is_kept = is_single_one if scene.is_single else theme == "light" or size == SIZES[-1]
+                if chosen.look is None and not is_kept:
                     continue
                 data = take(browser, address, scene, size=size, theme=theme)
                 name = f"{scene.name}-{size[0]}{'-dark' if theme == 'dark' else ''}.png"

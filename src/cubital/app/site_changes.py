@@ -32,7 +32,8 @@ def _of_file(file: str, older: Mapping[str, Any] | None, newer: Mapping[str, Any
         was, now = (older or {}).get(key), (newer or {}).get(key)
         if was == now:
             continue
-        shipped = _shipped(file, key, older) if isinstance(was or now, Mapping) else {}
+        is_table = all(isinstance(one, Mapping) for one in (was, now) if one is not None)
+        shipped = _shipped(file, key, older) if is_table else {}
         if shipped:
             # What the site's file does not say the shipped one does: that is what the change is a change of.
             was, now = _over(shipped, was or {}), _over(shipped, now or {})

@@ -16,6 +16,7 @@ from cubital.app.wiring import change_files, read_site_tables, tables_of, zip_si
 from cubital.errors import OtherDraft, SiteError, StaleSite
 from cubital.model import Finding
 from cubital.model.site_version import LoggedOrder, SiteChange, SiteDraft, SiteFiles, SiteVersion
+from cubital.planning.lint import KeptLint
 
 MOST_NOTE = 500
 BASE_NOTE, FOLDER_NOTE = "the folder as it was found", "the folder taken in again"
@@ -29,6 +30,9 @@ class SiteVersions:
 
     def __init__(self, store: SiteStore, base: SiteFiles, *, folder: str, now: Now) -> None:
         self._store, self._now, self._folder = store, now, folder
+        # What was read and found in single tests, so that a form of one of a thousand is looked over as one types.
+        self._read: dict[Any, Any] = {}
+        self._linted = KeptLint()
         self._base = self._edition(None, dict(base))
         self.key = self._base.site.name
         self._kept = self._base
@@ -254,9 +258,9 @@ class SiteVersions:
         changes = changes_between(base.tables, tables)
         if not changes:
             return Proposal(base=base, tables=tables, site=base.site, findings=known, fresh=(), changes=())
-        site, lost, read = read_site_tables(tables, name=self._folder)
+        site, lost, read = read_site_tables(tables, name=self._folder, kept=self._read)
         gone = () if site is None else lost_panels(base.site, site)
-        findings = look_over(site, lost, (*read, *gone), today=day)
+        findings = look_over(site, lost, (*read, *gone), today=day, kept=self._linted)
         has_error = any(one.level == "error" for one in findings)
         told = frozenset(known)
         return Proposal(

@@ -6,6 +6,7 @@ import datetime
 import shutil
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -13,6 +14,9 @@ from cubital.app.clock import today as read_today
 from cubital.app.wiring import read_findings, starter_files
 from cubital.errors import SiteError
 from cubital.model import Finding, Site
+
+if TYPE_CHECKING:
+    from cubital.planning.lint import KeptLint
 
 
 class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
@@ -50,17 +54,18 @@ def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck
 
 
 def look_over(
-    site: Site | None, lost_kinds: frozenset[str], findings: tuple[Finding, ...], *, today: datetime.date
-) -> tuple[Finding, ...]:
+    site: Site | None, lost_kinds: frozenset[str], findings: tuple[Finding, ...], *, today: datetime.date,
+    kept: KeptLint | None = None,
+) -> tuple[Finding, ...]:  # fmt: skip
     """What reading a site found, and what no plan could use of its sound entries, gravest first.
 
-    What only follows from an error told already is left out.
+    What only follows from an error told already is left out. `kept` is what was found in tests before.
     """
     from cubital.planning.lint import lint
 
     if site is not None:
         errors = [f for f in findings if f.level == "error"]
-        told = lint(site, on=today)
+        told = lint(site, on=today, kept=kept)
         findings = (*findings, *(f for f in told if not _follows(f, errors, site, lost_kinds)))
     return _gravest_first(findings)
 

@@ -21,18 +21,35 @@ STEP_KEYS = ("at_min", "tests")
 CULTURES = ("aerobic", "anaerobic", "set")
 
 
+KeptTests = dict[tuple[str, str], tuple[object, Test | None, tuple[Finding, ...]]]
+"""By file and key: the entry that was read, and what reading it gave."""
+
+
 def read_tests(
-    content: Mapping[str, Any], *, file: str, findings: list[Finding], handling: tuple[str, ...]
-) -> dict[str, Test]:
-    """The tests of one file, in its order; `handling` lists the terms a test may carry."""
-    known = (*TEST_KEYS, *handling)
+    content: Mapping[str, Any], *, file: str, findings: list[Finding], handling: tuple[str, ...],
+    kept: KeptTests | None = None,
+) -> dict[str, Test]:  # fmt: skip
+    """The tests of one file, in its order; `handling` lists the terms a test may carry.
+
+    `kept` holds what was read before: an entry that is the very same object, which nobody may have changed since, is
+    not read again. Equal ones are, for 1 equals true and reads otherwise.
+    """
     tests: dict[str, Test] = {}
     for key, entry in content.items():
-        table = _entry_table(key, entry, content, file, findings, "a table of one test")
-        if table is not None:
-            test = _read_test(key, table, known=known, handling=handling)
-            if test is not None:
-                tests[key] = test
+        found = None if kept is None else kept.get((file, key))
+        if found is None or found[0] is not entry:
+            told: list[Finding] = []
+            table = _entry_table(key, entry, content, file, told, "a table of one test")
+            test = None if table is None else _read_test(key, table, known=(*TEST_KEYS, *handling), handling=handling)
+            found = (entry, test, tuple(told))
+            if kept is not None:
+                kept[file, key] = found
+        findings += found[2]
+        if found[1] is not None:
+            tests[key] = found[1]
+    if kept is not None:
+        for place in [place for place in list(kept) if place[0] == file and place[1] not in content]:
+            kept.pop(place, None)
     return tests
 
 

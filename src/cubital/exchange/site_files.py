@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from cubital.errors import SiteError
+from cubital.exchange.directory_table import KeptTests
 from cubital.exchange.site_folder import FILES, TUBES, PartlyRead, read_tables
 from cubital.exchange.toml_file import parse_toml
 from cubital.exchange.toml_text import change_entries
@@ -46,9 +47,12 @@ def tables_of(files: SiteFiles, *, findings: list[Finding]) -> dict[str, dict[st
     return tables
 
 
-def read_site_tables(tables: SiteTables, *, name: str) -> PartlyRead:
-    """The sound entries of these tables and every finding; `name` is the site's where its policy states none."""
-    site, findings = read_tables(tables, folder=name)
+def read_site_tables(tables: SiteTables, *, name: str, kept: KeptTests | None = None) -> PartlyRead:
+    """The sound entries of these tables and every finding; `name` is the site's where its policy states none.
+
+    `kept` holds entries that were read before: those that are the same objects are not read again.
+    """
+    site, findings = read_tables(tables, folder=name, kept=kept)
     lost = frozenset(key for key in tables.get(TUBES, {}) if key not in site.kinds and key != "include")
     return PartlyRead(site, lost, findings)
 

@@ -13,6 +13,7 @@ from cubital import facts
 from cubital.errors import SiteError
 from cubital.exchange.centrifuge_table import read_centrifuges
 from cubital.exchange.directory_table import (
+    KeptTests,
     find_clashes,
     read_panels,
     read_tests,
@@ -137,13 +138,17 @@ def _stray_finding(path: Path) -> Finding:
 
 
 def read_tables(
-    tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True, folder: str = ""
-) -> tuple[Site, tuple[Finding, ...]]:
-    """The site of the sound entries of these tables; without `cross_check`, each table is looked at on its own."""
+    tables: Mapping[str, Mapping[str, Any]], *, cross_check: bool = True, folder: str = "",
+    kept: KeptTests | None = None,
+) -> tuple[Site, tuple[Finding, ...]]:  # fmt: skip
+    """The site of the sound entries of these tables; without `cross_check`, each table is looked at on its own.
+
+    `kept` as `read_tests` takes it.
+    """
     findings: list[Finding] = []
     policy = _read_policy(tables.get(SITE), findings, folder=folder if tables and is_text(folder) else "")
     kinds = _read_kinds(tables.get(TUBES), findings)
-    tests = _read_all_tests(tables.get(TESTS), findings)
+    tests = _read_all_tests(tables.get(TESTS), findings, kept)
     panels = _read_all_panels(
         tables.get(PANELS), tests, findings, is_yielding=TESTS in tables, cross_check=cross_check,
         written=tables.get(TESTS, {}),
@@ -293,13 +298,15 @@ def _read_kinds(table: Mapping[str, Any] | None, findings: list[Finding]) -> dic
     return with_marks({**kinds, **own}, file=TUBES, findings=findings)
 
 
-def _read_all_tests(table: Mapping[str, Any] | None, findings: list[Finding]) -> dict[str, Test]:
+def _read_all_tests(
+    table: Mapping[str, Any] | None, findings: list[Finding], kept: KeptTests | None
+) -> dict[str, Test]:
     if table is None:
-        return read_tests(facts.tests_table(), file=_SHIPPED + TESTS, findings=findings, handling=HANDLING)
+        return read_tests(facts.tests_table(), file=_SHIPPED + TESTS, findings=findings, handling=HANDLING, kept=kept)
     entries, adds = _take_include(table, TESTS, findings)
     if adds:
         entries = _overlaid(entries, facts.tests_table())
-    return read_tests(entries, file=TESTS, findings=findings, handling=HANDLING)
+    return read_tests(entries, file=TESTS, findings=findings, handling=HANDLING, kept=kept)
 
 
 def _read_all_panels(

@@ -21,11 +21,25 @@ BLOOD_TO_CITRATE = {"citrate-9-1": 9, "citrate-4-1": 4}
 LEAST_LIQUID, MOST_LIQUID = Fraction(9, 10), Fraction(11, 10)
 
 
-def lint(site: Site, *, on: date | None = None) -> tuple[Finding, ...]:
+class KeptLint:
+    """What was found in single tests at one stock, so that a change of one test does not look at all others again."""
+
+    def __init__(self) -> None:
+        self._of: tuple[tuple[object, ...], dict[str, tuple[Test, tuple[Finding, ...]]]] = ((), {})
+
+    def of(self, *rests_on: object) -> dict[str, tuple[Test, tuple[Finding, ...]]]:
+        """What was found in each test, where all that it rests on besides the test is this; else nothing yet."""
+        kept = self._of
+        if kept[0] != rests_on:
+            kept = self._of = (rests_on, {})
+        return kept[1]
+
+
+def lint(site: Site, *, on: date | None = None, kept: KeptLint | None = None) -> tuple[Finding, ...]:
     """Every warning about this site; `on` is the day for which expiry dates are looked at.
 
     A volume is held against the largest usable volume at the site's planning hematocrit, or at the
-    highest shipped default of an adult. Without `on` no lot counts as expired.
+    highest shipped default of an adult. Without `on` no lot counts as expired. `kept` is what was found before.
     """
     return (
         *_find_unplaced(site),
@@ -35,7 +49,7 @@ def lint(site: Site, *, on: date | None = None) -> tuple[Finding, ...]:
         *_find_idle_placings(site),
         *_find_odd_groups(site),
         *_find_like_benches(site.tests.values()),
-        *_find_unserved(site, on),
+        *_find_unserved(site, on, kept),
     )
 
 
@@ -211,26 +225,37 @@ def _find_like_benches(tests: Iterable[Test]) -> Iterator[Finding]:
             )
 
 
-def _find_unserved(site: Site, on: date | None) -> Iterator[Finding]:
+def _find_unserved(site: Site, on: date | None, kept: KeptLint | None) -> Iterator[Finding]:
     usable = {k.key: tuple(t for t in k.sizes if is_usable(t, on)) for k in site.kinds.values()}
     hematocrit = site.planning.hematocrit or _adult_hematocrit()
-    for test in site.tests.values():
-        if test.culture is not None:
-            continue
-        for i, accept in enumerate(test.accepts):
-            yield from _find_unknown_kinds(test, i, accept, site.kinds)
-        stocked = [(a, k) for a in test.accepts for k in a.tubes if usable.get(k)]
-        if not stocked:
-            asked = ", ".join(dict.fromkeys(k for a in test.accepts for k in a.tubes))
-            yield _warning(
-                "tests.toml",
-                f"[{test.key}] accepts",
-                found=f"{asked}, none of them in stock",
-                expected="a tube kind that this site stocks",
-                remedy="stock one, or accept one that is stocked",
-            )
-            continue
+    told = {} if kept is None else kept.of(dict(site.kinds), usable, hematocrit, site.planning.recovery)
+    for key, test in site.tests.items():
+        found = told.get(key)
+        if found is None or found[0] is not test:
+            found = told[key] = (test, tuple(_find_in_test(site, test, usable, hematocrit)))
+        yield from found[1]
+
+
+def _find_in_test(
+    site: Site, test: Test, usable: Mapping[str, tuple[Tube, ...]], hematocrit: Fraction
+) -> Iterator[Finding]:
+    """What no plan could use of one test; it rests on nothing of the site but its kinds and its recovery."""
+    if test.culture is not None:
+        return
+    for i, accept in enumerate(test.accepts):
+        yield from _find_unknown_kinds(test, i, accept, site.kinds)
+    stocked = [(a, k) for a in test.accepts for k in a.tubes if usable.get(k)]
+    if stocked:
         yield from _find_too_large(site, test, stocked, usable, hematocrit)
+        return
+    asked = ", ".join(dict.fromkeys(k for a in test.accepts for k in a.tubes))
+    yield _warning(
+        "tests.toml",
+        f"[{test.key}] accepts",
+        found=f"{asked}, none of them in stock",
+        expected="a tube kind that this site stocks",
+        remedy="stock one, or accept one that is stocked",
+    )
 
 
 def _find_unknown_kinds(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -16,6 +17,7 @@ _BETWEEN_WORDS = re.compile(r"[\s\-/,]+")
 _PLACES, _BITS = 64, 8
 
 
+@functools.lru_cache(maxsize=20_000)
 def fold(text: str) -> str:
     """The spelling under which names are compared: no case, spaces, hyphens or punctuation.
 

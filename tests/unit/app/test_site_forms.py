@@ -365,6 +365,13 @@ def test_a_finding_of_a_panel_stands_at_its_field(
     assert found.is_sound == (level != "error")
 
 
+@pytest.mark.parametrize("entry", [1, "chemistry", ["serum"], True])
+def test_an_entry_that_is_no_table_is_refused_by_its_place_and_not_a_defect(versions: SiteVersions, entry: Any) -> None:
+    proposal = versions.propose(versions.newest(), {"tests.toml": {"sodium": entry}}, today=DAY)
+    assert proposal.site is None
+    assert any(one.entry == "sodium" and one.level == "error" for one in proposal.findings)
+
+
 def test_a_new_panel_is_made_and_taken_out_again(versions: SiteVersions) -> None:
     sent = Typing({"base": "0", "name": "ward round", "also": "WR1", "tests": "potassium\ncreatinine"})
     found = look_at(PANEL_FORM, versions, "ward-round", sent, today=DAY, is_new=True)

@@ -75,12 +75,15 @@ def tables_of(files: SiteFiles) -> dict[str, dict[str, Any]]:
 
 
 def read_site_tables(
-    tables: Mapping[str, Mapping[str, Any]], *, name: str
+    tables: Mapping[str, Mapping[str, Any]], *, name: str, kept: dict[Any, Any] | None = None
 ) -> tuple[Site | None, frozenset[str], tuple[Finding, ...]]:
-    """The sound entries of these tables as a site, the tube kinds that are not sound, and what reading them found."""
+    """The sound entries of these tables as a site, the tube kinds that are not sound, and what reading them found.
+
+    `kept`, empty at first, holds what was read before: entries that are the same objects are not read again.
+    """
     from cubital.exchange import site_files
 
-    return site_files.read_site_tables(tables, name=name)
+    return site_files.read_site_tables(tables, name=name, kept=kept)
 
 
 def change_files(files: SiteFiles, changes: Mapping[str, Mapping[str, Any | None]]) -> dict[str, str]:

@@ -105,3 +105,11 @@ def test_the_pictures_of_the_docs_are_what_the_code_draws_now(tmp_path: Path) ->
     kept = {path.name: path.read_bytes() for path in script.PICTURES.glob("*.svg") if path.name in script.COMMANDS}
     assert kept == {path.name: path.read_bytes() for path in tmp_path.iterdir()}
     assert set(kept) == set(script.COMMANDS)
+
+
+def test_every_format_that_is_written_or_read_stands_in_the_reference() -> None:
+    source = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "src" / "cubital").rglob("*.py"))
+    formats = set(re.findall(r'"(cubital\.[a-z-]+/\d+)"', source))
+    assert len(formats) > 25
+    reference = "".join(path.read_text(encoding="utf-8") for path in (DOCS / "reference").glob("*.md"))
+    assert not [name for name in sorted(formats) if f"`{name}`" not in reference and f'"{name}"' not in reference]

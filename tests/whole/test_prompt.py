@@ -188,3 +188,40 @@ def test_the_installed_command_is_the_same() -> None:
     command = Path(sys.executable).with_name("cubital")
     found = subprocess.run([command, "plan", "K", "--demo", "--json"], capture_output=True, check=True)
     assert found.stdout == run("plan", "K", "--demo", "--json").stdout
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_full_disk_behind_the_output_is_said_and_is_no_defect() -> None:
+    command = [sys.executable, "-m", "cubital", "plan", "K", "--demo", "--json"]
+    with open("/dev/full", "wb") as full:
+        found = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, timeout=60)
+    assert found.returncode == 74
+    assert found.stderr.startswith(b"cubital: standard output: found No space left on device;")
+    assert b"internal" not in found.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell of POSIX closes the stream")
+@pytest.mark.parametrize(("closing", "status", "said"), [
+    ("plan K --demo >&-", 0, b""),
+    ("plan --order - --demo <&-", 2, b"cubital: standard input: found nothing;"),
+    ("plan nonsense --demo 2>&-", 2, b""),
+])  # fmt: skip
+def test_a_stream_closed_by_the_caller_is_an_empty_one(closing: str, status: int, said: bytes) -> None:
+    found = subprocess.run(
+        ["sh", "-c", f'exec "$0" -m cubital {closing}', sys.executable], capture_output=True, timeout=60
+    )
+    assert (found.returncode, found.stdout) == (status, b"")
+    assert found.stderr.startswith(said)
+
+
+def test_an_open_feed_is_answered_line_by_line_before_it_ends() -> None:
+    command = [sys.executable, "-m", "cubital", "plan", "--orders", "-", "--demo", "--json"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        for line, order in enumerate((b'{"id": "a", "tests": ["K"]}\r\n', b'{"tests":\n', b'{"tests": ["K"]}\n'), 1):
+            process.stdin.write(order)
+            process.stdin.flush()
+            assert json.loads(process.stdout.readline())["line"] == line
+        process.stdin.close()
+        assert process.wait(timeout=60) == 1

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
+from typing import TextIO, cast
 
 import click
 
@@ -31,7 +33,9 @@ from cubital.cli import (
 from cubital.cli.complaint import REFUSED, complain, document, write_json
 
 # A pipe that closes is status 1, as the parser makes it where it meets one first.
-INTERRUPTED, BROKEN_PIPE, DEFECT = 130, 1, 70
+INTERRUPTED, BROKEN_PIPE, DEFECT, UNWRITTEN = 130, 1, 70, 74
+# What a full or failing disk behind standard output says; files that a command opens itself tell of themselves.
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 
 
 def _say_version(context: click.Context, _option: click.Parameter, is_asked: bool) -> None:
@@ -79,7 +83,8 @@ def run(arguments: list[str] | None = None) -> None:
 
 
 def status_of(arguments: list[str]) -> int:
-    """The exit status of one command: 0 done, 1 some of many failed, 2 refused, 130 interrupted."""
+    """The exit status of one command: 0 done, 1 some of many failed, 2 refused, 74 not written, 130 interrupted."""
+    _open_closed_streams()
     _make_writable()
     try:
         found = cubital.main(args=arguments, prog_name="cubital", standalone_mode=False)
@@ -91,11 +96,38 @@ def status_of(arguments: list[str]) -> int:
         print("cubital: interrupted", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
-        # Whoever read the output has seen enough; the interpreter must not complain of it while it ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()  # Whoever read it has seen enough.
         return BROKEN_PIPE
     except Exception as error:
+        if isinstance(error, OSError) and error.errno in _OUTPUT_FAULTS and error.filename is None:
+            return _lose_output(error)
         return _confess(error, arguments)
+
+
+def _drop_output() -> None:
+    """Let the interpreter not complain of an output that nobody takes while it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _lose_output(error: OSError) -> int:
+    _drop_output()
+    print(
+        f"cubital: standard output: found {error.strerror}; expected room for the answer, which is not whole; make "
+        "room and ask again: what the record took is in it, and a retry with the same words writes nothing twice",
+        file=sys.stderr,
+    )
+    return UNWRITTEN
+
+
+def _open_closed_streams() -> None:
+    """Give a program that was started without a stream an empty one: what it answers then is its status alone."""
+    sys.stdin = sys.stdin or _nothing("r")
+    sys.stdout = sys.stdout or _nothing("w")
+    sys.stderr = sys.stderr or _nothing("w")
+
+
+def _nothing(mode: str) -> TextIO:
+    return cast(TextIO, open(os.devnull, mode, encoding="utf-8"))
 
 
 def _refuse_words(error: click.ClickException, arguments: list[str]) -> int:

@@ -104,10 +104,10 @@ def _plan_each(orders: list[Order], site: Site, *, as_json: bool, reasons: bool)
     return 0
 
 
-def _write_plan(plan: Plan) -> None:
+def _write_plan(plan: Plan, **more: Any) -> None:
     from cubital.exchange.plan_json import plan_document
 
-    write_json(plan_document(plan))
+    write_json({**plan_document(plan), **more})
 
 
 def _lines(order: Order, plan: Plan, site: Site, *, reasons: bool) -> list[str]:
@@ -155,7 +155,7 @@ def _plan_stream(stream: Any, where: str, site: Site, day: Any, *, as_json: bool
             failed = True
             _write_failure(found, where, line, as_json=as_json)
         elif as_json:
-            _write_plan(found)
+            _write_plan(found, line=line)
         else:
             print(_summary(found, line))
     if not count:

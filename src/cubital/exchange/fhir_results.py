@@ -126,7 +126,10 @@ def _read_report(raw: dict[str, Any], where: str, known: dict[str, _Found], addi
         address = reference.reference or ""
         found = known.get(f"{where}{address}") if address.startswith("#") else known.get(address)
         if found is None or found[0].get("resourceType") != "Observation":
-            raise OrderError("found no Observation there; expected it sent along", where=f"{where} result[{number}]")
+            raise OrderError(
+                "found no Observation there; expected it sent along; put it into the Bundle or contained in it",
+                where=f"{where} result[{number}]",
+            )
         row = _read_observation(*found, unread)
         if row is not None:
             places[f"results[{len(rows)}]"] = found[1]

@@ -172,7 +172,7 @@ def test_many_orders_are_one_document_a_line_and_a_bad_one_stops_nothing() -> No
         "cubital.plan/1", "cubital.error/1", "cubital.error/1", "cubital.plan/1",
     ]  # fmt: skip
     assert [d["id"] for d in documents] == ["a", "b", None, "d"]
-    assert [d.get("line") for d in documents] == [None, 2, 4, None]
+    assert [d.get("line") for d in documents] == [1, 2, 4, 5]
     assert "standard input line 2: tests[0]: found 'kk'" in said.err
     assert said.err.count("line 4") == 1
 

@@ -14,7 +14,8 @@ from msgspec.structs import replace
 from cubital.app.draws import plan_order
 from cubital.app.patient_check import Said
 from cubital.app.record import SpecimenRecord
-from cubital.app.taking import Takings, Told
+from cubital.app.taking import Takings
+from cubital.app.taking_rules import Told
 from cubital.app.wiring import open_record, open_site, open_takings, order_of_words
 from cubital.errors import KeyReused, TakingError, TubeTaken, UnreadyRecord
 from cubital.model.taking import Taking

@@ -15,7 +15,8 @@ from starlette.applications import Starlette
 
 from cubital.app.record import SpecimenRecord
 from cubital.app.site_editing import SiteVersions
-from cubital.app.taking import Takings, steps_of
+from cubital.app.taking import Takings
+from cubital.app.taking_steps import steps_of
 from cubital.model import Site
 from cubital.web.take_page import SHELL
 from tests.unit.app.identity_cases import REQUEST

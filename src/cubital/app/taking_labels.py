@@ -7,7 +7,8 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from cubital.app.printing import labels_at_chair
-from cubital.app.taking import Takings, settled, steps_of
+from cubital.app.taking import Takings
+from cubital.app.taking_steps import settled, steps_of
 from cubital.errors import TakingError
 from cubital.model import Site
 from cubital.model.identity import Collection

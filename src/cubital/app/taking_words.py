@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from cubital import facts
-from cubital.app.taking import TubeStep, least_fill_ul
+from cubital.app.taking_steps import TubeStep, least_fill_ul
 from cubital.app.tray import TubeRow
 from cubital.model.taking import WhyKey
 from cubital.units import millilitres_text

@@ -10,9 +10,11 @@ from starlette.responses import JSONResponse, Response
 
 from cubital.app.patient_check import Said
 from cubital.app.printing import DEFAULT_STOCK
-from cubital.app.taking import Takings, Told, steps_of
+from cubital.app.taking import Takings
 from cubital.app.taking_labels import print_filled
+from cubital.app.taking_rules import Told
 from cubital.app.taking_site import FOLDER, site_of_draw
+from cubital.app.taking_steps import steps_of
 from cubital.app.taking_words import WHY_WORDS
 from cubital.app.typed_order import answer_typed
 from cubital.errors import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from cubital.app.taking import least_fill_ul
+from cubital.app.taking_steps import least_fill_ul
 from cubital.app.tray import TubeRow
 from cubital.model import PlannedTube
 from cubital.web.tube_picture import FULL, TubePicture, picture_of

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from cubital.app.taking import TubeStep, is_labelled, settled, steps_of
 from cubital.app.taking_check import HOLDS, check_of
 from cubital.app.taking_site import moved_on, planned_on, site_of_draw
+from cubital.app.taking_steps import TubeStep, is_labelled, settled, steps_of
 from cubital.app.taking_words import WHY_WORDS, chair_words
 from cubital.app.tray import TubeRow, lay_tray
 from cubital.app.wiring import say_local

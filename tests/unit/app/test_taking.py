@@ -13,9 +13,11 @@ from cubital.app.draws import plan_order
 from cubital.app.patient_check import Said
 from cubital.app.printing import DEFAULT_STOCK
 from cubital.app.record import SpecimenRecord
-from cubital.app.taking import LONGEST, Takings, Told, instant_of, least_fill_ul, settled, steps_of
+from cubital.app.taking import LONGEST, Takings
 from cubital.app.taking_check import HOLDS
 from cubital.app.taking_labels import print_filled
+from cubital.app.taking_rules import Told, instant_of
+from cubital.app.taking_steps import least_fill_ul, settled, steps_of
 from cubital.app.wiring import open_record, open_site, open_takings, order_of_words, upgrade_store
 from cubital.errors import KeyReused, PaperError, RecordUnavailable, TakingError, TubeTaken, WrongPatient
 from cubital.model.taking import Taking, TapKind

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
 import pytest
 from starlette.applications import Starlette
 
+from cubital.app.accounts import Accounts, Visitor
+from cubital.model import Site
 from tests.web.conftest import WORDS, Browser
 
 FIRST = "first words to change"
@@ -79,3 +85,63 @@ def test_a_wrong_present_password_changes_nothing(browser: Browser, application:
     assert Browser(application).sign_in("collector").path == "/draw"
     assert browser.post("/password", {"present": WORDS, "new": new, "again": new}).path == "/draw"
     assert Browser(application).sign_in("collector").status == 403
+
+
+def test_who_saw_a_tube_on_a_day_is_found_without_its_number_in_any_address(
+    administrator: Browser, accounts: Accounts, demo: Site
+) -> None:
+    for account, about in (("collector", "S-7%_"), ("processor", "S-7%_"), ("processor", "S-70")):
+        visitor = accounts.visitor(accounts.sign_in(account, WORDS, address=""))
+        accounts.note(visitor, "opened a tube", about=about)
+    line = accounts.trail(visitor_of(accounts), most=1)[0]
+    day = line.at.astimezone(ZoneInfo(demo.time_zone)).date()
+    administrator.get("/trail")
+    found = administrator.post("/trail", {"who": "", "about": " S-7%_ ", "on": day.isoformat()}).text
+    assert re.findall(r"<td>(\w+)</td><td>\w+</td><td>opened a tube</td><td>([^<]+)</td>", found) == [
+        ("processor", "S-7%_"), ("collector", "S-7%_"),
+    ]  # fmt: skip
+    assert administrator.path == "/trail"
+    for form in ({"about": "S-7%_", "on": (day - timedelta(days=1)).isoformat()}, {"about": "S-7%_", "who": "student"}):
+        assert "No line is like that" in administrator.post("/trail", dict(form)).text
+    assert administrator.post("/trail", {"on": "yesterday"}).status == 422
+    assert administrator.post("/trail", {"on": "9999-12-31"}).status == 422
+    administrator.get("/trail")
+    assert "searched the trail" in administrator.text
+    assert not re.search(r"searched the trail</td><td>[^<]", administrator.text)
+
+
+def test_what_was_looked_for_goes_on_to_older_lines(administrator: Browser, accounts: Accounts) -> None:
+    visitor = accounts.visitor(accounts.sign_in("processor", WORDS, address=""))
+    for number in range(103):
+        accounts.note(visitor, "opened a tube", about=f"S-{number}")
+    text = administrator.get("/trail").post("/trail", {"who": "Processor", "about": "S-"}).text
+    older = re.search(r'name="before" value="(\d+)"', text)
+    assert older is not None
+    assert text.count("opened a tube") == 100
+    assert administrator.post("/trail", {"who": "processor", "about": "S-", "before": older[1]}).text.count(
+        "opened a tube"
+    ) == 3
+
+
+def test_a_first_password_is_offered_and_what_was_done_is_said(administrator: Browser, application: Starlette) -> None:
+    offered = re.findall(r'name="password" value="([a-z-]{14})"', administrator.text)
+    assert len(set(offered)) == len(offered) == 7
+    administrator.post("/accounts", {"do": "add", "name": "ben", "role": "collector", "password": offered[-1]})
+    assert "The account was added" in administrator.text
+    assert offered[-1] not in administrator.text
+    assert Browser(application).sign_in("ben", offered[-1]).path == "/password"
+    assert "End the session" in administrator.get("/accounts").text
+    administrator.post("/accounts", {"do": "revoke", "name": "ben"})
+    assert "a lost device is out" in administrator.text
+    assert "<b>role" not in administrator.get("/accounts?did=<b>role").text
+
+
+def test_what_a_role_opens_is_said_where_it_is_given(administrator: Browser) -> None:
+    assert "<dt>student</dt><dd>Draw, " in administrator.text
+    assert re.search(r"<dt>administrator</dt><dd>[^<]*Accounts, Trail</dd>", administrator.text)
+
+
+def visitor_of(accounts: Accounts) -> Visitor:
+    found = accounts.visitor(accounts.sign_in("administrator", WORDS, address=""))
+    assert found is not None
+    return found

@@ -71,6 +71,7 @@ MAY: dict[tuple[str, str], frozenset[str]] = {
     ("GET", "/accounts"): frozenset({"administrator"}),
     ("POST", "/accounts"): frozenset({"administrator"}),
     ("GET", "/trail"): frozenset({"administrator", "supervisor"}),
+    ("POST", "/trail"): frozenset({"administrator", "supervisor"}),
     ("GET", "/password"): ALL,
     ("POST", "/password"): ALL,
     ("POST", "/sign-out"): ALL,

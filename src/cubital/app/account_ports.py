@@ -6,7 +6,7 @@ from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import Protocol
 
-from cubital.model.account import Account, Session, Throttle, TrailLine
+from cubital.model.account import Account, Session, Throttle, TrailAsk, TrailLine
 
 
 class Hasher(Protocol):
@@ -72,8 +72,8 @@ class AccountBook(Protocol):
         """Add a line, whatever its number, after the last one."""
         ...
 
-    def trail(self, *, most: int, before: int | None = None) -> tuple[TrailLine, ...]:
-        """The newest lines, newest first."""
+    def trail(self, ask: TrailAsk, *, most: int, before: int | None = None) -> tuple[TrailLine, ...]:
+        """The newest lines that are asked for, newest first."""
         ...
 
 

@@ -15,7 +15,7 @@ from cubital.app.passwords import MOST_LETTERS, need_password
 from cubital.app.ports import Now
 from cubital.app.throttling import count_try, digest, forgive
 from cubital.errors import AccountError, SignInRefused
-from cubital.model.account import ROLES, Account, RoleKey, Session, TrailLine
+from cubital.model.account import ROLES, Account, RoleKey, Session, TrailAsk, TrailLine
 
 IDLE, LONGEST = timedelta(minutes=20), timedelta(hours=12)
 """A session ends after so long without a request, and after so long in all."""
@@ -201,10 +201,12 @@ class Accounts:
         with self._store.writing() as book:
             self._write(book, None if visitor is None else visitor.account, did, about=about)
 
-    def trail(self, visitor: Visitor, *, most: int = 200, before: int | None = None) -> tuple[TrailLine, ...]:
+    def trail(
+        self, visitor: Visitor, *, ask: TrailAsk | None = None, most: int = 200, before: int | None = None
+    ) -> tuple[TrailLine, ...]:
         """The newest lines of the trail, newest first; `before` goes on from the line of that number."""
         with self._store.reading() as book:
-            return book.trail(most=most, before=before)
+            return book.trail(ask or TrailAsk(), most=most, before=before)
 
     def _write(self, book: AccountBook, account: Account | None, did: str, *, about: str = "") -> None:
         name, role = ("", "") if account is None else (account.name, account.role)

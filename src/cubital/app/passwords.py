@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import secrets
 
 from cubital.errors import AccountError
 
@@ -12,6 +13,8 @@ _COMMON = re.compile(
     "password|passwort|qwerty?|qwertz|asdfg?h?|yxcvb?|zxcvb?|letmein|welcome|administrator|admin|changeme|secret|login|"
     "hospital|laborator(?:y|ium)|cubital|nurse|doctor|blood|abcd?e?f?|monkey|dragon|iloveyou|summer|winter|spring|autumn"
 )
+# No vowels, so that no word comes about; none that looks like another or like a figure.
+_READABLE = "bcdfghjkmnpqrstvwxz"
 _LEAST_OTHER, _LEAST_NAME, _LEAST_LEFT = 5, 4, 6
 
 
@@ -32,6 +35,18 @@ def need_password(password: str, *, name: str) -> str:
             where="password",
         )
     return password
+
+
+def offer_password() -> str:
+    """A first password that nobody can guess and anyone can read out: three groups of four letters, 51 bits.
+
+    >>> len(need_password(offer_password(), name="ben"))
+    14
+    """
+    while True:
+        found = "-".join("".join(secrets.choice(_READABLE) for _ in range(4)) for _ in range(3))
+        if not _is_easy(found, name="cubital"):
+            return found
 
 
 def _is_easy(folded: str, *, name: str) -> bool:

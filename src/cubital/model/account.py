@@ -55,3 +55,12 @@ class TrailLine(msgspec.Struct, frozen=True, kw_only=True):
     role: str
     did: str
     about: str = ""
+
+
+class TrailAsk(msgspec.Struct, frozen=True, kw_only=True):
+    """Which lines of the trail are wanted: of whom, about what (or what begins so), from when and before when."""
+
+    who: str = ""
+    about: str = ""
+    since: datetime | None = None
+    until: datetime | None = None

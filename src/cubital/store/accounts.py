@@ -10,7 +10,7 @@ import msgspec
 from sqlalchemy import Connection, Engine, Row, Table, delete, func, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 
-from cubital.model.account import Account, Session, Throttle, TrailLine
+from cubital.model.account import Account, Session, Throttle, TrailAsk, TrailLine
 from cubital.store.books import Books
 from cubital.store.tables import account, session, throttle, trail
 
@@ -90,11 +90,19 @@ class SqlAccountBook:
         last = self._connection.execute(select(func.max(trail.c.sequence))).scalar() or 0
         self._connection.execute(trail.insert(), [{**_stamped(line), "sequence": last + 1}])
 
-    def trail(self, *, most: int, before: int | None = None) -> tuple[TrailLine, ...]:
-        """The newest lines, newest first."""
+    def trail(self, ask: TrailAsk, *, most: int, before: int | None = None) -> tuple[TrailLine, ...]:
+        """The newest lines that are asked for, newest first."""
         query = select(trail).order_by(trail.c.sequence.desc()).limit(most)
         if before is not None:
             query = query.where(trail.c.sequence < before)
+        if ask.who:
+            query = query.where(trail.c.account == ask.who)
+        if ask.about:
+            query = query.where(trail.c.about.startswith(ask.about, autoescape=True))
+        if ask.since is not None:
+            query = query.where(trail.c.at >= _text(ask.since))
+        if ask.until is not None:
+            query = query.where(trail.c.at < _text(ask.until))
         return tuple(
             TrailLine(sequence=r.sequence, at=_moment(r.at), account=r.account, role=r.role, did=r.did, about=r.about)
             for r in self._connection.execute(query)

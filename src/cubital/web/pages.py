@@ -128,7 +128,8 @@ PAGES: tuple[Page, ...] = (
         roles=frozenset({"administrator"}), menu="Accounts", noted="opened accounts",
     ),
     Page(
-        path="/trail", answers={"GET": account_pages.trail}, roles=frozenset({"administrator", "supervisor"}),
+        path="/trail", answers={"GET": account_pages.trail, "POST": account_pages.search_trail},
+        roles=frozenset({"administrator", "supervisor"}),
         menu="Trail", noted="opened the trail",
     ),
     Page(path="/password", answers={"GET": door_pages.open_password, "POST": door_pages.change_password},
@@ -156,3 +157,8 @@ def opens(visitor: Visitor | None, path: str) -> bool:
 def menu_of(visitor: Visitor | None) -> tuple[tuple[str, str], ...]:
     """The words and the paths of the menu for this visitor."""
     return tuple((page.menu, page.path) for page in PAGES if page.menu and opens(visitor, page.path))
+
+
+def words_of(role: str) -> tuple[str, ...]:
+    """The words of the menu that a role has."""
+    return tuple(page.menu for page in PAGES if page.menu and page.roles is not None and role in page.roles)

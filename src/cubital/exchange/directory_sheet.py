@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from cubital.exchange.directory_table import CULTURES, read_tests
 from cubital.exchange.site_sheet import (
     Entries,
+    Heading,
     Line,
     Sheet,
-    check_columns,
     flag_of,
-    group_lines,
     is_coded,
     join_cell,
     ranked_lines,
-    replaced_places,
+    read_entries,
     shared_cells,
-    silent_columns,
     split_cell,
     whole_of,
 )
@@ -65,21 +64,17 @@ def directory_rows(tests: Mapping[str, Test]) -> Iterator[dict[str, str]]:
 
 def read_directory_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
     """The entries of the table as `tests.toml` writes them; every fault of it becomes a finding at its cell."""
-    unread = check_columns(sheet, COLUMNS, NEEDED, prefix=CODE, findings=findings)
-    entries: dict[str, dict[str, object]] = {}
-    places: dict[tuple[str, str], str] = {}
-    for key, lines in group_lines(sheet, "test", findings=findings).items():
-        places[key, ""] = sheet.place(lines[0].number, "test")
-        entries[key] = _read_whole(key, sheet, lines, places, findings)
+
+    def read_entry(key: str, lines: Sequence[Line], places: dict[tuple[str, str], str]) -> dict[str, object]:
+        entry = _read_whole(key, sheet, lines, places, findings)
         accepts = _read_ways(key, sheet, lines, places, findings)
-        if accepts:
-            entries[key]["accepts"] = accepts
-    read = Entries(sheet.file, entries, places, unread, silent_columns(sheet, COLUMNS, entries))
-    told: list[Finding] = []
-    if all(column in sheet.columns for column in NEEDED):
+        return {**entry, "accepts": accepts} if accepts else entry
+
+    def check(entries: Mapping[str, Mapping[str, Any]], told: list[Finding]) -> None:
         read_tests(entries, file=sheet.file, findings=told, handling=HANDLING)
-    findings += replaced_places(told, read)
-    return read
+
+    heading = Heading("test", COLUMNS, NEEDED, prefix=CODE)
+    return read_entries(sheet, heading, read_entry=read_entry, check=check, findings=findings)
 
 
 def _read_whole(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from cubital.exchange.table import is_text, near_misses, show
@@ -220,3 +220,42 @@ def _replaced(finding: Finding, read: Entries) -> Finding:
     return Finding(
         level=finding.level, file=read.file, entry=entry, found=finding.found, expected=expected, remedy=remedy
     )
+
+
+class Heading(NamedTuple):
+    """The columns of one kind of table: the one of the key, all that are known, those that are needed.
+
+    Columns that begin with `prefix` are known too.
+    """
+
+    key: str
+    known: tuple[str, ...]
+    needed: tuple[str, ...]
+    prefix: str | None = None
+
+
+ReadEntry = Callable[[str, Sequence[Line], dict[tuple[str, str], str]], dict[str, object]]
+"""From a key and its lines to the entry; where each value stands goes into the places."""
+CheckEntries = Callable[[Mapping[str, Mapping[str, Any]], list[Finding]], object]
+"""Reads the entries as a site's file is read, for its findings."""
+
+
+def read_entries(
+    sheet: Sheet, heading: Heading, *, read_entry: ReadEntry, check: CheckEntries, findings: list[Finding]
+) -> Entries:
+    """The entries of a table as a site's file writes them; every fault of it becomes a finding at its cell.
+
+    The entries are checked as those of a file only where no needed column is missing, which is told already.
+    """
+    unread = check_columns(sheet, heading.known, heading.needed, prefix=heading.prefix, findings=findings)
+    entries: dict[str, dict[str, object]] = {}
+    places: dict[tuple[str, str], str] = {}
+    for key, lines in group_lines(sheet, heading.key, findings=findings).items():
+        places[key, ""] = sheet.place(lines[0].number, heading.key)
+        entries[key] = read_entry(key, lines, places)
+    read = Entries(sheet.file, entries, places, unread, silent_columns(sheet, heading.known, entries))
+    told: list[Finding] = []
+    if all(column in sheet.columns for column in heading.needed):
+        check(entries, told)
+    findings += replaced_places(told, read)
+    return read

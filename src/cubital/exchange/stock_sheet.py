@@ -6,20 +6,19 @@ import datetime
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
+from typing import Any
 
 from cubital import facts
 from cubital.exchange.site_sheet import (
     Entries,
+    Heading,
     Line,
     Sheet,
-    check_columns,
     flag_of,
-    group_lines,
     join_cell,
     ranked_lines,
-    replaced_places,
+    read_entries,
     shared_cells,
-    silent_columns,
     split_cell,
     whole_of,
 )
@@ -72,19 +71,16 @@ def _size_cells(size: Tube) -> dict[str, str]:
 
 def read_stock_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
     """The entries of the table as `tubes.toml` writes them; every fault of it becomes a finding at its cell."""
-    unread = check_columns(sheet, COLUMNS, NEEDED, prefix=None, findings=findings)
-    entries: dict[str, dict[str, object]] = {}
-    places: dict[tuple[str, str], str] = {}
-    for key, lines in group_lines(sheet, "kind", findings=findings).items():
-        places[key, ""] = sheet.place(lines[0].number, "kind")
-        entries[key] = _read_whole(key, sheet, lines, places, findings)
-        entries[key]["sizes"] = _read_sizes(key, sheet, lines, places, findings)
-    read = Entries(sheet.file, entries, places, unread, silent_columns(sheet, COLUMNS, entries))
-    told: list[Finding] = []
-    if all(column in sheet.columns for column in NEEDED):
+
+    def read_entry(key: str, lines: Sequence[Line], places: dict[tuple[str, str], str]) -> dict[str, object]:
+        entry = _read_whole(key, sheet, lines, places, findings)
+        return {**entry, "sizes": _read_sizes(key, sheet, lines, places, findings)}
+
+    def check(entries: Mapping[str, Mapping[str, Any]], told: list[Finding]) -> None:
         read_stock(entries, file=sheet.file, findings=told, shipped=facts.tube_table(), is_site=True)
-    findings += replaced_places(told, read)
-    return read
+
+    heading = Heading("kind", COLUMNS, NEEDED)
+    return read_entries(sheet, heading, read_entry=read_entry, check=check, findings=findings)
 
 
 def _read_whole(

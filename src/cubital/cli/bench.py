@@ -84,9 +84,16 @@ def who(said: str | None, *, is_asked: bool) -> str:
     return said or "unknown"
 
 
-def refuse(error: CubitalError, *, as_json: bool) -> None:
-    """Say an error raised on purpose in words, and with --json as a document too."""
+def refuse(error: CubitalError, *, as_json: bool, if_reused: str = "") -> None:
+    """Say an error raised on purpose in words, and with --json as a document too.
+
+    `if_reused` says what to do where the same key stands in the record for something else: nobody typed that key.
+    """
+    from cubital.errors import KeyReused
+
     complain(error)
+    if if_reused and isinstance(error, KeyReused):
+        print(f"  {if_reused}", file=sys.stderr)
     if as_json:
         write_json(document(error))
 

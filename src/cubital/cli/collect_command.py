@@ -59,7 +59,10 @@ def collect(
         finally:
             record.close()
     except CubitalError as error:
-        refuse(error, as_json=as_json)
+        refuse(
+            error, as_json=as_json,
+            if_reused=f"--prefix {prefix} names other tubes already: another patient, order or collector; name another",
+        )  # fmt: skip
         return REFUSED
     if as_json:
         write_json(collect_document(recorded))
@@ -68,5 +71,5 @@ def collect(
     for specimen in recorded.specimens:
         print(f"{specimen.id}  {specimen.kind}  {times.whole(specimen.collected_at)}  {', '.join(specimen.tests)}")
     if recorded.is_repeat:
-        print("recorded before; nothing was written twice")
+        print(f"recorded before; nothing was written twice; another draw needs another --prefix than {prefix}")
     return 0

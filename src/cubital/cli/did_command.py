@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from cubital.app.record import SpecimenRecord
     from cubital.model import Site
     from cubital.model.record import Recorded
+    from cubital.model.specimen import Spun
 
 _OPTIONS = (
     click.option("--by", metavar="WHO", required=True, help="Who did it."),
@@ -146,7 +147,11 @@ def _do(said: dict[str, Any], deed: Callable[[SpecimenRecord, Doer, Site], Recor
         finally:
             record.close()
     except CubitalError as error:
-        refuse(error, as_json=said["as_json"])
+        refuse(
+            error, as_json=said["as_json"],
+            if_reused="this deed of this specimen is written already, with other figures, words or person, and "
+            "stays as written; done a second time: give it a --key of its own",
+        )  # fmt: skip
         return REFUSED
     if said["as_json"]:
         write_json(deed_document(recorded))
@@ -163,10 +168,15 @@ def draw_deed(recorded: Recorded, times: Times) -> list[str]:
             lines.append(f"{one.id}  thrown away {times.whole(one.discarded_at)}")
             continue
         words = [f"{one.left_ul} uL left"]
-        words += [f"spun {times.whole(one.spins[-1].at)}"] if one.spins else []
+        words += [_spun(one.spins[-1], times)] if one.spins else []
         words += [f"{one.storage} since {times.whole(one.stays[-1].since)}"] if one.stays else []
         waits = ", ".join(one.waiting) or "nothing"
         lines.append(f"{one.id}  {', '.join(words)}; waits for {waits}")
     if recorded.is_repeat:
         lines.append("recorded before; nothing was written twice")
     return lines
+
+
+def _spun(run: Spun, times: Times) -> str:
+    """The last run with its figures as they were written: a slip in one is seen at once."""
+    return f"spun {times.whole(run.at)} ({run.rcf_g} g, {run.spin_s / 60:g} min, {run.temperature_c} C)"

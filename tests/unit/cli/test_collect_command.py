@@ -115,3 +115,12 @@ def test_an_order_without_a_day_is_planned_for_the_day_of_the_collection(tmp_pat
     asked = ("--db", db, "--demo", "--prefix", "N1", "--patient", "P-18", "--by", "collector-4")
     assert say("collect", str(path), *asked, "--at", "2026-11-24 23:30").status == 2
     assert say("collect", str(path), *asked, "--at", "2026-11-25 09:40").status == 0
+
+
+def test_a_prefix_that_names_other_tubes_is_refused_by_its_name_and_one_used_again_is_told(order: str, db: str) -> None:
+    collect(order, db)
+    other = say("collect", order, "--db", db, "--demo", "--at", "2026-11-25 09:40",
+                "--prefix", "D7", "--patient", "P-18", "--by", "collector-4")  # fmt: skip
+    assert (other.status, other.out) == (2, "")
+    assert "--prefix D7 names other tubes already" in other.err
+    assert "another draw needs another --prefix than D7" in collect(order, db).out

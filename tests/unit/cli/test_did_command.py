@@ -38,13 +38,14 @@ def receive(db: str, *more: str) -> Said:
 def test_a_tube_goes_from_receipt_to_its_discard(db: str) -> None:
     assert receive(db, "--identifiers", "2").status == 0
     run = ("spun", "D7-1", "--rcf", "1800", "--min", "10", "--temp", "21")
-    assert "spun 2026-11-25 10:30; waits for potassium, sodium" in did(db, *run).out
+    assert "spun 2026-11-25 10:30 (1800 g, 10 min, 21 C); waits for potassium, sodium" in did(db, *run).out
     assert "recorded before; nothing was written twice" in did(db, *run, at="2026-11-25 10:33").out
     board = say("board", "--db", db, "--demo", "--at", "2026-11-25 10:35").out
     assert "test" in board
     assert "spin" not in board
     assert did(db, "poured", "D7-1", "--into", "D7-1a", "--ml", "0.2", "--test", "K").status == 0
-    assert "D7-1a  200 uL left, spun 2026-11-25 10:30, cold since" in did(db, "stored", "D7-1a", "--in", "cold").out
+    stored = did(db, "stored", "D7-1a", "--in", "cold").out
+    assert "D7-1a  200 uL left, spun 2026-11-25 10:30 (1800 g, 10 min, 21 C), cold since" in stored
     assert "190 uL left" in did(db, "reported", "D7-1a", "K", "--ml", "0.01", at="2026-11-25 11:00").out
     assert "thrown away 2026-11-25 11:30" in did(db, "discarded", "D7-1", "--why", "broken", at="2026-11-25 11:30").out
     (told,) = did(db, "stored", "D7-1a", "--in", "frozen", "--json", at="2026-11-25 12:00").documents()
@@ -81,3 +82,12 @@ def test_what_was_said_to_be_irreplaceable_can_be_excused_by_two_people(db: str)
     said = receive(db, "--identifiers", "2", "--expired", "--second", "bench-2", "--why", "no second draw", "--json")
     assert said.status == 0
     assert "cannot be drawn again (bleeding, 900 g); bench-1 and bench-2: no second draw" in said.out
+
+
+def test_a_run_written_with_other_figures_stays_and_says_what_to_do(db: str) -> None:
+    receive(db, "--identifiers", "2")
+    did(db, "spun", "D7-1", "--rcf", "1800", "--min", "10", "--temp", "21")
+    said = did(db, "spun", "D7-1", "--rcf", "1900", "--min", "10", "--temp", "21")
+    assert (said.status, said.out) == (2, "")
+    assert "written already, with other figures, words or person" in said.err
+    assert "give it a --key of its own" in said.err

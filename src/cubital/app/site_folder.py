@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from cubital.app.clock import today as read_today
-from cubital.app.wiring import read_findings, starter_files
+from cubital.app.wiring import open_site, read_findings, starter_files
 from cubital.errors import SiteError
 from cubital.model import Finding, Site
 
@@ -37,11 +37,13 @@ class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
 def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck:
     """Every finding about this folder in one run: of its files, and of what no plan could use."""
     from cubital.planning.lint import find_expired
+    from cubital.planning.own_keys import find_own_keys
 
     today = today or read_today()
     site, lost_kinds, findings = read_findings(folder)
     findings = look_over(site, lost_kinds, findings, today=today)
-    findings += tuple(find_expired(site.kinds, today)) if site is not None else ()
+    if site is not None:
+        findings += (*find_expired(site.kinds, today), *find_own_keys(site, open_site()))
     if site is None or any(f.level == "error" for f in findings):
         return SiteCheck(name=None, kinds=0, tests=0, panels=0, findings=findings)
     return SiteCheck(

@@ -85,3 +85,29 @@ def test_the_sets_are_taken_at_sites_of_their_own() -> None:
     plan = verified(order_of("blood-culture", patient=patient_of(70)), SHIPPED)
     assert [draw.label for draw in plan.draws] == ["the draw", "another site: culture set 2"]
     assert KNOWN.rule("two-sites").text in [reason.text for reason in plan.reasons]
+
+
+@pytest.mark.parametrize("kilograms", [1.1, 1.5, 2.0, 2.5, 3.0])
+def test_a_newborn_whose_blood_limit_has_no_room_for_two_sets_gives_one(kilograms: float) -> None:
+    """The limit of 2.5 % stands under the 3 and 4 % of the table: no newborn of these weights got a culture at all."""
+    order = order_of("blood-culture", patient=patient_of(kilograms, 0.01))
+    plan = verified(order, SHIPPED)
+    assert plan.unplaced == ()
+    assert [draw.label for draw in plan.draws] == ["the draw"]
+    assert plan.totals.all_blood_ul == (2000 if kilograms <= 2 else 3000)
+    assert KNOWN.rule("two-sites").text not in [reason.text for reason in plan.reasons]
+    asked_ml = 4 if kilograms <= 2 else 6
+    said = [c.text for c in plan.cautions if c.level == "warn"]
+    assert any("set 1 alone" in text and f"asks 2 sets, {asked_ml} mL" in text for text in said)
+
+
+@pytest.mark.parametrize("kilograms", [3.2, 10])
+def test_a_culture_that_the_limit_has_room_for_is_drawn_whole(kilograms: float) -> None:
+    plan = verified(order_of("blood-culture", patient=patient_of(kilograms, 0.01)), SHIPPED)
+    assert plan.unplaced == ()
+    assert not any("set 1 alone" in caution.text for caution in plan.cautions)
+
+
+def test_one_set_is_left_out_too_where_the_limit_has_no_room_for_it() -> None:
+    order = order_of("blood-culture", patient=patient_of(2.0, 0.01, drawn_ul=2500))
+    assert [entry.test for entry in verified(order, SHIPPED).unplaced] == ["blood-culture"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 
 import msgspec
@@ -36,6 +36,9 @@ class Body(msgspec.Struct, frozen=True, gc=False):
     cautions: tuple[Caution, ...]
     reasons: tuple[Reason, ...]
     bound: Bound
+
+
+_Allotted = tuple[dict[int, CulturePlan], list[Asked], int | None, tuple[str, list[Wanted], Packing]]
 
 
 class Composer:
@@ -75,6 +78,7 @@ class Composer:
         ]
         found = [
             *cautions.from_unplaced(unplaced),
+            *cautions.from_cultures(_culture_plans(bottled, order, self.site), cultures),
             *cautions.from_patient(order),
             *cautions.from_tests([a for a in asked if len(a.via) > 1 or a.test in self._notable], self.site, order),
             *cautions.from_tubes(tubes, order, hematocrit, self.site),
@@ -95,7 +99,7 @@ class Composer:
     def _allot(
         self, packed: list[Asked], bottled: list[Asked], minutes: list[int], shelf: Shelf, objective: ObjectiveKey,
         order: Order, budget_ul: int | None, spared: frozenset[int],
-    ) -> tuple[dict[int, CulturePlan], list[Asked], int | None, tuple[str, list[Wanted], Packing]]:  # fmt: skip
+    ) -> _Allotted:  # fmt: skip
         """The bottles of each minute, the cultures left out, the budget left for tubes, and the tubes.
 
         A culture stands with the tests in the classes of urgency. Every culture of a patient takes the
@@ -104,21 +108,29 @@ class Composer:
         plans = _culture_plans(bottled, order, self.site)
         if budget_ul is None:
             return plans, [], None, self._pack(packed, minutes, shelf, objective, None, frozenset())
-        best = None
         ranked = sorted(plans, key=lambda at_min: _urgency(a for a in bottled if a.at_min == at_min), reverse=True)
-        for kept in range(len(ranked), -1, -1):
-            here = {at_min: plans[at_min] for at_min in sorted(ranked[:kept])}
-            left_ul = budget_ul - sum(bottle.fill_ul for plan in here.values() for bottle in plan.bottles)
-            if here and left_ul < 0:
-                continue
-            out = [a for a in bottled if a.at_min not in here]
-            numbers = Layout(minutes, here, [])
-            without = frozenset(i for i in range(len(minutes)) if numbers.number_of(i) in spared)
-            packed_up = self._pack(packed, minutes, shelf, objective, left_ul, without)
-            lost = _urgency([*out, *(packed[n] for n in packed_up[2].dropped)])
-            if best is None or lost < best[0]:
-                best = lost, (here, out, left_ul, packed_up)
-        assert best is not None
+
+        def allot(plans: Mapping[int, CulturePlan]) -> tuple[tuple[int, int, int], _Allotted]:
+            best = None
+            for kept in range(len(ranked), -1, -1):
+                here = {at_min: plans[at_min] for at_min in sorted(ranked[:kept])}
+                left_ul = budget_ul - sum(bottle.fill_ul for plan in here.values() for bottle in plan.bottles)
+                if here and left_ul < 0:
+                    continue
+                out = [a for a in bottled if a.at_min not in here]
+                numbers = Layout(minutes, here, [])
+                without = frozenset(i for i in range(len(minutes)) if numbers.number_of(i) in spared)
+                packed_up = self._pack(packed, minutes, shelf, objective, left_ul, without)
+                lost = _urgency([*out, *(packed[n] for n in packed_up[2].dropped)])
+                if best is None or lost < best[0]:
+                    best = lost, (here, out, left_ul, packed_up)
+            assert best is not None
+            return best
+
+        best = allot(plans)
+        if plans and not best[1][0]:
+            # One set is drawn only where there would be no culture at all: of a newborn, some blood beats none.
+            best = min(best, allot({at_min: plan.first_set() for at_min, plan in plans.items()}), key=_first)
         return best[1]
 
     def _pack(
@@ -229,6 +241,10 @@ def _tests_that_may_oppose(site: Site) -> frozenset[str]:
     known = facts.handling_terms()
     terms = {term for term in known if known[term].opposes}
     return frozenset(key for key, test in site.tests.items() if not terms.isdisjoint(test.handling))
+
+
+def _first(pair: tuple[tuple[int, int, int], object]) -> tuple[int, int, int]:
+    return pair[0]
 
 
 def _by_key(piece: tuple[tuple[object, ...], object]) -> tuple[object, ...]:

@@ -11,6 +11,7 @@ from cubital.model import Caution, Order, Patient, PlannedTube, Site, Test, Tube
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL
+from cubital.planning.collections import CulturePlan
 from cubital.planning.lint import is_usable
 from cubital.planning.patient import Limit
 from cubital.units import millilitres_text
@@ -239,6 +240,21 @@ def from_unplaced(unplaced: Iterable[Unplaced]) -> list[Caution]:
     """That tests were left out, first of all."""
     names = ", ".join(entry.test for entry in unplaced)
     return [caution_of("stop", f"left out of this draw: {names}; tell the ward")] if names else []
+
+
+def from_cultures(asked: Mapping[int, CulturePlan], drawn: Mapping[int, CulturePlan]) -> list[Caution]:
+    """That fewer sets are drawn than the table of weights asks, in `drawn` of what is `asked` at each minute."""
+    found = []
+    for at_min, plan in drawn.items():
+        wanted = asked[at_min]
+        if plan.sets < wanted.sets:
+            ml = [millilitres_text(sum(bottle.fill_ul for bottle in each.bottles)) for each in (plan, wanted)]
+            text = (
+                f"blood culture: set 1 alone, {ml[0]} mL; the table of weights asks {wanted.sets} sets, {ml[1]} mL, "
+                "and the blood limit has no room for them: tell the ward"
+            )
+            found.append(caution_of("warn", text))
+    return found
 
 
 def in_order(cautions: Iterable[Caution]) -> tuple[Caution, ...]:

@@ -33,6 +33,17 @@ class CulturePlan(NamedTuple):
     bottles: tuple[Bottle, ...]
     reasons: tuple[Reason, ...]
 
+    @property
+    def sets(self) -> int:
+        """How many sets the bottles are of."""
+        return len({bottle.set_number for bottle in self.bottles})
+
+    def first_set(self) -> CulturePlan:
+        """This culture without its further sets: for a patient who can spare the blood of one."""
+        kept = tuple(bottle for bottle in self.bottles if bottle.set_number == 1)
+        apart = facts.cultures().rule("two-sites").text
+        return CulturePlan(kept, tuple(reason for reason in self.reasons if reason.text != apart))
+
 
 def plan_cultures(asked: str, order: Order, site: Site, *, shelf: Bottles | None = None) -> CulturePlan:
     """The bottles for a blood culture by weight; `asked` is set, aerobic or anaerobic.

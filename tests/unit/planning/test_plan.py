@@ -90,9 +90,17 @@ def test_cultures_at_two_times_never_take_more_bottles_than_the_shelf_holds() ->
 
 def test_a_routine_culture_gives_way_to_stat_tests_when_the_limit_holds_only_one() -> None:
     stat = tuple(Ask(test=test, priority="stat") for test in ("potassium", "cbc", "group-check"))
-    order = Order(asks=(Ask(test="blood-culture"), *stat), patient=patient_of(4, 0.5))
+    order = Order(asks=(Ask(test="blood-culture"), *stat), patient=patient_of(2.5, 0.5))
     plan = verified(order, SHIPPED)
     assert [entry.test for entry in plan.unplaced] == ["blood-culture"]
+
+
+def test_a_routine_culture_gives_its_second_set_for_stat_tests() -> None:
+    stat = tuple(Ask(test=test, priority="stat") for test in ("potassium", "cbc", "group-check"))
+    plan = verified(Order(asks=(Ask(test="blood-culture"), *stat), patient=patient_of(4, 0.5)), SHIPPED)
+    assert plan.unplaced == ()
+    assert [tube.draw_ul for tube in plan.tubes if tube.purpose == "culture"] == [3000]
+    assert any("set 1 alone, 3 mL" in caution.text for caution in plan.cautions)
 
 
 def test_a_stat_culture_keeps_its_place_before_routine_tests() -> None:

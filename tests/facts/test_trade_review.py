@@ -40,3 +40,39 @@ def test_a_newborn_s_group_and_antiglobulin_test_can_be_taken_from_the_heel() ->
     newborn = patient_of(3.4, 0.003)
     plan = verified(order_of("DAT", "ABORH", access="skin-puncture", patient=newborn), SHIPPED)
     assert {tube.kind for tube in plan.tubes} == {"edta-micro"}
+
+
+@pytest.mark.parametrize(
+    ("test", "words"),
+    [
+        ("CD4", "counted within 48 h: ask before a draw that a weekend or holiday would hold up"),
+        ("malaria", "one negative film does not exclude malaria"),
+        ("lithium", "never a tube of lithium heparin"),
+        ("protein-c", "low on warfarin"),
+        ("protein-s", "low on warfarin and in pregnancy"),
+        ("antithrombin", "low on heparin"),
+        ("LA", "heparin, warfarin and direct oral anticoagulants change the result"),
+    ],
+)
+def test_what_makes_a_result_useless_is_said_at_the_chair(test: str, words: str) -> None:
+    assert any(words in caution.text for caution in verified(order_of(test), SHIPPED).cautions)
+
+
+def test_the_hour_of_a_parathyrin_is_noted_and_does_not_warn() -> None:
+    """One review's advice (hanon-2013), which most laboratories do not ask: it stood as a warning on every plan."""
+    found = [c for c in verified(order_of("PTH"), SHIPPED).cautions if "10:00" in c.text]
+    assert [caution.level for caution in found] == ["note"]
+
+
+@pytest.mark.parametrize(("test", "term"), [
+    ("cyclosporine", "not_from_infusion_line"), ("tacrolimus", "not_from_infusion_line"),  # hacker-2014
+    ("factor-viii", "no_chill"), ("von-willebrand-factor-antigen", "no_chill"),  # bohm-2006
+    ("ammonia", "no_hemolysis"),  # children-ammonia-list
+])  # fmt: skip
+def test_a_test_is_handled_as_its_source_asks(test: str, term: str) -> None:
+    assert term in SHIPPED.tests[test].handling
+
+
+@pytest.mark.parametrize("test", ["HIV RNA", "HCV RNA", "HBV DNA"])
+def test_a_viral_load_does_not_ask_for_the_skin_of_a_blood_culture(test: str) -> None:
+    assert all("sterile" not in tube.handling for tube in verified(order_of(test), SHIPPED).tubes)

@@ -38,7 +38,9 @@ def test_the_cap_is_not_passed_at_its_edge() -> None:
     assert len(said_of(patient_of(7.999, 0.5))) == 1
 
 
-def test_the_shipped_limit_leaves_the_culture_out_rather_than_pass_its_own_share() -> None:
+def test_the_shipped_limit_leaves_a_set_out_rather_than_pass_its_own_share() -> None:
     plan = verified(order_of("blood-culture", patient=patient_of(1.5, 0)), site_under("common-practice"))
-    assert [entry.test for entry in plan.unplaced] == ["blood-culture"]
-    assert plan.totals.all_blood_ul == 0
+    assert plan.unplaced == ()
+    assert plan.totals.all_blood_ul == 2000
+    assert plan.totals.limit_ul is not None
+    assert plan.totals.all_blood_ul <= plan.totals.limit_ul

@@ -1,6 +1,6 @@
 """Times of collection. Australian Prescriber on drug monitoring (read): digoxin never within 6 h of a dose, troughs of
 antiepileptics. From memory: WHO 2006 (75 g tolerance test at 0 and 120 min), IADPSG 2010 (0, 60, 120 min), ESC 2023
-(troponin 0/1 h and 0/3 h). Hanon 2013 (abstract read): parathyrin 10:00 to 16:00. Read here from whole plans.
+(troponin 0/1 h and 0/3 h). Read here from whole plans.
 """
 
 from __future__ import annotations
@@ -38,7 +38,6 @@ def test_a_series_becomes_a_draw_at_each_of_its_times(panel: str, minutes: list[
         ("valproate", "trough"),
         ("lithium", "12 h after the dose"),
         ("gentamicin-peak", "30 min after the infusion ends"),
-        ("parathyrin", "between 10:00 and 16:00"),
         ("acetaminophen", "at least 4 h after ingestion"),
     ],
 )

@@ -116,7 +116,9 @@ def proof_words(plan: Plan) -> str:
     how = steps if searched else "the bound is met without search"
     kept = "no choice keeps more of the urgent tests, nor more tests; " if plan.unplaced else ""
     if not plan.totals.tubes:
-        what = "nothing of this order fits" if plan.unplaced else "culture bottles only, as many as the rule says"
+        what = "culture bottles only, as many as the rule says"
+        if plan.unplaced:
+            what = "nothing else of this order fits" if plan.tubes else "nothing of this order fits"
         return f"proved: {what} ({how})"
     first = "fewer tubes, then less blood" if plan.objective == "fewest-tubes" else "less blood, then fewer tubes"
     return f"proved: {kept}no choice of tubes does it with {first}, then better-liked tubes ({how})"

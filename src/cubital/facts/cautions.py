@@ -50,13 +50,14 @@ class Access(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
 
 class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One handling term: what to do, in a few words, and why."""
+    """One handling term: what to do, in a few words, and why; `only_by` is where it has a meaning, empty everywhere."""
 
     key: str
     instruction: str
     why: str
     marks: Marks
     opposes: tuple[str, ...] = ()
+    only_by: tuple[str, ...] = ()
 
 
 class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -71,6 +72,7 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     limit_m: Whole | None = None
     limit_percent: Decimal | None = None
     note_from_years: int | None = None
+    warn_to_months: int | None = None
     limit_fraction: Decimal | None = None
 
 

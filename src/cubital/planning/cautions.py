@@ -7,6 +7,7 @@ from fractions import Fraction
 from functools import cache
 
 from cubital import facts
+from cubital.chemistry.citrate import adjustments
 from cubital.model import Caution, Order, Patient, PlannedTube, Site, Test, Tube, TubeKind, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
@@ -90,7 +91,7 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
     found = [_safety("tourniquet")] if order.access in _BY_VEIN else []
     has_citrate = any(t.additive in RATIO_CRITICAL and t.purpose == "collect" for t in tubes)
     if has_citrate:
-        found += _of_citrate(order, hematocrit)
+        found += _of_citrate(tubes, order, hematocrit)
     if order.access == "winged-set":
         found += _of_first_tubes(tubes, hematocrit, site)
     if any("ice" in t.handling and t.matrix == "serum" for t in tubes):
@@ -98,7 +99,7 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
     if all(ask.priority == "stat" for ask in order.asks) and any(_may_clot_sooner(t, order, site) for t in tubes):
         found.append(_safety("urgent-serum"))
     if any(t.purpose == "culture" for t in tubes):
-        found.append(_safety("skin-culture", "warn"))
+        found.append(_safety("skin-culture", "note" if is_past_chlorhexidine_age(order.patient) else "warn"))
     access = facts.accesses()[order.access]
     found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
     if order.access == "line":
@@ -109,14 +110,26 @@ def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction,
     return found
 
 
-def _of_citrate(order: Order, hematocrit: Fraction) -> list[Caution]:
+def _of_citrate(tubes: tuple[PlannedTube, ...], order: Order, hematocrit: Fraction) -> list[Caution]:
     """What a citrate tube asks of the hematocrit, measured or likely."""
     high = facts.safety()["high-hematocrit"]
     if order.patient.hematocrit is None:
         words = "newborn: the hematocrit is often above 0.55; know it before a citrate tube"
         return [caution_of("warn", words, high.marks[0])] if is_newborn(order.patient) else []
-    is_high = high.limit_fraction is not None and hematocrit > Fraction(high.limit_fraction)
-    return [caution_of("stop", high.text, high.marks[0])] if is_high else []
+    if high.limit_fraction is None or hematocrit <= Fraction(high.limit_fraction):
+        return []
+    sizes = sorted({(t.draw_ul, t.liquid_additive_ul) for t in tubes if t.additive == "citrate-9-1"})
+    asked = "; ".join(_citrate_asked(draw_ul, holds_ul, hematocrit) for draw_ul, holds_ul in sizes if holds_ul)
+    words = f"{high.text} By the published formulas: {asked}." if asked else high.text
+    return [caution_of("stop", words, high.marks[0])]
+
+
+def _citrate_asked(draw_ul: int, holds_ul: int, hematocrit: Fraction) -> str:
+    """How much citrate the published formulas ask in a tube of this draw, in place of what it holds."""
+    found = adjustments(draw_ul, hematocrit, tube_citrate_ul=Fraction(holds_ul))
+    asked = sorted({f"{float(each.citrate_ul) / 1000:.2f}" for each in found if not each.is_trap})
+    blood, holds = millilitres_text(draw_ul), millilitres_text(holds_ul)
+    return f"for {blood} mL of blood {' to '.join(asked)} mL of citrate, not {holds}"
 
 
 def _of_first_tubes(tubes: tuple[PlannedTube, ...], hematocrit: Fraction, site: Site) -> list[Caution]:
@@ -144,6 +157,8 @@ def _of_line(tubes: tuple[PlannedTube, ...], order: Order, *, has_citrate: bool)
         found.append(_safety("line-sites", "warn"))
     if order.line.carried_anticoagulant is None and has_citrate:
         found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
+    if order.line.carried_anticoagulant is not False and has_citrate:
+        found.append(_safety("line-coagulation", "warn"))
     return found
 
 
@@ -191,6 +206,12 @@ def _short_of_air(first: PlannedTube, hematocrit: Fraction, site: Site) -> list[
 def is_newborn(patient: Patient) -> bool:
     """Whether the patient is known to be under 30 days old."""
     return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
+
+
+def is_past_chlorhexidine_age(patient: Patient) -> bool:
+    """Whether the patient is known to be older than the age to which the skin of a culture is another matter."""
+    months = facts.safety()["skin-culture"].warn_to_months
+    return months is not None and patient.age_h is not None and 12 * patient.age_h >= months * 8766
 
 
 def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int = 0) -> list[Caution]:

@@ -10,7 +10,7 @@ import msgspec
 
 from cubital import facts
 from cubital.errors import OrderError
-from cubital.model import Ask, Order, Plan, Site, Totals
+from cubital.model import Ask, Order, Patient, Plan, Site, Totals
 from cubital.model.vocabulary import PRIORITIES, ObjectiveKey
 from cubital.planning import cautions
 from cubital.planning.asks import Asked, resolve_asks
@@ -68,7 +68,7 @@ class Planner:
         key = (
             taken.number, order.access, objective, patient.flags, order.unread, order.on,
             order.line if order.access == "line" else None, cautions.is_newborn(patient),
-            _culture_class(patient.weight_g, patient.age_h) if question.has_culture else None,
+            _culture_class(patient) if question.has_culture else None,
         )  # fmt: skip
         body = question.bodies.get(key)
         if body is None:
@@ -204,11 +204,11 @@ def _loss(body: Body, objective: ObjectiveKey) -> tuple[object, ...]:
     return (*left, body.volumes == "minimum", *worth, preference)
 
 
-def _culture_class(weight_g: int | None, age_h: int | None) -> object:
+def _culture_class(patient: Patient) -> object:
     """What of weight and age changes a culture, so that plans of like patients are shared."""
+    weight_g, age_h = patient.weight_g, patient.age_h
+    is_past = cautions.is_past_chlorhexidine_age(patient)
     if weight_g is None:
-        return age_h is not None and age_h < 24 * 6939
-    for row in facts.cultures().table("idsa-asm-2018").rows:
-        if row.weight_max_g is None or weight_g <= row.weight_max_g:
-            return row.weight_max_g or 0
-    return None
+        return age_h is not None and age_h < 24 * 6939, is_past
+    rows = facts.cultures().table("idsa-asm-2018").rows
+    return next((r.weight_max_g or 0 for r in rows if r.weight_max_g is None or weight_g <= r.weight_max_g), 0), is_past

@@ -42,6 +42,8 @@ class Rack:
     """The packed tubes of one shelf as rows; a row asked for again is the same row."""
 
     def __init__(self, shelf: Shelf, sequence: Sequence, hematocrit: Fraction) -> None:
+        terms = facts.handling_terms().values()
+        self._unsaid = frozenset(term.key for term in terms if term.only_by and shelf.access not in term.only_by)
         self._shelf = shelf
         self._sequence = sequence
         self._hematocrit = hematocrit
@@ -105,6 +107,8 @@ class Rack:
         else:
             handling = tuple(dict.fromkeys([term for test in tests for term in test.handling]))
             benches = tuple(dict.fromkeys([test.bench for test in tests]))
+        if not self._unsaid.isdisjoint(handling):
+            handling = tuple(term for term in handling if term not in self._unsaid)
         clot_s, spin = self._after(label, handling)
         return PlannedTube(
             position=position, draw=draw, purpose="collect", kind=kind.key, name=kind.name,

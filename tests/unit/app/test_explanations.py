@@ -157,6 +157,13 @@ def test_an_order_of_which_nothing_fits_is_said_to_be_that() -> None:
     assert proof_words(plan_order(order, DEMO, today=DAY)).startswith("proved: nothing of this order fits")
 
 
+def test_where_only_cultures_fit_nothing_else_is_said_to_fit() -> None:
+    asks = (Ask(test="blood-culture", priority="stat"), Ask(test="PT"))
+    plan = plan_order(Order(asks=asks, patient=Patient(age_h=48, weight_g=1100)), DEMO, today=DAY)
+    assert [tube.purpose for tube in plan.tubes] == ["culture"]
+    assert proof_words(plan).startswith("proved: nothing else of this order fits")
+
+
 def test_a_colour_is_told_to_be_no_tube_and_every_kind_that_has_it_by_letters_and_additive() -> None:
     (yellow,) = told_of("yellow")
     assert "does not tell the tube" in yellow.title

@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from cubital import facts
 from cubital.model import Accept, Ask, Line, Order, Patient, Test, Tube
+from cubital.planning import Planner
 from cubital.planning.cautions import standing
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_of_kinds, site_under, verified
 
@@ -209,3 +210,51 @@ def test_a_site_s_own_inversions_and_fill_go_before_the_shipped_ones() -> None:
         for kind in (own, bare)
     ]
     assert [(tube.inversions, tube.fill_min_percent) for tube in found] == [(4, 95), (5, 90)]
+
+
+@pytest.mark.parametrize(("age_h", "level"), [(None, "warn"), (1460, "warn"), (1461, "note"), (8766 * 40, "note")])
+def test_the_skin_of_a_culture_warns_only_to_two_months_of_age(age_h: int | None, level: str) -> None:
+    order = order_of("blood-culture", patient=Patient(age_h=age_h, weight_g=5000))
+    assert facts.safety()["skin-culture"].text in said(order, level)
+
+
+def test_plans_of_two_ages_do_not_share_the_skin_of_a_culture() -> None:
+    planner = Planner(SHIPPED)
+    levels = [
+        next(c.level for c in planner.plan(order).cautions if c.text == facts.safety()["skin-culture"].text)
+        for order in (order_of("blood-culture", patient=Patient(age_h=age_h, weight_g=5000)) for age_h in (1000, 2000))
+    ]
+    assert levels == ["warn", "note"]
+
+
+@pytest.mark.parametrize("access", ["line", "skin-puncture"])
+def test_who_draws_from_a_line_or_a_heel_is_not_told_of_fists_and_tourniquets(access: str) -> None:
+    vein = verified(order_of("K", "lactate"), SHIPPED)
+    assert {"no_fist", "no_tourniquet"} <= {term for tube in vein.tubes for term in tube.handling}
+    other = verified(order_of("K", "lactate", access=access, line=Line(dead_space_ul=500)), SHIPPED)
+    assert not {"no_fist", "no_tourniquet"} & {term for tube in other.tubes for term in tube.handling}
+    assert "ice" in {term for tube in other.tubes for term in tube.handling}
+
+
+def test_a_high_hematocrit_says_how_much_citrate_the_tube_should_hold() -> None:
+    """0.9 mL at 0.62 by hand. A: 0.00185 x 38 x 0.9 = 0.063 mL; B: 1.0 x 38 / (595 - 62) = 0.071 mL."""
+    order = order_of("PT", patient=Patient(hematocrit=Fraction(62, 100)))
+    assert [tube.draw_ul for tube in verified(order, SHIPPED).tubes] == [900]
+    assert any("for 0.9 mL of blood 0.06 to 0.07 mL of citrate, not 0.1" in text for text in said(order, "stop"))
+    edge = order_of("PT", patient=Patient(hematocrit=Fraction(55, 100)))
+    assert not any("citrate" in text for text in said(edge, "stop"))
+
+
+@pytest.mark.parametrize(("carried", "warned"), [(None, True), (True, True), (False, False)])
+def test_coagulation_from_a_line_that_may_have_carried_heparin_asks_for_a_vein(
+    carried: bool | None, warned: bool
+) -> None:
+    order = order_of("PT", access="line", line=Line(dead_space_ul=500, carried_anticoagulant=carried))
+    assert (facts.safety()["line-coagulation"].text in said(order, "warn")) is warned
+
+
+def test_a_large_draw_of_a_child_asks_for_no_adult_s_hematocrit() -> None:
+    """38 % is what a research board expects of adults (michigan-2022); a healthy child of four may have 34 %."""
+    found = said(order_of("blood-culture", patient=patient_of(16, 4)), "warn")
+    assert any("look at the last hemoglobin" in text for text in found)
+    assert not any("38 %" in text for text in found)

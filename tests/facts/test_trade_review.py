@@ -76,3 +76,11 @@ def test_a_test_is_handled_as_its_source_asks(test: str, term: str) -> None:
 @pytest.mark.parametrize("test", ["HIV RNA", "HCV RNA", "HBV DNA"])
 def test_a_viral_load_does_not_ask_for_the_skin_of_a_blood_culture(test: str) -> None:
     assert all("sterile" not in tube.handling for tube in verified(order_of(test), SHIPPED).tubes)
+
+
+def test_a_liver_panel_is_kept_out_of_the_sun_and_not_wrapped() -> None:
+    """Room light took 2 % of a high bilirubin in 8 h (bilirubin-light): a strict receipt refused an unwrapped tube."""
+    terms = {term for tube in verified(order_of("LFT"), SHIPPED).tubes for term in tube.handling}
+    assert "shade" in terms
+    assert "protect_from_light" not in terms
+    assert "protect_from_light" in verified(order_of("vitamin A"), SHIPPED).tubes[0].handling

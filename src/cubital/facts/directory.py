@@ -22,7 +22,7 @@ Claim = tuple[Basis, str]
 
 # The handling terms that a test may carry; each has its entry in handling.toml.
 HANDLING = (
-    "ice", "no_chill", "protect_from_light", "keep_closed", "warm", "no_tourniquet", "no_fist", "fasting",
+    "ice", "no_chill", "protect_from_light", "shade", "keep_closed", "warm", "no_tourniquet", "no_fist", "fasting",
     "full_tube", "double_spin", "platelet_poor", "do_not_spin", "supine", "posture", "rested", "no_hemolysis",
     "cold_spin", "room_temperature_spin", "spin_soon", "freeze_fast", "metal_free", "no_bubbles", "sterile",
     "label_by_hand", "no_alcohol_prep", "not_from_infusion_line", "plastic_tube", "no_pneumatic_tube",

@@ -175,7 +175,7 @@ def test_what_only_the_chair_knows_is_a_comment() -> None:
     timed = offer("cortisol", gel(), after=HOUR)
     assert timed.outcome == "comment"
     assert "its time counts" in why(timed)
-    assert "kept from light" in why(offer("total-bilirubin", gel(), after=HOUR))
+    assert "kept from light" in why(offer("vitamin-b12", gel(), after=HOUR))
 
 
 def test_a_blood_bank_takes_only_what_was_labelled_by_hand() -> None:

@@ -142,8 +142,8 @@ def test_what_the_record_cannot_show_is_not_called_late() -> None:
     mix = window("mix", drawn("edta", "complete-blood-count", matrix="whole-blood"))
     assert mix.text == "invert 8 times"
     assert [mix.status(at(minute)) for minute in (1, 6)] == ["open", "not recorded"]
-    dark = window("dark", drawn("heparin-gel", "total-bilirubin", "sodium"))
-    assert dark.tests == ("total-bilirubin",)
+    dark = window("dark", drawn("heparin-gel", "vitamin-b12", "sodium"))
+    assert dark.tests == ("vitamin-b12",)
 
 
 def test_a_spin_before_the_clot_is_done_early_and_one_after_the_window_late() -> None:

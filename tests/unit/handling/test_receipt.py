@@ -158,9 +158,10 @@ def test_a_leak_or_an_open_tube_refuses_what_must_stay_closed() -> None:
     assert checks_of(one("heparin-gel", "bicarbonate", was_open=True)) == ["opened"]
 
 
-def test_light_refuses_bilirubin_and_comments_where_the_site_extends() -> None:
-    assert one("heparin-gel", "total-bilirubin", was_dark=False).outcome == "refuse"
-    assert one("heparin-gel", "total-bilirubin", was_dark=False, policy="extended").outcome == "comment"
+def test_light_refuses_what_is_wrapped_and_comments_where_the_site_extends() -> None:
+    assert one("heparin-gel", "vitamin-b12", was_dark=False).outcome == "refuse"
+    assert one("heparin-gel", "vitamin-b12", was_dark=False, policy="extended").outcome == "comment"
+    assert one("heparin-gel", "total-bilirubin", was_dark=False).outcome == "accept"
     assert one("heparin-gel", "sodium", was_dark=False).outcome == "accept"
 
 

@@ -237,7 +237,7 @@ def test_who_draws_from_a_line_or_a_heel_is_not_told_of_fists_and_tourniquets(ac
 
 
 def test_a_high_hematocrit_says_how_much_citrate_the_tube_should_hold() -> None:
-    """0.9 mL at 0.62 by hand. A: 0.00185 x 38 x 0.9 = 0.063 mL; B, of blood and its own citrate: 0.969 x 38 / (595 - 62) = 0.069 mL."""
+    """0.9 mL at 0.62 by hand. A: 0.00185 x 38 x 0.9 = 0.063; B, V with its citrate: 0.969 x 38 / 533 = 0.069."""
     order = order_of("PT", patient=Patient(hematocrit=Fraction(62, 100)))
     assert [tube.draw_ul for tube in verified(order, SHIPPED).tubes] == [900]
     assert any("for 0.9 mL of blood 0.06 to 0.07 mL of citrate, not 0.1" in text for text in said(order, "stop"))

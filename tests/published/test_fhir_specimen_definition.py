@@ -120,6 +120,33 @@ def test_an_element_for_every_part_of_the_resource() -> None:
     assert "Decision support" in resource["text"]["div"]
 
 
+def test_the_narrative_says_that_it_holds_more_than_the_elements_do() -> None:
+    """R4, value set narrative-status (read): `generated` is wholly from core elements, `additional` may hold more."""
+    resource = of_demo("lactate")
+    assert resource["text"]["status"] == "additional"
+    assert "Label at the patient" in resource["text"]["div"]
+
+
+def test_room_temperature_is_said_by_its_code_and_ice_by_words_alone() -> None:
+    """R4, code system handling-condition (read second-hand): room, refrigerated, frozen."""
+    handling = {one["extension"][0]["valueCode"]: one for one in of_demo("potassium")["typeTested"][0]["handling"]}
+    assert handling["no_chill"]["temperatureQualifier"] == {
+        "coding": [{"system": "http://terminology.hl7.org/CodeSystem/handling-condition", "code": "room"}]
+    }
+    ice = of_demo("lactate")["typeTested"][0]["handling"][0]
+    assert "temperatureQualifier" not in ice
+
+
+@pytest.mark.parametrize("table", ["v2-0372", "v2-0487"])
+def test_a_type_of_either_table_of_hl7_is_read(table: str) -> None:
+    example = adapted()
+    for tested, code in zip(example["typeTested"], ("SER", "PLAS"), strict=True):
+        tested["type"] = {"coding": [{"system": f"http://terminology.hl7.org/CodeSystem/{table}", "code": code}]}
+    found = bring(example)
+    assert found.site is not None
+    assert [way.matrix for way in found.site.tests["iron"].accepts] == ["serum", "plasma"]
+
+
 def test_the_demo_site_goes_out_as_fhir_and_comes_in_without_a_change() -> None:
     found = bring(export_site(open_site(demo=True), "fhir"))
     assert found.findings == ()

@@ -18,6 +18,9 @@ UCUM = "http://unitsofmeasure.org"
 COMPONENT = "http://terminology.hl7.org/CodeSystem/v2-0372"
 COMPONENTS = {"whole-blood": "BLD", "plasma": "PLAS", "serum": "SER"}
 REJECTION = "http://terminology.hl7.org/CodeSystem/rejection-criteria"
+# R4 has the codes room, refrigerated and frozen. Ice, 37 C and freezing at once are none of them: words alone say them.
+CONDITION = "http://terminology.hl7.org/CodeSystem/handling-condition"
+_QUALIFIERS = {"no_chill": "room"}
 ISO_6710 = "urn:iso:std:iso:6710:2017"
 LOINC = "http://loinc.org"
 # Our own systems and extensions; R4 has no element for what they hold.
@@ -64,7 +67,8 @@ def definition_of(test: Test, site: Site, *, cautions: tuple[str, ...]) -> dict[
     resource = {
         "resourceType": "SpecimenDefinition",
         "id": test.key if _ID.fullmatch(test.key) else None,
-        "text": {"status": "generated", "div": f'<div xmlns="http://www.w3.org/1999/xhtml">{said}</div>'},
+        # Not "generated": the cautions stand in no element (R4, value set narrative-status).
+        "text": {"status": "additional", "div": f'<div xmlns="http://www.w3.org/1999/xhtml">{said}</div>'},
         "extension": [{"url": ABOUT, "extension": list(_about(test))}],
         "identifier": {"system": TEST, "value": test.key},
         "typeCollected": {"coding": [{"system": COMPONENT, "code": COMPONENTS["whole-blood"]}], "text": "blood"},
@@ -144,10 +148,20 @@ def _tested(test: Test, number: int, way: Accept, key: str, site: Site, *, is_fi
                 {"coding": [{"system": REJECTION, "code": code, "display": display}]} for code, display in criteria
             ],
             "handling": [
-                {"extension": [{"url": TERM, "valueCode": term}], "instruction": _concept(term)["text"]}
-                for term in test.handling
-                if term not in OF_PATIENT and term not in OF_COLLECTION
+                _handling(term) for term in test.handling if term not in OF_PATIENT and term not in OF_COLLECTION
             ],
+        }
+    )
+
+
+def _handling(term: str) -> dict[str, Any]:
+    """One instruction of the handling, with the temperature where R4 has a code for it."""
+    qualifier = _QUALIFIERS.get(term)
+    return _filled(
+        {
+            "extension": [{"url": TERM, "valueCode": term}],
+            "temperatureQualifier": {"coding": [{"system": CONDITION, "code": qualifier}]} if qualifier else None,
+            "instruction": _concept(term)["text"],
         }
     )
 

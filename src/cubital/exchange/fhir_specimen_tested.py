@@ -16,6 +16,8 @@ from cubital.units import exact
 # The codes of the resource's published example; its own system is HL7 table 0372.
 _MATRICES = {
     **{(COMPONENT, code): matrix for matrix, code in COMPONENTS.items()},
+    # Specimen type, to which R4 binds the element as an example; that it has the same three codes is from memory.
+    **{("http://terminology.hl7.org/CodeSystem/v2-0487", code): matrix for matrix, code in COMPONENTS.items()},
     ("http://snomed.info/sct", "119364003"): "serum",
     ("http://snomed.info/sct", "119361006"): "plasma",
     ("http://snomed.info/sct", "119297000"): "whole-blood",

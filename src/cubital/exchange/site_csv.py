@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -18,6 +19,11 @@ MOST_LINES, MOST_COLUMNS = 20_000, 200
 # line feed and NUL of its verification standard (ASVS 5.0, 1.2.10).
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
 QUOTE = "'"
+# Where lists are parted by semicolons a spreadsheet parts our lines there too, within quotes as well: what follows a
+# semicolon, or then a line's end, may begin a cell (OWASP, CSV Injection, on separators and quotes inside a text).
+_BEGINS = r"""=+\-@＝＋－＠'"""
+_INNER = re.compile(rf"""([;\t\r\n][\s"]*)(?=[{_BEGINS}])""")
+_INNER_DISARMED = re.compile(rf"""([;\t\r\n][\s"]*)'(?=[{_BEGINS}])""")
 _DAY = (1980, 1, 1, 0, 0, 0)
 
 
@@ -26,10 +32,13 @@ def disarm(text: str) -> str:
 
     Text that begins with an apostrophe gets one more, so that `rearm` gives every text back exactly.
 
-    >>> disarm("=1+1"), disarm("'quoted"), disarm("Na")
-    ("'=1+1", "''quoted", 'Na')
+    After a semicolon the same, for a spreadsheet may begin a cell there.
+
+    >>> disarm("=1+1"), disarm("'quoted"), disarm("Na"), disarm("a; =1+1")
+    ("'=1+1", "''quoted", 'Na', "a; '=1+1")
     """
-    return QUOTE + text if text.startswith((*RISKY, QUOTE)) else text
+    inner = _INNER.sub(r"\1'", text)
+    return QUOTE + inner if text.startswith((*RISKY, QUOTE)) else inner
 
 
 def rearm(text: str) -> str:
@@ -38,7 +47,8 @@ def rearm(text: str) -> str:
     >>> rearm("'=1+1"), rearm("''quoted"), rearm("'s-Gravenhage")
     ('=1+1', "'quoted", "'s-Gravenhage")
     """
-    return text[1:] if text.startswith(QUOTE) and text[1:].startswith((*RISKY, QUOTE)) else text
+    bare = text[1:] if text.startswith(QUOTE) and text[1:].startswith((*RISKY, QUOTE)) else text
+    return _INNER_DISARMED.sub(r"\1", bare)
 
 
 def write_csv(columns: Sequence[str], rows: Iterable[Mapping[str, str]]) -> bytes:

@@ -128,18 +128,20 @@ class Board:
         cut = bisect_left(self._sorted, _Next(now_s, ""))
         lost: list[tuple[str, tuple[str, ...]]] = []
         late: list[Line] = []
-        for entry in self._sorted[:cut]:
-            gone, line = self._look_again(entry.specimen, now, now_s)
+        # What has no time can be too late all the same, however it was kept.
+        for id in [*(entry.specimen for entry in self._sorted[:cut]), *self._timeless]:
+            gone, line = self._look_again(id, now, now_s)
             if gone:
-                lost.append((entry.specimen, gone))
+                lost.append((id, gone))
             if line is not None:
                 late.append(line)
         looked = sorted(late, key=lambda line: (line.begin_by or now, line.specimen))
         later = list(self._later(cut, now))
-        if again := [line for line in looked if line.urgency != "late"]:
+        if again := [line for line in looked if line.urgency in ("due", "waiting")]:
             # What is still in time for the tests that are left stands among the others.
             later = sorted([*again, *later], key=_place)
-        lines = [*(line for line in looked if line.urgency == "late"), *later]
+        timeless = sorted((line for line in looked if line.urgency == "unknown"), key=self._when_drawn)
+        lines = [*(line for line in looked if line.urgency == "late"), *later, *timeless]
         counts = dict.fromkeys(("late", "due", "waiting", "unknown"), 0)
         for line in lines:
             counts[line.urgency] += 1
@@ -149,8 +151,9 @@ class Board:
         for entry in self._sorted[cut:]:
             specimen, _ = self._specimens[entry.specimen]
             yield _line(specimen, self._steps[entry.specimen], now)
-        for id in sorted(self._timeless, key=lambda id: (self._specimens[id][0].collected_at, id)):
-            yield _line(self._specimens[id][0], self._steps[id], now)
+
+    def _when_drawn(self, line: Line) -> tuple[datetime, str]:
+        return self._specimens[line.specimen][0].collected_at, line.specimen
 
     def _look_again(self, id: str, now: datetime, now_s: int) -> tuple[tuple[str, ...], Line | None]:
         """The tests of a late specimen that are lost, and what comes next for the others; None where none is left."""
@@ -175,7 +178,7 @@ class Board:
     def _next_step(self, specimen: Specimen, poured_at: datetime | None) -> Step | None:
         for step in self.clock.steps(specimen, poured_at=poured_at):
             if step.step in _BENCH and step.done_s is None:
-                is_past = step.step in ("ice", "warm") and specimen.received_at is not None
+                is_past = step.step in ("ice", "warm") and (specimen.received_at is not None or bool(specimen.spins))
                 is_past = is_past or (step.step == "deliver" and bool(specimen.spins))
                 if not is_past:
                     return step

@@ -3,7 +3,8 @@
 Windows follow from the record of a specimen alone; an instant only says how they stand. So a window that
 was late stays late: nothing that happens later undoes it. A tube that belongs on ice or at 37 C, and has been
 nowhere else yet, has the windows of one that gets there at once, and is not called lost for want of a record;
-whether it did is a window of its own, which says so.
+whether it did is a window of its own, which says so. Spun in the cold it may have been there or not: that is said, and
+it is lost once it is too late either way.
 """
 
 from __future__ import annotations
@@ -13,9 +14,9 @@ from typing import Literal, NamedTuple
 
 import msgspec
 
-from cubital.handling.clock_steps import Bench, Step, StepKey, supposed
+from cubital.handling.clock_steps import Bench, Step, StepKey, kept_by_any, supposed
 from cubital.handling.keeping import PolicyKey
-from cubital.handling.stability import Kept, Life, keep, life_of, seconds_between
+from cubital.handling.stability import Kept, Life, life_of, seconds_between
 from cubital.model.plan import Reason
 from cubital.model.site import Site
 from cubital.model.specimen import Specimen
@@ -96,6 +97,7 @@ class Clock:
         key = (
             specimen.kind, specimen.additive, specimen.gel, specimen.matrix, specimen.waiting, life,
             specimen.anticoagulated, specimen.parent is None, bool(specimen.stays), received_s, spun_s,
+            tuple(spin.temperature_c for spin in specimen.spins),
         )  # fmt: skip
         found = self._likenesses.get(key)
         if found is None:
@@ -104,7 +106,7 @@ class Clock:
             tests = self.known_tests(specimen)
             bench = Bench(self.site, self.policy, specimen, tests, life, received_s, spun_s)
             ends = tuple(
-                (test.key, self.kept(test, specimen, supposed(test, specimen, life))) for test in tests
+                (test.key, self.kept(test, specimen, *supposed(test, specimen, life))) for test in tests
             )  # fmt: skip
             found = self._likenesses[key] = _Likeness(tuple(bench.steps()) if tests else (), ends)
         return found
@@ -114,9 +116,9 @@ class Clock:
         unknown = (Test(key=key, name=key, bench="") for key in specimen.waiting if key not in self.site.tests)
         return (*(self.site.tests[key] for key in specimen.waiting if key in self.site.tests), *unknown)
 
-    def kept(self, test: Test, specimen: Specimen, life: Life) -> Kept:
-        """Until when this test may be measured in this specimen."""
-        return keep(test, specimen.additive, specimen.matrix, life, policy=self.policy)
+    def kept(self, test: Test, specimen: Specimen, *lives: Life) -> Kept:
+        """Until when this test may be measured in this specimen, which has had one of these lives."""
+        return kept_by_any(test, specimen, lives, self.policy)
 
 
 def _since(specimen: Specimen, instant: datetime) -> int:

@@ -20,6 +20,7 @@ STEPS: tuple[StepKey, ...] = (
     "mix", "dark", "ice", "warm", "clot", "deliver", "spin", "separate", "freeze", "test",
 )  # fmt: skip
 _HOUR_S = 3600
+_COLD_RUN_C, _WARM_RUN_C = 8, 35
 _AT_ONCE = Limit(0, True, "at once", "common-practice", ("common-practice",))
 
 
@@ -55,7 +56,8 @@ class Bench:
         self.is_tube = specimen.parent is None
         self.spun_for = tuple(test for test in tests if is_spun_for(test, specimen.matrix))
         self.at_once_s = house_rules()["at_once"].at_most_s or 0
-        self.ahead = _put(specimen, {term for test in tests for term in test.handling}, life)
+        self.lives = _lives(specimen, {term for test in tests for term in test.handling}, life)
+        self.ahead = self.lives[0]
 
     def steps(self) -> Iterator[Step]:
         """Every step, in the order of the bench."""
@@ -188,7 +190,7 @@ class Bench:
         """When each test must be measured, soonest first; tests of one instant together."""
         ends: dict[int | None, list[tuple[Test, Kept]]] = {}
         for test in self.tests:
-            kept = self._kept(test, self.ahead)
+            kept = kept_by_any(test, self.specimen, self.lives, self.policy)
             end_s = kept.ends_s
             if kept.unknown_s is not None and (end_s is None or kept.unknown_s <= end_s):
                 end_s = None
@@ -214,21 +216,59 @@ class Bench:
         yield Step("freeze", "freeze", keys, (limit,), from_s, due_s, due_s, done_s)
 
 
-def supposed(test: Test, specimen: Specimen, life: Life) -> Life:
-    """Where this test's specimen has been, if it is where the test wants it as long as nothing says otherwise."""
-    return _put(specimen, set(test.handling), life)
+def supposed(test: Test, specimen: Specimen, life: Life) -> tuple[Life, ...]:
+    """Where this test's specimen has been, as far as it is known: each life that it may have had, the best first.
+
+    One that is fresh is supposed where the test wants it as long as nothing says otherwise.
+    """
+    return _lives(specimen, set(test.handling), life)
 
 
-def _put(specimen: Specimen, terms: set[str], life: Life) -> Life:
-    """The life of a tube that goes on ice, or to 37 C, at once where these terms ask for it and it is still fresh."""
-    # Whatever the record says of where it was counts, the room too.
-    if specimen.stays or life.separated_s is not None:
-        return life
+def kept_by_any(test: Test, specimen: Specimen, lives: tuple[Life, ...], policy: PolicyKey) -> Kept:
+    """Until when the test may be measured in one of these lives.
+
+    Where they differ it is not known from when the first of them fails it, and too late only once it is in each.
+    """
+    found = [keep(test, specimen.additive, specimen.matrix, life, policy=policy) for life in lives]
+    if len(set(found)) == 1:
+        return found[0]
+    ends = [kept.ends_s for kept in found]
+    first_s, first = min(
+        ((min(s for s in (kept.until_s, kept.ends_s, kept.unknown_s) if s is not None), kept)
+         for kept in found if (kept.until_s, kept.ends_s, kept.unknown_s) != (None, None, None)),
+        key=lambda one: one[0],
+    )  # fmt: skip
+    where = "at 37 C" if "warm" in test.handling else "on ice"
+    return Kept(
+        first_s, None if None in ends else max(s for s in ends if s is not None), first.limit, first_s,
+        f"whether it was {where} until its cells came off is not recorded; if it was not, refuse it",
+    )  # fmt: skip
+
+
+def _lives(specimen: Specimen, terms: set[str], life: Life) -> tuple[Life, ...]:
+    """The lives of a tube that goes on ice, or to 37 C, at once where these terms ask for it.
+
+    A fresh one is supposed there. Of one whose cells are off nothing says whether it was: there until now, or until
+    its cells came off, or never. Known is what the record says of where it was, the room too, and a run in another
+    temperature.
+    """
     place: StorageKey | None = "warm" if "warm" in terms else "ice" if "ice" in terms else None
-    if place is None:
-        return life
+    if place is None or specimen.stays or not all(_is_run_in(place, spin.temperature_c) for spin in specimen.spins):
+        return (life,)
     at_once_s = house_rules()["at_once"].at_most_s or 0
-    return Life((Phase("ambient", 0, at_once_s), Phase(place, at_once_s, None)))
+    there = Life((Phase("ambient", 0, at_once_s), Phase(place, at_once_s, None)), life.separated_s)
+    if life.separated_s is None or not life.is_separation_known:
+        return (there,) if life.is_separation_known else (life,)
+    if life.separated_s <= at_once_s:
+        return (there, life)
+    until = (Phase("ambient", 0, at_once_s), Phase(place, at_once_s, life.separated_s))
+    then = Life((*until, Phase("ambient", life.separated_s, None)), life.separated_s)
+    return (there, then, life)
+
+
+def _is_run_in(place: StorageKey, temperature_c: int) -> bool:
+    """Whether a run at this temperature leaves a tube in this place: 2-8 C for ice; common practice, no source."""
+    return temperature_c <= _COLD_RUN_C if place == "ice" else temperature_c >= _WARM_RUN_C
 
 
 def spin_of(specimen: Specimen, tests: tuple[Test, ...]) -> facts.Spin | None:

@@ -47,11 +47,11 @@ def prospect(specimen: Specimen, clock: Clock, now: datetime, *, poured_at: date
     lost, saved = [], []
     for test in clock.known_tests(specimen):
         where = supposed(test, specimen, life)
-        kept = clock.kept(test, specimen, where)
+        kept = clock.kept(test, specimen, *where)
         if kept.standing(age_s) == "past":
             lost.append(test.key)
         else:
-            saved.append(_rescue(test, specimen, clock, where, kept, age_s))
+            saved.append(_rescue(test, specimen, clock, where[0], kept, age_s))
     return Prospect(lost=tuple(lost), saved=tuple(saved))
 
 
@@ -84,9 +84,12 @@ def keeps_where(
     )
 
 
-def _keeping(test: Test, storage: StorageKey, specimen: Specimen, clock: Clock, life: Life, age_s: int) -> Keeping:
+def _keeping(
+    test: Test, storage: StorageKey, specimen: Specimen, clock: Clock, lives: tuple[Life, ...], age_s: int
+) -> Keeping:
     is_spun = is_spun_for(test, specimen.matrix)
-    kept = clock.kept(test, specimen, moved(life, storage, age_s, is_separated=is_spun))
+    there = (moved(life, storage, age_s, is_separated=is_spun) for life in lives)
+    kept = clock.kept(test, specimen, *there)
     text = "" if kept.limit is None else kept.limit.text
     # A little on, so that what must not be kept so at all is seen to be.
     standing = kept.standing(age_s + _A_LITTLE_S)

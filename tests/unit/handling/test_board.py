@@ -14,7 +14,7 @@ from cubital.handling.clock import Clock
 from cubital.handling.keeping import POLICIES, PolicyKey
 from cubital.handling.record import follow, state_of
 from cubital.handling.rescue import Prospect, keeps_where, prospect
-from cubital.model.specimen import AnyEvent, Discarded, Reported, Specimen, Stored
+from cubital.model.specimen import AnyEvent, Discarded, Reported, Specimen, Spun, Stored
 from tests.contract.events import MORNING, collected, judged, received, said
 from tests.published.shipped import SHIPPED
 from tests.unit.handling.test_addon import spun, stored
@@ -205,6 +205,47 @@ def test_what_is_lost_stays_lost(tubes: list[Specimen], one: int, other: int, po
 
 def state_named(specimen: Specimen, id: str) -> Specimen:
     return replace(specimen, id=id)
+
+
+def chilled(id: str, *, temperature_c: int, after_min: int = 12) -> Specimen:
+    """An ammonia tube with gel that was spun at this temperature; where it was before nobody wrote down."""
+    run = Spun(rcf_g=1500, spin_s=600, temperature_c=temperature_c, **said(id, "spun", at=at(after_min)))
+    return tube(id, "heparin-gel", "ammonia", events=(run,))
+
+
+def test_a_tube_for_ice_that_was_spun_in_the_cold_is_unknown_until_it_is_too_late_however_it_was_kept() -> None:
+    board = Board(SHIPPED)
+    specimen = chilled("a", temperature_c=4)
+    board.put(specimen)
+    for minute in (20, 131):
+        page = board.at(at(minute))
+        (line,) = page.lines
+        assert (line.step, line.urgency, page.lost) == ("test", "unknown", ()), minute
+        assert any("whether it was on ice until its cells came off is not recorded" in text for text in line.unknown)
+        found = prospect(specimen, board.clock, at(minute))
+        assert found.lost == ()
+        assert [(one.test, one.is_known) for one in found.saved] == [("ammonia", False)]
+    # 120 min off its cells in the cold, had it been there: past that it is lost with ice and without.
+    page = board.at(at(133))
+    assert (page.lines, page.lost) == ((), (("a", ("ammonia",)),))
+    assert prospect(specimen, board.clock, at(133)).lost == ("ammonia",)
+
+
+def test_a_tube_for_ice_that_is_known_to_have_been_warm_is_lost() -> None:
+    board = Board(SHIPPED)
+    board.put(chilled("run", temperature_c=21))
+    room = Stored(storage="ambient", **said("room", "room", at=at(1)))
+    board.put(tube("room", "heparin-gel", "ammonia", events=(room, chilled("room", temperature_c=4).spins[0])))
+    board.put(chilled("slow", temperature_c=4, after_min=17))
+    assert {id for id, _ in board.at(at(20)).lost} == {"run", "room", "slow"}
+
+
+def test_a_tube_for_ice_with_its_ice_written_down_keeps_its_time() -> None:
+    board = Board(SHIPPED)
+    iced = Stored(storage="ice", **said("i", "ice", at=at(3)))
+    board.put(tube("i", "heparin-gel", "ammonia", events=(iced, chilled("i", temperature_c=4).spins[0])))
+    (line,) = board.at(at(20)).lines
+    assert (line.urgency, line.begin_by, line.unknown) == ("due", at(132), ())
 
 
 def test_a_tube_for_ice_is_not_called_lost_for_want_of_a_record_and_it_is_said() -> None:

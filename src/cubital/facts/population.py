@@ -33,7 +33,10 @@ class Between(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 
 
 class Measurand(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One analyte as a result: its unit, how it is spread, and the bounds of what can be reported."""
+    """One analyte as a result: its unit, how it is spread, and the bounds of what can be reported.
+
+    `high_unweighed` says what raises it between vein and result and is no cause that is weighed.
+    """
 
     key: str
     name: str
@@ -54,6 +57,7 @@ class Measurand(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     can_be_zero: bool = False
     critical_low: Decimal | None = None
     critical_high: Decimal | None = None
+    high_unweighed: str | None = None
 
     def __post_init__(self) -> None:
         for name in ("spread", "tail", "within_cv_percent", "analytic_cv_percent", "floor"):
@@ -143,6 +147,8 @@ def _check(analyte: Measurand, *, where: str) -> None:
     claims = {mark for mark, field in _MARKED.items() if getattr(analyte, field)}
     if analyte.critical_low is not None or analyte.critical_high is not None:
         claims.add("critical")
+    if analyte.high_unweighed is not None:
+        claims.add("high_unweighed")
     if claims != set(analyte.from_):
         odd = ", ".join(sorted(claims ^ set(analyte.from_)))
         raise FactsError(f"found claims and marks that differ in {odd}; expected a mark for each claim", where=where)

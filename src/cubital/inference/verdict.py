@@ -102,7 +102,9 @@ def _answer(sample: ResultSet, chances: Floats, rows: Floats, distance: float) -
     lead = leading_cause(chances)
     is_odd = _oddness(distance, len(sample.results)) > _ODD
     verdict = _verdict(sample, chances, lead, has_critical=bool(critical), is_flagged=is_odd or bool(met))
-    untrusted = tuple(result.analyte for result in sample.results if doubts[result.analyte] > MOST_DOUBT)
+    # Where no cause known here fits, what is in the tube may move any result.
+    is_unknown = is_odd and verdict == "cannot tell"
+    untrusted = tuple(r.analyte for r in sample.results if is_unknown or doubts[r.analyte] > MOST_DOUBT)
     is_grave = bool(critical) or float(chances[CAUSES.index("other-patient")]) >= NOTHING
     redraw = bool(own) or (verdict == "suspect" and bool(untrusted)) or (verdict == "cannot tell" and is_grave)
     is_named = verdict != "nothing found" and _of_family(lead, chances) >= LEAST_CHANCE

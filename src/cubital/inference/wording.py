@@ -35,10 +35,12 @@ def reasons_for(
     lines += _of_verdict(sample, verdict, by_cause, lead, is_odd=is_odd)
     lines += [screen.words() for screen in met]
     if verdict != "nothing found" and len(sample.results) > 1:
-        lines += _of_lead(lead, evidence, fraction)
+        lines += _of_lead(sample, lead, evidence, fraction)
     lines += [_of_own(analyte, sample.additive or "") for analyte in own]
     if verdict == "cannot tell" and evidence.telling:
         lines.append(f"would tell more: {', '.join(_name(key) for key in evidence.telling)}")
+    if verdict == "cannot tell":
+        lines += _of_what_is_not_weighed(sample)
     lines += _of_what_is_known(sample, by_cause)
     return (*lines, *sample.notes, CAUTION)
 
@@ -54,7 +56,8 @@ def _amount(analyte: str, value: float) -> str:
 def _redraw(critical: Sequence[Result], untrusted: Sequence[str], *, is_identity: bool) -> str:
     if is_identity:
         return "draw again, and check who was drawn: every result may be another patient's"
-    named = ", ".join(f"{_name(result.analyte)} {_amount(result.analyte, result.value)}" for result in critical)
+    doubtful = [result for result in critical if result.analyte in untrusted] or critical
+    named = ", ".join(f"{_name(result.analyte)} {_amount(result.analyte, result.value)}" for result in doubtful)
     if critical:
         return f"draw again before acting: {named} would call for action at once, and it may be the tube's"
     doubted = ", ".join(_name(key) for key in untrusted) or "the results"
@@ -87,9 +90,7 @@ def _chance(value: float) -> str:
     return f"{min(value, 0.999):.3f}" if value > 0.99 else f"{value:.2f}"
 
 
-def _of_lead(
-    lead: Cause, evidence: Evidence, fraction: tuple[float | None, float | None, float | None]
-) -> Iterator[str]:
+def _of_lead(sample: ResultSet, lead: Cause, evidence: Evidence, fraction: Ends) -> Iterator[str]:
     estimate, low, high = fraction
     if estimate is not None and low is not None and high is not None:
         yield (
@@ -98,7 +99,9 @@ def _of_lead(
         )
     if evidence.free_g_per_l is not None:
         beside = "" if lead.key == "hemolysis" else f"{lead.name}, then with "
-        yield f"if it is {beside}hemolysis, about {evidence.free_g_per_l:.2g} g/L of free hemoglobin"
+        index = sample.hemolysis_g_per_l
+        measured = "" if index is None else f"; its index says {index:.2g} g/L"
+        yield f"if it is {beside}hemolysis, about {evidence.free_g_per_l:.2g} g/L of free hemoglobin{measured}"
     if evidence.hours is not None:
         yield f"if it is hours on the cells, about {evidence.hours:.2g} h"
     if evidence.moved:
@@ -112,6 +115,13 @@ def _of_lead(
 
 def _of_own(analyte: str, additive: str) -> str:
     return f"{_name(analyte)} cannot be measured in a tube with {additive}: the tube brings it"
+
+
+def _of_what_is_not_weighed(sample: ResultSet) -> Iterator[str]:
+    for result in sample.results:
+        known = population().analytes[result.analyte]
+        if known.high_unweighed is not None and result.value > float(known.interval.high):
+            yield f"not weighed here, and raises {known.name} too: {known.high_unweighed}"
 
 
 def _of_what_is_known(sample: ResultSet, by_cause: dict[str, float]) -> Iterator[str]:

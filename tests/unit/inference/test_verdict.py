@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cubital.facts.causes import CAUSES
+from cubital.facts.population import population
 from cubital.inference.population import typical_native
 from cubital.inference.verdict import Suspicion, allowable, suspicions
 from cubital.inference.wording import CAUTION
@@ -113,3 +114,53 @@ def test_the_strictest_published_limit_decides_what_is_trusted() -> None:
 def test_no_samples_have_no_answers() -> None:
     assert suspicions([]) == ()
     assert suspicions([ResultSet(results=())])[0].verdict == "cannot tell"
+
+
+GROSS_EDTA = {
+    "potassium": 14, "sodium": 141, "calcium": 0.6, "magnesium": 0.3, "alkaline-phosphatase": 12, "creatinine": 80,
+    "albumin": 41,
+}  # fmt: skip
+FEEDING = {
+    "glucose": 60, "potassium": 8.5, "phosphate": 4.0, "sodium": 122, "chloride": 90, "magnesium": 1.6,
+    "creatinine": 60, "albumin": 31, "calcium": 2.6,
+}  # fmt: skip
+
+
+def only(values: dict[str, float], **fields: object) -> Suspicion:
+    return answer(values, *values, **fields)
+
+
+def test_the_magnesium_beside_edta_is_not_trusted() -> None:
+    """It falls with EDTA (Lima-Oliveira 2014), and was trusted where the calcium had taken most of the EDTA."""
+    found = only(GROSS_EDTA)
+    assert found.verdict == "suspect"
+    assert set(found.trusted) <= {"sodium", "creatinine", "albumin"}
+
+
+def test_what_calls_for_action_and_is_trusted_is_not_said_to_be_the_tube_s() -> None:
+    found = only({**GROSS_EDTA, "glucose": 2.0})
+    named = next(reason for reason in found.reasons if reason.startswith("draw again before acting"))
+    assert all(population().analytes[key].name not in named for key in found.trusted)
+    assert "potassium 14 mmol/L" in named
+
+
+def test_where_no_cause_known_here_fits_nothing_is_trusted() -> None:
+    """Feeding by vein, which is no cause here: glucose, sodium and calcium of it were trusted."""
+    found = only(FEEDING)
+    assert (found.verdict, found.redraw) == ("cannot tell", True)
+    assert "something else may be in the tube" in said(found)
+    assert found.trusted == ()
+
+
+def test_a_high_potassium_that_is_not_explained_names_what_is_not_weighed() -> None:
+    """Platelets of a serum tube are no cause here: nothing of them was said."""
+    serum = {"potassium": 6.3, "sodium": 140, "calcium": 2.35, "creatinine": 75, "lactate-dehydrogenase": 330}
+    assert "not weighed here, and raises potassium too: many platelets" in said(only(serum))
+    assert "not weighed here" not in said(only({**serum, "potassium": 5.0}))
+    assert "not weighed here" not in said(only(GROSS_EDTA))
+
+
+def test_a_measured_index_stands_beside_the_hemolysis_that_the_results_ask_for() -> None:
+    red = {"potassium": 6.4, "lactate-dehydrogenase": 900, "aspartate-aminotransferase": 90, "sodium": 139}
+    assert "its index says 3 g/L" in said(only(red, hemolysis_g_per_l=3.0))
+    assert "its index says" not in said(only(red))

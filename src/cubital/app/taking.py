@@ -67,6 +67,10 @@ class Takings:
             raise KeyReused("found the key of another draw; expected a key for each; plan it again", where="draw")
         return found
 
+    def now(self) -> datetime:
+        """The moment by the clock that counts."""
+        return self._now()
+
     def waiting(self) -> tuple[tuple[Taking, tuple[Tap, ...]], ...]:
         """Every draw that is not closed, with its taps; those older than `LONGEST` are closed first.
 

@@ -100,6 +100,7 @@ def draws(visit: Visit) -> Response:
     code = visit.query.get("draw", "")
     found: dict[str, Any] = {"token": visit.token, "account": visit.visitor.account.name, "draws": [], "draw": None}
     takings = _takings(visit)
+    found["now"] = int(takings.now().timestamp() * 1000)
     if not code:
         found["draws"] = [line_of(visit, taking, taps) for taking, taps in takings.waiting()]
         return JSONResponse(found)

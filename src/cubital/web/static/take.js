@@ -30,7 +30,7 @@
 
   const tap = async (kind, step, more = {}) => {
     const key = `${device}/${hand.code}/${kind}/${step}/${keep.letters(8)}`;
-    const item = { key, code: hand.code, kind, step, at: Date.now(), account: hand.account, station: device, state: "waiting", ...more };
+    const item = { key, code: hand.code, kind, step, at: Date.now(), account: hand.account, station: device, state: "waiting", ...cubitalSend.tick(), ...more };
     await keep.add(item, hand);
     queue = await keep.queue();
     render();
@@ -152,7 +152,7 @@
       if (code === step.specimen) return tap("labelled", step.number, { scanned: code });
       void tap("stopped", step.number, { why: "label" });
       isStopped = true;
-      screens.stop(`Wrong label. It is of another tube or another patient. Take it off tube ${step.number}; do not send the tube.`, [["Scan again", () => goOn()]]);
+      screens.stop(screens.wrongLabelWords(hand.view, step, code), [["Scan again", () => goOn()]]);
     },
   });
 
@@ -271,7 +271,7 @@
     if (others.length) return screens.wire(`▲ ${kept} Tapped by ${others.join(", ")}, who must sign in to send it.`, false);
     if (state.isAway) return screens.wire(`▲ No connection. ${kept || "What you tap is kept here."}`, false);
     const loose = keep.isLasting() ? "" : " This browser keeps nothing: do not load the page again.";
-    screens.wire((count ? `… ${kept}` : state.token ? "✓ Everything is sent." : "") + loose, false);
+    screens.wire((count ? `… ${kept}` : state.token ? "✓ Everything is sent." : "") + screens.clockWords(state.aheadMs) + loose, false);
   };
 
   const door = document.querySelector("form.who");

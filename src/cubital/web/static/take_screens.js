@@ -228,6 +228,18 @@ const cubitalScreens = (() => {
     }
   };
 
+  // From here on a device's clock is said to be wrong.
+  const CLOCK_MIN = 2;
+  const clockWords = (aheadMs) => {
+    const minutes = Math.round(Math.abs(aheadMs) / 60000);
+    return minutes < CLOCK_MIN ? "" : ` ▲ This device's clock is ${minutes} min ${aheadMs > 0 ? "fast" : "slow"}; the server's counts.`;
+  };
+  const wrongLabelWords = (view, step, code) => {
+    const own = view.steps.find((one) => one.specimen === code);
+    const of = own ? `It is the one of tube ${own.number}, and this is tube ${step.number}.` : "It is of no tube of this draw: of another draw or another patient.";
+    return `Wrong label. ${of} Take it off tube ${step.number}; do not send the tube.`;
+  };
+
   // That another version of the site is in force than this draw was planned on; nothing of the draw changes for it.
   const moved = (words) => {
     const line = at("moved");
@@ -237,5 +249,5 @@ const cubitalScreens = (() => {
     line.replaceChildren(item("▲ Watch", "b"), ` This draw was ${words}.`);
   };
 
-  return Object.freeze({ list, who, again, tube, labels, aside, done, steps, stop, wire, moved });
+  return Object.freeze({ list, who, again, tube, labels, aside, done, steps, stop, wire, moved, clockWords, wrongLabelWords });
 })();

@@ -3,10 +3,14 @@
 const cubitalSend = (() => {
   const FIRST_MS = 1000;
   const MOST_MS = 30000;
-  const state = { token: "", account: "", isAway: false, mustSignIn: false, isSending: false };
+  const state = { token: "", account: "", isAway: false, mustSignIn: false, isSending: false, aheadMs: 0 };
   let wait = FIRST_MS;
   let timer = 0;
   let told = () => {};
+
+  // This load of the page, and where its own clock stands.
+  const page = cubitalKeep.letters(12);
+  const tick = () => ({ page, tickMs: performance.now() });
 
   const say = (changed) => {
     Object.assign(state, changed);
@@ -31,7 +35,7 @@ const cubitalSend = (() => {
     const found = await ask(code ? `/take/draws?draw=${encodeURIComponent(code)}` : "/take/draws");
     if (found === null) say({ isAway: true });
     else if (found === "door") say({ isAway: false, mustSignIn: true, token: "" });
-    else say({ isAway: false, mustSignIn: false, token: found.token, account: found.account });
+    else say({ isAway: false, mustSignIn: false, token: found.token, account: found.account, aheadMs: Date.now() - found.now });
     return found === "door" ? null : found;
   };
 
@@ -39,7 +43,10 @@ const cubitalSend = (() => {
     const fields = new URLSearchParams({ ...(item.said || {}), token: state.token, key: item.key, draw: item.code, kind: item.kind });
     fields.set("step", String(item.step));
     fields.set("at", String(item.at));
-    fields.set("now", String(Date.now()));
+    // A clock that was set back since the tap is told by one that is not set while the page is open. That one may stand
+    // still while the device sleeps: the longer of the two is believed.
+    const agoMs = item.page === page ? Math.max(Date.now() - item.at, Math.round(performance.now() - item.tickMs)) : Date.now() - item.at;
+    fields.set("now", String(item.at + agoMs));
     fields.set("by", item.account);
     fields.set("station", item.station);
     fields.set("why", item.why || "");
@@ -119,5 +126,5 @@ const cubitalSend = (() => {
     });
   };
 
-  return Object.freeze({ state, look, send, start });
+  return Object.freeze({ state, tick, look, send, start });
 })();

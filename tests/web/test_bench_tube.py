@@ -220,11 +220,43 @@ def test_only_a_known_specimen_goes_from_a_scan_into_an_address(bench: Browser, 
     assert scanned(TUBE, token="0" * 64)[0] == 403
 
 
-def test_a_form_left_open_by_the_next_scan_is_said_to_be_unrecorded(bench: Browser, morning: SpecimenRecord) -> None:
+def test_two_scans_without_a_record_between_are_asked_for_one_tube_or_two(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
     bench.get("/bench/tube?specimen=INV02-1&left=INV01-1")
     assert "INV01-1 was left open: nothing of it was recorded" in text_of(bench)
+    assert "Two scans: two tubes, or one with two labels?" in text_of(bench)
+    assert 'name="identifiers"' not in bench.text
+    assert 'href="/bench/tube?specimen=INV02-1"' in bench.text
+    assert 'href="/bench/tube?specimen=INV02-1&amp;pair=INV01-1"' in bench.text
     bench.get("/bench/tube?specimen=INV02-1&left=INV02-1")
     assert "was left open" not in bench.text
+
+
+def test_one_tube_with_two_labels_refuses_both_one_after_the_other_and_accepts_neither(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
+    bench.get("/bench/tube?specimen=INV02-1&pair=INV01-1")
+    for id, other in (("INV02-1", "INV01-1"), ("INV01-1", "INV02-1")):
+        said = text_of(bench)
+        assert f"Two labels on one tube: {other} and {id}" in said
+        assert 'name="labels" value="differ" checked' in bench.text
+        form = dict(re.findall(r'name="(specimen|key|seen|pair)" value="([^"]*)"', bench.text)[:4])
+        assert (form["specimen"], form["pair"]) == (id, other)
+        form |= {"identifiers": "2", "looked": "1", "labels": "differ", "do": "record"}
+        bench.post("/bench/tube", form)
+        assert "2 labels, which differ" in text_of(bench)
+        assert "accepted" not in text_of(bench)
+        shown = re.search(r'name="shown" value="([0-9a-f]+)"', bench.text)
+        assert shown is not None
+        bench.post("/bench/tube", {**form, "shown": shown[1]})
+        judged = morning.history(id)[-1].content
+        assert isinstance(judged, Judged)
+        assert {verdict.outcome for verdict in judged.verdicts} == {"refuse"}
+    assert "Two labels on one tube" not in text_of(bench)
+    assert bench.get("/bench/tube?specimen=INV02-1&pair=MRN-4711").status == 200
+    assert "MRN-4711" not in bench.text
+    assert "Two labels on one tube" not in text_of(bench)
 
 
 def test_no_patient_is_named_and_the_trail_holds_the_tube_alone(

@@ -7,6 +7,7 @@ import secrets
 from collections import Counter
 from decimal import Decimal
 from typing import Any, cast
+from urllib.parse import quote
 
 import msgspec
 from starlette.responses import Response
@@ -18,7 +19,7 @@ from cubital.app.known import Known
 from cubital.app.receipt import Person, Receipt, receive
 from cubital.errors import CubitalError, LostRace, RecordUnavailable, UnitError
 from cubital.facts.keeping import INDICES, StorageKey
-from cubital.handling.receipt import Arrival, LabelSeen
+from cubital.handling.receipt import Arrival, LabelSeen, is_of_identity
 from cubital.model import Site
 from cubital.model.specimen import Verdict
 from cubital.units import exact
@@ -66,10 +67,18 @@ def open_form(visit: Visit) -> Response:
     if known is None:
         return not_on_record(visit)
     visit.desk.accounts.note(visit.visitor, "opened a tube", about=known.specimen.id[:60])
-    before = tube_on_record(visit.desk.record, " ".join(visit.query.get("left", "").split()))
-    is_left = before is not None and before.specimen.id != known.specimen.id
-    said = f"{before.specimen.id} was left open: nothing of it was recorded." if before is not None and is_left else ""
-    return visit.page("bench_tube.html", {**whole(visit, known), "left": said})
+    left, pair = (_other(visit, visit.query.get(name, ""), known) for name in ("left", "pair"))
+    shown = whole(visit, known)
+    if left and not pair:
+        # Two scans and nothing recorded between: one tube or two is asked before any form is offered.
+        shown |= {"left": left, "is_open": False}
+    return visit.page("bench_tube.html", shown)
+
+
+def _other(visit: Visit, text: str, known: Known) -> str:
+    """Another tube on record by this name; nothing where there is none."""
+    other = tube_on_record(visit.desk.record, " ".join(text.split()))
+    return "" if other is None or other.specimen.id == known.specimen.id else other.specimen.id
 
 
 def not_on_record(visit: Visit, said: str = "That is not on record. Scan the label on the tube.") -> Response:
@@ -124,7 +133,15 @@ def _record(visit: Visit, known: Known) -> Response:
         seen=seen_of(visit), key=f"receive/{known.specimen.id}/{visit.said('key')[:60]}",
         is_again=bool(visit.said("is_again")),
     )  # fmt: skip
-    return visit.go(f"/bench/tube?specimen={quoted(known.specimen.id)}")
+    id, pair = known.specimen.id, _other(visit, visit.said("pair"), known)
+    if pair and not _is_of_doubtful_identity(open_tube(visit.desk.record, pair)):
+        # The other label of the same tube: its tests are refused next.
+        return visit.go(f"/bench/tube?specimen={quoted(pair)}&pair={quoted(id)}")
+    return visit.go(f"/bench/tube?specimen={quoted(id)}")
+
+
+def _is_of_doubtful_identity(known: Known) -> bool:
+    return any(is_of_identity(verdict) for verdict in known.specimen.verdicts.values())
 
 
 def seen_of(visit: Visit) -> int:
@@ -206,7 +223,7 @@ def _page(visit: Visit, known: Known, *, said: str, status: int, is_news: bool =
 
 def _nothing() -> dict[str, Any]:
     """What the page shows where there is no tube."""
-    empty = {"left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": ""}
+    empty = {"left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "", "pair": ""}
     return {**empty, "tube": None, "is_open": False, "id": "not on record"}
 
 
@@ -216,6 +233,7 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
     now = desk.now()
     times = Times(desk.site, now)
     is_repeated = visit.method == "POST"
+    pair = _other(visit, visit.said("pair") or visit.query.get("pair", ""), known)
     return {
         "tube": specimen, "id": specimen.id, "left": "", "cap": cap_of(specimen, desk.site),
         "kind": kind_of(specimen, desk.site), "drawn": times.short(specimen.collected_at),
@@ -226,9 +244,10 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "seen": seen_of(visit) if is_repeated and not is_news else specimen.events,
         "said_before": {name: visit.said(name) if is_repeated else "" for name in _TEXTS}
         | {name: visit.said(name) for name in ("identifiers", "differ", "labels", "looked")}
-        | {"fault": visit.all_said("fault")},
+        | {"fault": visit.all_said("fault")} | ({"labels": "differ"} if pair else {}),
+        "pair": pair,
         "may_again": may_judge_again(specimen),
-        "is_open": bool(specimen.waiting) and (specimen.received_at is None or is_repeated),
+        "is_open": bool(specimen.waiting) and (specimen.received_at is None or is_repeated or bool(pair)),
         "clock": _clock(look_at_clock(known, desk.site, now=now), times),
         "identifiers": IDENTIFIERS, "labels": LABELS, "faults": FAULTS, "came": CAME, "indices": INDICES,
         "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "", **deeds_of(visit, known),
@@ -278,6 +297,4 @@ def _clock(view: ClockView, times: Times) -> dict[str, Any]:
 
 def quoted(text: str) -> str:
     """The text as it stands in an address."""
-    from urllib.parse import quote
-
     return quote(text, safe="")

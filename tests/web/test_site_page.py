@@ -242,7 +242,10 @@ def test_what_a_change_would_do_is_counted_on_a_log_of_orders(supervisor: Browse
     supervisor.post("/site/test/change", {**OWN_TUBE, "do": "try"})
     assert supervisor.status == 200
     assert "<b>3</b> get other tubes" in supervisor.text
-    assert "<b>+3</b> tubes" in supervisor.text
+    assert "<b>+3</b> tubes more or less" in supervisor.text
+    # What is not the same now and then is marked.
+    assert "<del>heparin gel, routine chemistry 1.1 mL</del>" in supervisor.text
+    assert "<ins>2 x heparin gel, routine chemistry 1.1 mL</ins>" in supervisor.text
     assert "For example" in supervisor.text
     assert sites.history() == ()
     supervisor.post("/site/orders", {"do": "forget"})

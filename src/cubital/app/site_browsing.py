@@ -116,7 +116,7 @@ def _test_row(edition: Edition, record: Test | Panel, levels: Mapping[tuple[str,
     kinds = edition.site.kinds
     tubes = dict.fromkeys(tube for accept in record.accepts for tube in accept.tubes if tube in kinds)
     first = record.accepts[0] if record.accepts else None
-    amount = f"{millilitres_text(first.volume_ul)} mL {first.matrix}" if first else "culture"
+    amount = f"{millilitres_text(first.volume_ul)} mL {first.matrix.replace('-', ' ')}" if first else "culture"
     return TestRow(
         key=record.key, name=record.name, also=record.also, bench=record.bench, amount=amount, is_panel=False,
         tubes=tuple((kinds[tube].mark, kinds[tube].name) for tube in tubes),

@@ -21,6 +21,7 @@ from cubital.planning.directory import LOINC_SYSTEMS
 UCUM = "http://unitsofmeasure.org"
 # Every report of a subject is held against every earlier one: more than these in one Bundle are refused.
 MOST_OF_SUBJECT = 200
+MOST_NAMED = 3
 
 
 class _Range(msgspec.Struct, frozen=True):
@@ -135,7 +136,8 @@ def _read_report(raw: dict[str, Any], where: str, known: dict[str, _Found], addi
             places[f"results[{len(rows)}]"] = found[1]
             rows.append(row)
     if not rows:
-        raise OrderError("found no Observation with a quantity; expected one at least", where=where)
+        found_ones = "; ".join(unread[:MOST_NAMED]) or "no Observation"
+        raise OrderError(f"found {found_ones}; expected an Observation with a quantity at least", where=where)
     at = _instant(report.effective_date_time, where)
     value: dict[str, object] = {"results": rows}
     age = _age_hours(report, known, at)
@@ -162,7 +164,7 @@ def _read_observation(raw: dict[str, Any], where: str, unread: list[str]) -> dic
         return None
     if quantity is None or quantity.value is None or quantity.comparator is not None:
         why = (
-            "no quantity" if quantity is None or quantity.value is None else f"a quantity {quantity.comparator} a bound"
+            "no quantity" if quantity is None or quantity.value is None else f"a quantity that is a bound ({quantity.comparator})"
         )
         unread.append(f"{where}: {why} takes no part")
         return None

@@ -279,6 +279,13 @@ def test_withdrawn_bounded_and_worded_observations_take_no_part_and_are_said() -
     assert len(found[0].unread) == 3
 
 
+def test_a_report_of_nothing_but_bounds_is_refused_with_each_of_them() -> None:
+    bounded = observation("2823-3", 1.5)
+    bounded["valueQuantity"]["comparator"] = "<"
+    with pytest.raises(CubitalError, match=r"contained\[0\]: a quantity that is a bound \(<\) takes no part; expected"):
+        read_fhir(report(bounded))
+
+
 @pytest.mark.parametrize(
     ("value", "said"),
     [

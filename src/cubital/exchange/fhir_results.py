@@ -163,9 +163,8 @@ def _read_observation(raw: dict[str, Any], where: str, unread: list[str]) -> dic
         unread.append(f"{where}: status {show_json(found.status)} takes no part")
         return None
     if quantity is None or quantity.value is None or quantity.comparator is not None:
-        why = (
-            "no quantity" if quantity is None or quantity.value is None else f"a quantity that is a bound ({quantity.comparator})"
-        )
+        has_value = quantity is not None and quantity.value is not None
+        why = f"a quantity that is a bound ({quantity.comparator})" if quantity and has_value else "no quantity"
         unread.append(f"{where}: {why} takes no part")
         return None
     row: dict[str, object] = {"code": _code(found.code, where), "value": quantity.value, "unit": _unit(quantity, where)}

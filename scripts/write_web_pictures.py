@@ -253,6 +253,26 @@ def ask_addition(page: Page) -> None:
     page.get_by_text("Draw again: lactate").wait_for()
 
 
+def scan_two(page: Page) -> None:
+    """Two scans with nothing recorded between, said to be one tube with two labels."""
+    fill_bench(page)
+    for id in ("INV01-1", "INV02-1"):
+        page.get_by_label("Scan a tube").fill(id)
+        page.keyboard.press("Enter")
+        page.get_by_role("heading", name=id).wait_for()
+    page.get_by_role("link", name="One tube").click()
+    page.get_by_text("Two labels on one tube").wait_for()
+
+
+def write_down(page: Page) -> None:
+    """What can be done with a tube that was received, one of it open."""
+    fill_bench(page)
+    page.get_by_label("Scan a tube").fill("INV10-1")
+    page.keyboard.press("Enter")
+    page.get_by_text("Spun", exact=True).click()
+    page.locator(".deeds").evaluate("deeds => deeds.scrollIntoView()")
+
+
 class Scene(msgspec.Struct, frozen=True):
     """One picture of a page: its file's name, the role signed in, the address, and what is done there first.
 
@@ -291,6 +311,8 @@ SCENES = (
     Scene("site-tables", "supervisor", "/site/tables"),
     Scene("bench", "processor", "/bench", fill_bench),
     Scene("bench-tube", "processor", "/bench", look_at_tube),
+    Scene("bench-two-labels", "processor", "/bench", scan_two),
+    Scene("bench-done", "processor", "/bench", write_down),
     Scene("bench-spin", "processor", "/bench", load_centrifuges),
     Scene("bench-add", "processor", "/bench", ask_addition),
     Scene("morning", "teacher", "/morning?min=270"),

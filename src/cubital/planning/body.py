@@ -14,7 +14,7 @@ from cubital.model import Bound, Caution, Draw, Order, PlannedTube, Reason, Site
 from cubital.model.vocabulary import PRIORITIES, ObjectiveKey
 from cubital.planning import cautions
 from cubital.planning.asks import Asked
-from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, opposed_terms
+from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, parted
 from cubital.planning.collections import Bottles, CulturePlan, plan_cultures, plan_discard
 from cubital.planning.layout import Layout
 from cubital.planning.packing import pack
@@ -167,14 +167,13 @@ class Composer:
     ) -> list[Wanted]:
         found = []
         tests = self.site.tests
-        terms = {term for a in asked if a.test in self._opposing for term in tests[a.test].handling}
-        opposed = opposed_terms(terms | {t for a in asked for t in tests[a.test].handling}) if terms else frozenset()
+        apart = self._apart(asked, shelf) if any(a.test in self._opposing for a in asked) else {}
         for a in asked:
             test = tests[a.test]
             draw = minutes.index(a.at_min)
-            apart = " ".join([term for term in test.handling if term in opposed]) if opposed else ""
             group = shelf.lots.get(test.bench, test.bench)
-            lot = (draw, f"{group} {apart}" if apart else group)
+            label = apart.get((a.at_min, a.test))
+            lot = (draw, group if label is None else f"{group} apart {label}")
             ways = shelf.ways_for(test, minimum=minimum)
             if draw in spared:
                 ways = {way: need for way, need in ways.items() if not shelf.is_ratio_critical(way)}
@@ -182,6 +181,19 @@ class Composer:
             else:
                 alone = shelf.alone_for(test, minimum=minimum)
                 found.append(Wanted(a.test, draw, a.priority, lot, test.own_tube, ways, alone))
+        return found
+
+    def _apart(self, asked: list[Asked], shelf: Shelf) -> dict[tuple[int, str], str]:
+        """The tests that go apart from others of their minute and benches, each with the mark of those it goes with."""
+        together: dict[tuple[int, str], dict[str, frozenset[str]]] = {}
+        for a in asked:
+            test = self.site.tests[a.test]
+            if not test.own_tube:
+                group = shelf.lots.get(test.bench, test.bench)
+                together.setdefault((a.at_min, group), {})[a.test] = frozenset(test.handling)
+        found = {}
+        for (at_min, _), terms in together.items():
+            found.update({(at_min, key): label for key, label in parted(terms).items()})
         return found
 
     def _tubes(

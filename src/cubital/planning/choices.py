@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Iterable, Mapping, Set
 from datetime import date
 from fractions import Fraction
 from types import MappingProxyType
@@ -192,6 +192,41 @@ def opposed_terms(terms: Set[str]) -> frozenset[str]:
     """
     known = facts.handling_terms()
     return frozenset(term for term in terms if term in known and not terms.isdisjoint(known[term].opposes))
+
+
+def oppose(one: Set[str], other: Set[str]) -> bool:
+    """Whether tests with these handling terms share no tube: a term of either opposes one of the other.
+
+    >>> oppose({"no_chill"}, {"ice", "cold_spin"}), oppose({"ice"}, {"ice", "cold_spin"})
+    (True, False)
+    """
+    known = facts.handling_terms()
+    return any(
+        not these.isdisjoint(known[term].opposes)
+        for those, these in ((one, other), (other, one))
+        for term in those
+        if term in known
+    )
+
+
+def parted(terms: Mapping[str, Set[str]]) -> dict[str, str]:
+    """Of tests with their handling terms those that share no tube with the rest; what has one mark may go together.
+
+    They go apart from each other only where they oppose each other. A test that opposes nothing stays with those that
+    must not be chilled, whatever it could also stand.
+
+    >>> parted({"ammonia": {"ice", "cold_spin"}, "lactate": {"ice"}, "renin": {"no_chill"}, "sodium": set()})
+    {'ammonia': '', 'lactate': ''}
+    """
+    opposed = opposed_terms(frozenset().union(*terms.values()))
+    apart = [key for key in terms if not opposed.isdisjoint(terms[key]) and _rivals(key, terms, terms)]
+    marks = {key: " ".join(_rivals(key, apart, terms)) for key in apart}
+    first = min(filter(None, marks.values()), default="")
+    return {key: mark or first for key, mark in marks.items()}
+
+
+def _rivals(key: str, others: Iterable[str], terms: Mapping[str, Set[str]]) -> list[str]:
+    return sorted(other for other in others if oppose(terms[key], terms[other]))
 
 
 def lots_of(site: Site) -> Mapping[str, str]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import permutations
 
-from cubital.facts import hematocrits
+from cubital.facts import handling_terms, hematocrits
 from cubital.model import Accept, Order, Plan, PlannedTube, Site, Test, Tube, TubeKind
 
 _PIPETTED = ("plasma", "serum")
@@ -97,6 +98,10 @@ def _check_company(tube: PlannedTube, site: Site, where: str) -> list[str]:
     if len(tube.tests) > 1:
         alone = [test.key for test in tests if test.own_tube]
         findings += [f"{where}: {key} must stand alone in its tube" for key in alone]
+    for one, other in permutations(tests, 2):
+        for term in set(one.handling) & set(handling_terms()):
+            for against in sorted(set(handling_terms()[term].opposes) & set(other.handling)):
+                findings.append(f"{where}: {one.key} ({term}) and {other.key} ({against}) do not share a tube")
     if not tube.tests:
         findings.append(f"{where}: it holds no test")
     if any(test.culture is not None for test in tests):

@@ -67,6 +67,15 @@ def test_an_own_tube_test_in_company_is_found() -> None:
     expect("smear must stand alone in its tube", SOUND, ORDER, with_test("smear", own_tube=True))
 
 
+def test_tests_of_one_tube_whose_handling_opposes_are_found() -> None:
+    for chilled in ("ice", "warm"):
+        site = with_test("glucose", handling=(chilled,))
+        unchilled = replace(site.tests["potassium"], handling=("no_chill",))
+        site = replace(site, tests={**site.tests, "potassium": unchilled})
+        said = f"glucose ({chilled}) and potassium (no_chill) do not share a tube"
+        assert any(said in finding for finding in verify(SOUND, ORDER, site))
+
+
 def test_an_empty_tube_is_found() -> None:
     plan = plan_of(*SOUND.tubes, tube_of(6, "royal", "", "whole-blood"))
     expect("it holds no test", plan)

@@ -87,3 +87,10 @@ def test_the_document_names_every_json_route(browser: Browser) -> None:
 def test_whatever_is_sent_is_answered_as_the_document_says(case: Case[Any], program: Browser) -> None:
     headers = {"Cookie": f"cubital={program.client.cookies.get('cubital')}", "Origin": HERE}
     case.call_and_validate(base_url=HERE, app=program.client.app, headers=headers, checks=CHECKS)
+
+
+def test_a_nul_in_the_address_is_refused_as_the_document_says(program: Browser) -> None:
+    answer = program.client.get("/api/tests?text=K%00")
+    assert (answer.status_code, answer.json()["error"]) == (400, "Refused")
+    document = program.client.get("/api/openapi.json").json()
+    assert "400" in document["paths"]["/api/tests"]["get"]["responses"]

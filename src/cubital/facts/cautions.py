@@ -50,7 +50,10 @@ class Access(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
 
 class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One handling term: what to do, in a few words, and why; `only_by` is where it has a meaning, empty everywhere."""
+    """One handling term: what to do, in a few words, and why; `only_by` is where it has a meaning, empty everywhere.
+
+    A run up to `run_at_most_c`, or from `run_at_least_c` on, in degrees Celsius, keeps a tube as the term asks.
+    """
 
     key: str
     instruction: str
@@ -58,6 +61,13 @@ class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     marks: Marks
     opposes: tuple[str, ...] = ()
     only_by: tuple[str, ...] = ()
+    run_at_most_c: int | None = None
+    run_at_least_c: int | None = None
+
+    def keeps(self, run_c: int) -> bool:
+        """Whether a run at this temperature keeps a tube as the term asks; False where the facts do not say."""
+        is_cold = self.run_at_most_c is not None and run_c <= self.run_at_most_c
+        return is_cold or (self.run_at_least_c is not None and run_c >= self.run_at_least_c)
 
 
 class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -20,7 +20,6 @@ STEPS: tuple[StepKey, ...] = (
     "mix", "dark", "ice", "warm", "clot", "deliver", "spin", "separate", "freeze", "test",
 )  # fmt: skip
 _HOUR_S = 3600
-_COLD_RUN_C, _WARM_RUN_C = 8, 35
 _AT_ONCE = Limit(0, True, "at once", "common-practice", ("common-practice",))
 
 
@@ -253,7 +252,9 @@ def _lives(specimen: Specimen, terms: set[str], life: Life) -> tuple[Life, ...]:
     temperature.
     """
     place: StorageKey | None = "warm" if "warm" in terms else "ice" if "ice" in terms else None
-    if place is None or specimen.stays or not all(_is_run_in(place, spin.temperature_c) for spin in specimen.spins):
+    if place is None or specimen.stays:
+        return (life,)
+    if not all(facts.handling_terms()[place].keeps(spin.temperature_c) for spin in specimen.spins):
         return (life,)
     at_once_s = house_rules()["at_once"].at_most_s or 0
     there = Life((Phase("ambient", 0, at_once_s), Phase(place, at_once_s, None)), life.separated_s)
@@ -264,11 +265,6 @@ def _lives(specimen: Specimen, terms: set[str], life: Life) -> tuple[Life, ...]:
     until = (Phase("ambient", 0, at_once_s), Phase(place, at_once_s, life.separated_s))
     then = Life((*until, Phase("ambient", life.separated_s, None)), life.separated_s)
     return (there, then, life)
-
-
-def _is_run_in(place: StorageKey, temperature_c: int) -> bool:
-    """Whether a run at this temperature leaves a tube in this place: 2-8 C for ice; common practice, no source."""
-    return temperature_c <= _COLD_RUN_C if place == "ice" else temperature_c >= _WARM_RUN_C
 
 
 def spin_of(specimen: Specimen, tests: tuple[Test, ...]) -> facts.Spin | None:

@@ -49,7 +49,7 @@ def describe(visit: Visit) -> Response:
 def document() -> dict[str, Any]:
     """What the routes take and give, as OpenAPI 3.1 (spec.openapis.org/oas/v3.1.0)."""
     error = {"description": "Refused, and why", "content": {"application/json": {"schema": _ref("error")}}}
-    refusals = dict.fromkeys(("401", "403", "415", "422", "503"), error)
+    refusals = dict.fromkeys(("400", "401", "403", "415", "422", "503"), error)
     refusals |= {"413": {"description": "More was sent than is taken"}, "421": {"description": "Another server's name"}}
     text = {"name": "text", "in": "query", "required": True,
             "schema": {"type": "string", "minLength": 1, "maxLength": MOST_TEXT}}  # fmt: skip

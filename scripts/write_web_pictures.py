@@ -57,7 +57,7 @@ def type_order(page: Page) -> None:
     page.get_by_label("Age", exact=True).fill("61")
     page.get_by_label("Weight, kg").fill("70")
     page.get_by_text("winged set").click()
-    page.get_by_text("42 %").wait_for()
+    page.get_by_text("61 a, 70 kg; winged set").wait_for()
 
 
 def show_tray(page: Page) -> None:
@@ -286,7 +286,14 @@ class Scene(msgspec.Struct, frozen=True):
     is_single: bool = False
 
 
+# The bench comes first: its invented morning is offered while the record is empty.
 SCENES = (
+    Scene("bench", "processor", "/bench", fill_bench),
+    Scene("bench-tube", "processor", "/bench", look_at_tube),
+    Scene("bench-two-labels", "processor", "/bench", scan_two),
+    Scene("bench-done", "processor", "/bench", write_down),
+    Scene("bench-spin", "processor", "/bench", load_centrifuges),
+    Scene("bench-add", "processor", "/bench", ask_addition),
     Scene("sign-in", None, "/sign-in"),
     Scene("draw", "collector", "/draw", type_order),
     Scene("draw-tubes", "collector", "/draw", show_tray),
@@ -309,12 +316,6 @@ SCENES = (
     Scene("site-stock", "supervisor", "/site/stock"),
     Scene("site-versions", "supervisor", "/site/versions"),
     Scene("site-tables", "supervisor", "/site/tables"),
-    Scene("bench", "processor", "/bench", fill_bench),
-    Scene("bench-tube", "processor", "/bench", look_at_tube),
-    Scene("bench-two-labels", "processor", "/bench", scan_two),
-    Scene("bench-done", "processor", "/bench", write_down),
-    Scene("bench-spin", "processor", "/bench", load_centrifuges),
-    Scene("bench-add", "processor", "/bench", ask_addition),
     Scene("morning", "teacher", "/morning?min=270"),
     Scene("explain-order", "teacher", "/explain"),
     Scene("explain-carry-over", "teacher", "/explain", section("carry")),

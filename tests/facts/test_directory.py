@@ -78,7 +78,9 @@ def test_the_special_tubes_serve_what_the_trade_says_they_serve() -> None:
     }  # fmt: skip
     assert {"glucose", "lactate", "ethanol", "glucose-tolerance-0-min"} <= served["fluoride-oxalate"]
     assert {"ammonia", "sodium", "potassium", "venous-blood-gas"} <= served["heparin"]
-    assert {"erythrocyte-sedimentation-rate", "complete-blood-count", "group-check"} <= served["edta"]
+    assert {"erythrocyte-sedimentation-rate", "complete-blood-count"} <= served["edta"]
+    bank = {"abo-rh-group", "group-check", "type-and-screen", "crossmatch"}
+    assert bank <= served["edta-blood-bank"] - served["edta"]
     assert "lithium" not in served["heparin"] | served["heparin-gel"] | served["iodoacetate-heparin"]
     assert served["ammonium-heparin"] == set()
 

@@ -277,3 +277,14 @@ def test_receiving_needs_the_token_of_the_session(bench: Browser, morning: Speci
     form = opened(bench)
     assert bench.post("/bench/tube", {**form, **GOOD, "do": "record", "token": "0" * 64}).status == 403
     assert events(morning) == ["Collected"]
+
+
+def test_the_tube_s_page_says_what_is_due_as_its_line_on_the_board_does(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
+    late = r"■ \d+ min late"
+    assert re.search(late, text_of(bench.get("/bench")))
+    page = text_of(bench.get("/bench/tube?specimen=INV05-1"))
+    head = page.partition("What was decided")[0]
+    assert re.search(f"{late} : spin 1300-2000 g, 10 min, 20-25 C, begin by", head)
+    assert "Recorded so far: 3 things, the last: judged: 4 verdicts, 0 refused" in page

@@ -61,7 +61,7 @@ def _begin_with(watched: Watched, name: str, first: str, own: str) -> None:
     page.get_by_label("Present password").fill(first)
     page.get_by_label("New password").fill(own)
     page.get_by_label("The same again").fill(own)
-    page.get_by_role("button", name="Take it").click()
+    page.get_by_role("button", name="Set the password").click()
     page.wait_for_url("**/draw")
 
 

@@ -101,10 +101,9 @@ def _choice(deed: DeedKey, record: SpecimenRecord, specimen: Specimen, site: Sit
         return ""
 
     if deed == "spun":
-        if specimen.spins and not (why := refused(Spun(rcf_g=1, spin_s=1, temperature_c=20, **told))):
+        why = refused(Spun(rcf_g=1, spin_s=1, temperature_c=20, **told))
+        if specimen.spins and not why:
             why = "spun before; expected a first run; another one is written at the prompt, with a key of its own"
-        elif not specimen.spins:
-            why = refused(Spun(rcf_g=1, spin_s=1, temperature_c=20, **told))
         return Choice(deed=deed, refused=why, hint=_spin_hint(specimen, site))
     if deed == "stored":
         here = specimen.stays[-1].storage if specimen.stays else None
@@ -121,9 +120,14 @@ def _choice(deed: DeedKey, record: SpecimenRecord, specimen: Specimen, site: Sit
         can = tuple(test for test, why in whys.items() if not why)
         gone = refused(Discarded(why="trial", **told)) or "found no test that waits, expected one at least"
         return Choice(deed=deed, refused="" if can else next(iter(whys.values()), gone), tests=can)
+    return Choice(deed=deed, refused=refused(Discarded(why="trial", **told)), hint=_waiting_hint(specimen))
+
+
+def _waiting_hint(specimen: Specimen) -> str:
     waits = len(specimen.waiting)
-    hint = f"{waits} test{'' if waits == 1 else 's'} of it still wait{'s' if waits == 1 else ''}" if waits else ""
-    return Choice(deed=deed, refused=refused(Discarded(why="trial", **told)), hint=hint)
+    if not waits:
+        return ""
+    return "1 test of it still waits" if waits == 1 else f"{waits} tests of it still wait"
 
 
 def _spin_hint(specimen: Specimen, site: Site) -> str:

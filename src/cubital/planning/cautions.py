@@ -120,8 +120,11 @@ def _of_citrate(tubes: tuple[PlannedTube, ...], order: Order, hematocrit: Fracti
         return []
     sizes = sorted({(t.draw_ul, t.liquid_additive_ul) for t in tubes if t.additive == "citrate-9-1"})
     asked = "; ".join(_citrate_asked(draw_ul, holds_ul, hematocrit) for draw_ul, holds_ul in sizes if holds_ul)
-    words = f"{high.text} By the published formulas: {asked}." if asked else high.text
-    return [caution_of("stop", words, high.marks[0])]
+    if not asked:
+        return [caution_of("stop", high.text, high.marks[0])]
+    words = f"{high.text} By the published formulas: {asked}."
+    sources = tuple(mark.source for mark in high.marks)
+    return [Caution(level="stop", text=words, basis=high.marks[0].basis, sources=sources)]
 
 
 def _citrate_asked(draw_ul: int, holds_ul: int, hematocrit: Fraction) -> str:

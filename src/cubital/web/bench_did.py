@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from starlette.responses import Response
@@ -10,10 +9,11 @@ from starlette.responses import Response
 from cubital.app.counter import open_tube, tube_on_record
 from cubital.app.deed_choices import DEEDS, Deed, do_deed, try_deed
 from cubital.app.known import Known
-from cubital.errors import CubitalError, LostRace, OrderError, RecordUnavailable, UnitError
+from cubital.errors import CubitalError, LostRace, OrderError, RecordUnavailable
 from cubital.handling.keeping import PLACES
 from cubital.model.specimen import Specimen
-from cubital.units import exact, millilitres_text
+from cubital.units import millilitres_text
+from cubital.web.bench_numbers import number_said, whole_said
 from cubital.web.bench_page import STATION
 from cubital.web.bench_race import who_was_first
 from cubital.web.bench_rows import name_of
@@ -82,31 +82,12 @@ def read_deed(visit: Visit) -> Deed:
     kind = next((one for one in DEEDS if one == visit.said("do")), None)
     if kind is None:
         raise OrderError(f"found no deed; expected one of {', '.join(DEEDS)}", where="deed")
-    minutes, ml = _number(visit, "minutes"), _number(visit, "ml")
+    minutes, ml = number_said(visit, "minutes"), number_said(visit, "ml")
     return Deed(
-        kind=kind, rcf_g=_whole(visit, "rcf_g"), spin_s=None if minutes is None else int(minutes * 60),
-        temperature_c=_whole(visit, "temp_c"),
+        kind=kind, rcf_g=whole_said(visit, "rcf_g"), spin_s=None if minutes is None else int(minutes * 60),
+        temperature_c=whole_said(visit, "temp_c"),
         storage=next((place for place in PLACES if place == visit.said("storage")), None),
         into=" ".join(visit.said("into").split()), volume_ul=None if ml is None else int(ml * 1000),
         tests=tuple(visit.all_said("test")), why=" ".join(visit.said("why").split()),
-        ago_min=_whole(visit, "ago_min") or 0,
+        ago_min=whole_said(visit, "ago_min") or 0,
     )  # fmt: skip
-
-
-def _number(visit: Visit, name: str) -> Decimal | None:
-    text = visit.said(name).strip()
-    if not text:
-        return None
-    where = name.replace("_", " ")
-    exact(text, where=where)
-    found = Decimal(text)
-    if abs(found) > 100_000:
-        raise UnitError(f"found {text[:20]}; expected a smaller number", where=where)
-    return found
-
-
-def _whole(visit: Visit, name: str) -> int | None:
-    found = _number(visit, name)
-    if found is not None and found != int(found):
-        raise UnitError(f"found {found}; expected a whole number", where=name.replace("_", " "))
-    return None if found is None else int(found)

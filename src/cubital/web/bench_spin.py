@@ -13,9 +13,10 @@ from cubital.app.deeds import Doer
 from cubital.app.spin_loads import ALWAYS, SpinLoads, load_centrifuges
 from cubital.app.spin_runs import Heap, Waiting, record_run, waiting_for_spin
 from cubital.app.spin_words import clock_words, headline_words, lasting, program_words, proof_words
-from cubital.errors import CubitalError, LostRace, OrderError, RecordUnavailable, UnitError
+from cubital.errors import CubitalError, LostRace, OrderError, RecordUnavailable
 from cubital.model.centrifuge import Filled, SpinRun
-from cubital.units import exact, millilitres_text
+from cubital.units import millilitres_text
+from cubital.web.bench_numbers import number_said
 from cubital.web.bench_page import STATION, frame
 from cubital.web.bench_race import who_was_first
 from cubital.web.bench_rows import Cap, cap_of, kind_of
@@ -89,7 +90,7 @@ def _refused(visit: Visit, said: str, *, status: int) -> Response:
 def _record(visit: Visit) -> Response:
     assert visit.visitor is not None
     ids = visit.all_said("tube")
-    rcf_g, minutes, temp_c = (_number(visit, name) for name in ("rcf_g", "minutes", "temp_c"))
+    rcf_g, minutes, temp_c = (number_said(visit, name) for name in ("rcf_g", "minutes", "temp_c"))
     if rcf_g is None or minutes is None or temp_c is None or rcf_g != int(rcf_g) or temp_c != int(temp_c):
         raise OrderError("expected force, time and temperature of the run, force and degrees whole", where="run")
     doer = Doer(visit.visitor.account.name, STATION, visit.desk.now())
@@ -108,9 +109,9 @@ def _load(visit: Visit, waiting: Waiting) -> SpinLoads:
             if one.id not in visit.all_said("take"):
                 continue
             row: dict[str, Any] = {"id": one.id}
-            if (diameter := _number(visit, f"diameter {key}")) is not None:
+            if (diameter := number_said(visit, f"diameter {key}")) is not None:
                 row["diameter_mm"] = diameter
-            fill = _number(visit, f"fill {one.id}")
+            fill = number_said(visit, f"fill {one.id}")
             if fill is None and visit.said(f"full {key}"):
                 fill = Decimal(heap.draw_ul) / 1000
             if fill is not None:
@@ -121,7 +122,7 @@ def _load(visit: Visit, waiting: Waiting) -> SpinLoads:
     rows = []
     for centrifuge in visit.desk.site.centrifuges:
         row = {"name": centrifuge.key, "in_use": bool(visit.said(f"in_use {centrifuge.key}"))}
-        if (temp := _number(visit, f"stands_c {centrifuge.key}")) is not None:
+        if (temp := number_said(visit, f"stands_c {centrifuge.key}")) is not None:
             row["temp_c"] = temp
         rows.append(row)
     data = json.dumps({"tubes": tubes, "centrifuges": rows}, default=_plain).encode()
@@ -135,18 +136,6 @@ def _plain(value: object) -> float | int:
     """A number of the form for the JSON that the reader of waiting tubes takes."""
     assert isinstance(value, Decimal)
     return int(value) if value == int(value) else float(value)
-
-
-def _number(visit: Visit, name: str) -> Decimal | None:
-    text = visit.said(name).strip()
-    if not text:
-        return None
-    where = name.replace("_", " ")
-    exact(text, where=where)
-    found = Decimal(text)
-    if abs(found) > 100_000:
-        raise UnitError(f"found {text[:20]}; expected a smaller number", where=where)
-    return found
 
 
 def key_of(heap: Heap) -> str:

@@ -5,28 +5,29 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections import Counter
-from decimal import Decimal
+from datetime import datetime
 from typing import Any, cast
 from urllib.parse import quote
 
 import msgspec
 from starlette.responses import Response
 
-from cubital.app.bench_board import ClockView, look_at_clock
+from cubital.app.bench_board import ClockView, look_at_board, look_at_clock
 from cubital.app.counter import confirm_second, may_judge_again, open_tube, receive_seen, tube_on_record
 from cubital.app.explanation import Statement, of_reason
 from cubital.app.known import Known
+from cubital.app.live_board import Look
 from cubital.app.receipt import Person, Receipt, receive
-from cubital.errors import CubitalError, LostRace, RecordUnavailable, UnitError
+from cubital.errors import CubitalError, LostRace, RecordUnavailable
 from cubital.facts.keeping import INDICES, StorageKey
 from cubital.handling.receipt import Arrival, LabelSeen, is_of_identity
 from cubital.model import Site
 from cubital.model.specimen import Verdict
-from cubital.units import exact
 from cubital.web.bench_deeds import deeds_of
+from cubital.web.bench_numbers import number_said, whole_said
 from cubital.web.bench_page import STATION, frame
 from cubital.web.bench_race import who_was_first
-from cubital.web.bench_rows import cap_of, counted, kind_of, name_of
+from cubital.web.bench_rows import Row, cap_of, counted, kind_of, name_of, rows_of
 from cubital.web.bench_times import Times
 from cubital.web.visit import Visit
 
@@ -181,37 +182,18 @@ def read_arrival(visit: Visit) -> Arrival:
             has_time=good("no_time"), has_collector=good("no_collector"),
             labels=2 if labels in ("agree", "differ") else 1, labels_agree={"agree": True, "differ": False}.get(labels),
         )  # fmt: skip
-    fill = _whole(visit, "fill", 200, "percent")
-    usable_ml = _decimal(visit, "usable_ml", 100, "mL")
+    fill = whole_said(visit, "fill", least=0, most=200, unit="percent")
+    usable_ml = number_said(visit, "usable_ml", least=0, most=100, unit="mL")
     came = next((key for key, _ in CAME if key and key == visit.said("came")), None)
-    indices = {key: _decimal(visit, key, 100_000, "") for key in INDICES}
+    indices = {key: number_said(visit, key, least=0) for key in INDICES}
     return Arrival(
         at=visit.desk.now(), label=label, is_expired=seen("expired"), is_clotted=seen("clotted"),
         fill_percent=fill if fill is not None else 100 if looked else None, has_leaked=seen("leaked"),
         was_open=seen("open"), was_dark=good("light"), came=cast(StorageKey | None, came),
-        after_min=_whole(visit, "after_min", 100_000, "minutes"),
+        after_min=whole_said(visit, "after_min", least=0, unit="minutes"),
         usable_ul=None if usable_ml is None else int(usable_ml * 1000),
         indices={key: value for key, value in indices.items() if value is not None},
     )  # fmt: skip
-
-
-def _decimal(visit: Visit, name: str, most: int, unit: str) -> Decimal | None:
-    text = visit.said(name).strip()
-    if not text:
-        return None
-    where = name.replace("_", " ")
-    exact(text, where=where)
-    found = Decimal(text)
-    if not 0 <= found <= most:
-        raise UnitError(f"found {text[:20]}; expected 0 to {most} {unit}".rstrip(), where=where)
-    return found
-
-
-def _whole(visit: Visit, name: str, most: int, unit: str) -> int | None:
-    found = _decimal(visit, name, most, unit)
-    if found is not None and found != int(found):
-        raise UnitError(f"found {found}; expected whole {unit}", where=name.replace("_", " "))
-    return None if found is None else int(found)
 
 
 def _page(visit: Visit, known: Known, *, said: str, status: int, is_news: bool = False) -> Response:
@@ -248,10 +230,16 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "pair": pair,
         "may_again": may_judge_again(specimen),
         "is_open": bool(specimen.waiting) and (specimen.received_at is None or is_repeated or bool(pair)),
-        "clock": _clock(look_at_clock(known, desk.site, now=now), times),
+        "clock": _clock(look_at_clock(known, desk.site, now=now), times), "due": _due(known, desk.site, now),
         "identifiers": IDENTIFIERS, "labels": LABELS, "faults": FAULTS, "came": CAME, "indices": INDICES,
         "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "", **deeds_of(visit, known),
     }  # fmt: skip
+
+
+def _due(known: Known, site: Site, now: datetime) -> tuple[Row, ...]:
+    """What is to be done with this tube, in the words of its line on the board."""
+    look = Look(view=look_at_board((known,), site, now=now), specimens={known.specimen.id: known.specimen})
+    return rows_of(look, site).rows
 
 
 def _verdict(found: Receipt, visit: Visit) -> dict[str, Any]:

@@ -241,6 +241,8 @@ def test_a_high_hematocrit_says_how_much_citrate_the_tube_should_hold() -> None:
     order = order_of("PT", patient=Patient(hematocrit=Fraction(62, 100)))
     assert [tube.draw_ul for tube in verified(order, SHIPPED).tubes] == [900]
     assert any("for 0.9 mL of blood 0.06 to 0.07 mL of citrate, not 0.1" in text for text in said(order, "stop"))
+    told = next(c for c in verified(order, SHIPPED).cautions if "By the published formulas" in c.text)
+    assert {"clsi-h21-2024", "fritsma", "clsi-h21-2008"} <= set(told.sources)
     edge = order_of("PT", patient=Patient(hematocrit=Fraction(55, 100)))
     assert not any("citrate" in text for text in said(edge, "stop"))
 

@@ -17,7 +17,7 @@ from cubital.app.site_test_form import own_test, shipped_test
 from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Panel, Test, TubeKind
 from cubital.planning.directory import Directory
-from cubital.planning.lint import is_usable
+from cubital.planning.sizes import is_usable
 from cubital.units import millilitres_text
 
 OURS = "this site's own file"

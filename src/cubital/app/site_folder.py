@@ -36,8 +36,8 @@ class SiteCheck(msgspec.Struct, frozen=True, kw_only=True):
 
 def check_site(folder: Path, *, today: datetime.date | None = None) -> SiteCheck:
     """Every finding about this folder in one run: of its files, and of what no plan could use."""
-    from cubital.planning.lint import find_expired
     from cubital.planning.own_keys import find_own_keys
+    from cubital.planning.sizes import find_expired
 
     today = today or read_today()
     site, lost_kinds, findings = read_findings(folder)

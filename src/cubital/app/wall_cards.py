@@ -15,9 +15,10 @@ from cubital.paper.flow import Imprint, Section, print_sections
 from cubital.paper.order_card import CardStep, CardTube, OrderCard, lay_order_card
 from cubital.paper.tests_card import CardCap, TestCard, TestLine, lay_test_card
 from cubital.paper.tube import TubePicture
-from cubital.planning.lint import SKIN_PUNCTURE, is_usable
+from cubital.planning.lint import SKIN_PUNCTURE
 from cubital.planning.rows import inversion_count, spin_words
 from cubital.planning.sequence import Sequence
+from cubital.planning.sizes import is_usable
 
 CARDS = ("order", "tests", "bench")
 _VENOUS = "straight-needle"

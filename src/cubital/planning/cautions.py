@@ -13,8 +13,8 @@ from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL
 from cubital.planning.collections import CulturePlan
-from cubital.planning.lint import is_usable
 from cubital.planning.patient import Limit
+from cubital.planning.sizes import is_usable
 from cubital.units import millilitres_text
 
 NEWBORN_D = 30

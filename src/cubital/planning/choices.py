@@ -13,7 +13,7 @@ from cubital.errors import NoTube, PlanError
 from cubital.model import Site, Test, Tube, TubeKind
 from cubital.model.vocabulary import MATRICES, MatrixKey
 from cubital.planning.capacity import usable_ul
-from cubital.planning.lint import is_usable
+from cubital.planning.sizes import is_usable
 from cubital.units import millilitres_text
 
 RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")

@@ -10,7 +10,8 @@ from cubital import facts
 from cubital.errors import PlanError
 from cubital.model import Order, Patient, PlannedTube, Reason, Site, Tube, TubeKind
 from cubital.planning.choices import RATIO_CRITICAL
-from cubital.planning.lint import SKIN_PUNCTURE, is_usable
+from cubital.planning.lint import SKIN_PUNCTURE
+from cubital.planning.sizes import is_usable
 from cubital.units import millilitres_text
 
 PEDIATRIC_BOTTLE_MAX_UL = 4000

@@ -11,14 +11,11 @@ from fractions import Fraction
 from cubital import facts
 from cubital.model import Accept, Finding, Placing, Site, Test, Tube, TubeKind
 from cubital.planning.capacity import usable_ul
+from cubital.planning.sizes import find_empty_stock, find_odd_citrate, is_usable, warning
 
 SKIN_PUNCTURE = "skin-puncture"
 # A kind kept for one of these uses is placed only by a place that names the use.
 OWN_PLACE_USES = ("trace-element", "lead")
-# ISO 6710: one volume of citrate solution to nine (coagulation) or four (sedimentation) of blood.
-BLOOD_TO_CITRATE = {"citrate-9-1": 9, "citrate-4-1": 4}
-# The least and most share of the nominal liquid that is let pass: common practice, no source.
-LEAST_LIQUID, MOST_LIQUID = Fraction(9, 10), Fraction(11, 10)
 
 
 class KeptLint:
@@ -43,19 +40,14 @@ def lint(site: Site, *, on: date | None = None, kept: KeptLint | None = None) ->
     """
     return (
         *_find_unplaced(site),
-        *_find_empty_stock(site.kinds, on),
-        *_find_odd_citrate(site.kinds),
+        *find_empty_stock(site.kinds, on),
+        *find_odd_citrate(site.kinds),
         *_find_odd_placings(site),
         *_find_idle_placings(site),
         *_find_odd_groups(site),
         *_find_like_benches(site.tests.values()),
         *_find_unserved(site, on, kept),
     )
-
-
-def is_usable(tube: Tube, on: date | None) -> bool:
-    """Whether a size is on the shelf and, where the day is known, not expired."""
-    return tube.in_stock != 0 and (on is None or tube.expires is None or on <= tube.expires)
 
 
 def is_placed(kind: TubeKind, policy: facts.OrderPolicy) -> bool:
@@ -82,7 +74,7 @@ def _find_unplaced(site: Site) -> Iterator[Finding]:
                 continue
             choices = [c for s in policy.silent if _is_about(s, kind) for c in s.choices]
             said = f" ({'; '.join(choices)})" if choices else ""
-            yield _warning(
+            yield warning(
                 "tubes.toml",
                 f"[{kind.key}]",
                 found=f"a kind that {policy.name} does not place",
@@ -119,55 +111,11 @@ def beside(placing: Placing) -> str:
     return placing.after or placing.before or placing.with_kind or ""
 
 
-def _find_empty_stock(kinds: Mapping[str, TubeKind], on: date | None) -> Iterator[Finding]:
-    for kind in kinds.values():
-        if not any(is_usable(tube, on) for tube in kind.sizes):
-            is_counted_out = all(tube.in_stock == 0 for tube in kind.sizes)
-            yield _warning(
-                "tubes.toml",
-                f"[{kind.key}] sizes",
-                found="none in stock" if is_counted_out else f"no lot that may be used on {on}",
-                expected="one usable size at least",
-                remedy="restock it, or take the kind out",
-            )
-
-
-def find_expired(kinds: Mapping[str, TubeKind], on: date) -> Iterator[Finding]:
-    """A note for each lot past its day, where another size of its kind is still used in its stead."""
-    for kind in kinds.values():
-        if any(is_usable(tube, on) for tube in kind.sizes):
-            for i, tube in enumerate(kind.sizes):
-                if tube.in_stock != 0 and not is_usable(tube, on):
-                    yield Finding(
-                        level="note",
-                        file="tubes.toml",
-                        entry=f"[{kind.key}] sizes[{i}].expires",
-                        found=f"{tube.expires}, past on {on}; no plan uses it",
-                        expected="a day to come",
-                        remedy="restock it, or take this size out",
-                    )
-
-
-def _find_odd_citrate(kinds: Mapping[str, TubeKind]) -> Iterator[Finding]:
-    for kind in kinds.values():
-        ratio = BLOOD_TO_CITRATE.get(kind.additive)
-        for i, tube in enumerate(kind.sizes if ratio else ()):
-            nominal_ul = Fraction(tube.draw_ul, ratio or 1)
-            if not LEAST_LIQUID * nominal_ul <= tube.liquid_additive_ul <= MOST_LIQUID * nominal_ul:
-                yield _warning(
-                    "tubes.toml",
-                    f"[{kind.key}] sizes[{i}].liquid_additive_ul",
-                    found=str(tube.liquid_additive_ul),
-                    expected=f"about {round(nominal_ul)} microlitres, one part to {ratio} of blood",
-                    remedy=f"check the draw, the liquid and the additive {kind.additive}",
-                )
-
-
 def _find_odd_placings(site: Site) -> Iterator[Finding]:
     for placing in site.planning.placings:
         for kind in (placing.kind, beside(placing)):
             if kind not in site.kinds:
-                yield _warning(
+                yield warning(
                     "site.toml",
                     f"[place] {placing.kind}",
                     found=f'"{kind}"',
@@ -186,7 +134,7 @@ def _find_idle_placings(site: Site) -> Iterator[Finding]:
         is_pricked = kind.accesses is None or SKIN_PUNCTURE in kind.accesses
         keys = {*_policies_of(kind, site.planning.order_of_draw), *((SKIN_PUNCTURE,) if is_pricked else ())}
         if all(is_placed(kind, policies[key]) for key in keys):
-            yield _warning(
+            yield warning(
                 "site.toml",
                 f"[place] {placing.kind}",
                 found=f"a kind that {policies[site.planning.order_of_draw].name} places itself; this line does nothing",
@@ -200,7 +148,7 @@ def _find_odd_groups(site: Site) -> Iterator[Finding]:
     for i, group in enumerate(site.planning.share_benches):
         for bench in group:
             if bench not in benches:
-                yield _warning(
+                yield warning(
                     "site.toml",
                     f"[planning] share_benches[{i}]",
                     found=f'"{bench}"',
@@ -216,7 +164,7 @@ def _find_like_benches(tests: Iterable[Test]) -> Iterator[Finding]:
     for bench in sorted(counts, key=lambda b: (-counts[b], b)):
         usual = first.setdefault("".join(bench.casefold().split()), bench)
         if usual != bench:
-            yield _warning(
+            yield warning(
                 "tests.toml",
                 f"bench {bench}",
                 found=f'"{bench}" beside "{usual}"',
@@ -249,7 +197,7 @@ def _find_in_test(
         yield from _find_too_large(site, test, stocked, usable, hematocrit)
         return
     asked = ", ".join(dict.fromkeys(k for a in test.accepts for k in a.tubes))
-    yield _warning(
+    yield warning(
         "tests.toml",
         f"[{test.key}] accepts",
         found=f"{asked}, none of them in stock",
@@ -265,7 +213,7 @@ def _find_unknown_kinds(
     for j, kind in enumerate(accept.tubes):
         if kind not in known:
             named = [k.key for k in kinds.values() if k.stopper and kind.casefold() in k.stopper.casefold()]
-            yield _warning(
+            yield warning(
                 "tests.toml",
                 f"[{test.key}] accepts[{i}].tubes[{j}]",
                 found=f'"{kind}"',
@@ -300,7 +248,7 @@ def _find_too_large(
     i = test.accepts.index(accept)
     field = "volume_ul" if yield_ul >= accept.minimum_ul else "minimum_ul"
     found_ul = accept.volume_ul if field == "volume_ul" else accept.minimum_ul
-    yield _warning(
+    yield warning(
         "tests.toml",
         f"[{test.key}] accepts[{i}].{field}",
         found=str(found_ul),
@@ -317,7 +265,3 @@ def _adult_hematocrit() -> Fraction:
 def _near_remedy(word: str, known: Iterable[str]) -> str:
     near = difflib.get_close_matches(word[:80], list(known), 1, 0.6)
     return f"write {near[0]}" if near else "correct it, or take it out"
-
-
-def _warning(file: str, entry: str, *, found: str, expected: str, remedy: str) -> Finding:
-    return Finding(level="warning", file=file, entry=entry, found=found, expected=expected, remedy=remedy)

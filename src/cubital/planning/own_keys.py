@@ -33,5 +33,5 @@ def _shipped_key(test: Test, directory: Directory) -> str | None:
     loinc = test.codes.get("loinc")
     words = (loinc,) if loinc is not None else (test.key, test.name, *test.also)
     found = {entry for word in words for entry in directory.look_up(word)}
-    kinds_and_keys = sorted(found)
-    return kinds_and_keys[0][1] if len(found) == 1 and kinds_and_keys[0][0] == "test" else None
+    kind, key = found.pop() if len(found) == 1 else ("none", None)
+    return key if kind == "test" else None

@@ -13,7 +13,8 @@ from cubital import facts
 from cubital.exchange.demo_folder import demo_folder
 from cubital.exchange.site_folder import read_site
 from cubital.model import Accept, Finding, Placing, Planning, Site, Test, Tube, TubeKind
-from cubital.planning.lint import find_expired, is_placed, lint
+from cubital.planning.lint import is_placed, lint
+from cubital.planning.sizes import find_expired
 
 ON = datetime.date(2026, 11, 25)
 SERUM = TubeKind(

@@ -1,6 +1,6 @@
 // Whose draw it is, as this device may remember it without a connection: a salted, slow digest of the request's name,
-// number and birth date, kept with the draw and gone with it. Nothing of the three can be read from it. Without a safe
-// connection browsers give no digest; then only the server tells one patient from another.
+// number and birth date, kept with the draw and gone with it. None of the three can be read from it, only tried out, slowly.
+// Without a safe connection browsers give no digest; then only the server tells one patient from another.
 "use strict";
 const cubitalWhose = (() => {
   // So that trying out who it could be is slow; a house rule without a source.

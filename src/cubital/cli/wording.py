@@ -42,7 +42,7 @@ _PATIENT = (
     click.option("--flag", "flags", metavar="WORD", multiple=True, help="Such as anticoagulated; repeatable."),
     click.option("--access", metavar="WORD", help="straight-needle, winged-set, syringe, skin-puncture or line."),
     click.option("--dead-space-ml", metavar="ML", help="Dead space of the line."),
-    click.option("--objective", metavar="WORD", help="fewest-tubes or least-blood."),
+    click.option("--objective", metavar="WORD", help="by-patient, liked-kinds, fewest-tubes or least-blood."),
     click.option("--stat", is_flag=True, help="Every test of this order is stat."),
 )
 on_day = click.option("--on", metavar="DATE", help="Day of the draw, such as 2026-11-25; else today.")

@@ -1,15 +1,15 @@
 """The vocabulary: frozen records that planning, handling and the adapters share."""
 
 from cubital.model.finding import Finding
-from cubital.model.order import Ask, Line, Order
+from cubital.model.order import Ask, Event, Line, Order
 from cubital.model.patient import Patient
-from cubital.model.plan import Bound, Caution, Draw, Plan, PlannedTube, Reason, Totals, Unplaced
+from cubital.model.plan import Bound, Caution, Choice, Draw, Plan, PlannedTube, Reason, Totals, Unplaced
 from cubital.model.site import Placing, Planning, Site
 from cubital.model.test import Accept, Panel, SeriesStep, Test
 from cubital.model.tube import Tube, TubeKind
 
 __all__ = [
-    "Accept", "Ask", "Bound", "Caution", "Draw", "Finding", "Line", "Order", "Panel", "Patient",
+    "Accept", "Ask", "Bound", "Caution", "Choice", "Draw", "Event", "Finding", "Line", "Order", "Panel", "Patient",
     "Placing", "Plan", "PlannedTube", "Planning", "Reason", "SeriesStep", "Site", "Test", "Totals", "Tube",
     "TubeKind", "Unplaced",
 ]  # fmt: skip

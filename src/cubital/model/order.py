@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 import msgspec
 
@@ -33,11 +33,26 @@ class Line(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     suspected_infection: bool = False
 
 
+class Event(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+    """Something that fixes the moment of a draw, and when it was or will be.
+
+    `what` is a key of the anchors in `data/moments.toml` (`dose`, `next-dose`, `infusion-end`, `drink`, ...); `of`
+    names the drug or drink it is about, None where the order has only one. `at` is an instant with its zone.
+    """
+
+    what: str
+    at: datetime
+    of: str | None = None
+
+
 class Order(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One request for blood tests on one patient.
 
     `objective` None leaves it to the site; `on` is the day of the draw, needed only when the
     stock has expiry dates; `unread` lists outside content that was kept but not understood.
+    `now` is the instant the plan is made for, None where it is not known; `events` are the doses, drinks and the like
+    that fix when blood is drawn. `keep` names tests that are left out last, whatever their rank; `place` is the place
+    of collection, a key of the site's travel times.
     """
 
     asks: tuple[Ask, ...]
@@ -48,3 +63,7 @@ class Order(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     on: date | None = None
     id: str | None = None
     unread: tuple[str, ...] = ()
+    now: datetime | None = None
+    events: tuple[Event, ...] = ()
+    keep: tuple[str, ...] = ()
+    place: str | None = None

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import msgspec
 
-from cubital.model.vocabulary import MatrixKey, ObjectiveKey, PriorityKey, PurposeKey
+from cubital.model.vocabulary import MatrixKey, ObjectiveKey, PriorityKey, PurposeKey, RankKey
 
 
 class Reason(msgspec.Struct, frozen=True, kw_only=True, gc=False):
@@ -31,7 +33,11 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, gc=False):
 
 
 class PlannedTube(msgspec.Struct, frozen=True, kw_only=True, gc=False):
-    """One row of the tray. Volumes in whole microlitres; `position` counts from 1 in its draw."""
+    """One row of the tray. Volumes in whole microlitres; `position` counts from 1 in its draw.
+
+    `draw_ul` is the blood that goes in. `size_ul` is the size of a tube that is filled in part, None where it is filled
+    to its draw. A `returned` discard goes back to the patient.
+    """
 
     position: int
     draw: int
@@ -55,14 +61,27 @@ class PlannedTube(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     spin: str | None = None
     handling: tuple[str, ...] = ()
     reasons: tuple[Reason, ...] = ()
+    size_ul: int | None = None
+    returned: bool = False
 
 
 class Draw(msgspec.Struct, frozen=True, kw_only=True, gc=False):
-    """One collection of a plan: `at_min` minutes after the first, and what it is for."""
+    """One collection of a plan: its own puncture or its own moment, and what it is for.
+
+    `at_min` counts from the first draw, None where only an event fixes it. `moment` says when in words; `steps` are
+    what must be done before this draw, in order; `asks` is what must be known and was not said. `due_from` and `due_to`
+    are the instants it may be drawn between, where the events are known. `blood_ul` is all blood that leaves the vein.
+    """
 
     number: int
-    at_min: int
+    at_min: int | None
     label: str
+    moment: str = ""
+    steps: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
+    due_from: datetime | None = None
+    due_to: datetime | None = None
+    blood_ul: int = 0
 
 
 class Unplaced(msgspec.Struct, frozen=True, kw_only=True, gc=False):
@@ -72,13 +91,25 @@ class Unplaced(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     priority: PriorityKey
     why: str
     needs: str
+    rank: RankKey | None = None
+
+
+class Choice(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+    """Another plan that the collector may take: keep `keep`, and what is then left out, exact like the plan itself."""
+
+    keep: str
+    left_out: tuple[str, ...]
+    tubes: int
+    all_blood_ul: int
+    optimal: bool
 
 
 class Totals(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """What the plan takes. `limit_ul` is None where no limit could be worked out.
 
-    `tubes`, `blood_ul` and `preference` are the objective: collect tubes only. `all_blood_ul`
-    adds discard tubes and culture bottles, and is what is held against the limit.
+    `tubes`, `blood_ul` and `preference` are the objective: tubes that go to the laboratory, the blood in them and in
+    what is thrown away before them, and the sum of places. `all_blood_ul` adds culture bottles: all blood that the
+    patient loses, which is held against the limit. `discard_ul` is thrown away, `returned_ul` given back.
     """
 
     tubes: int
@@ -88,6 +119,8 @@ class Totals(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     all_blood_ul: int
     limit_ul: int | None = None
     already_drawn_ul: int = 0
+    discard_ul: int = 0
+    returned_ul: int = 0
     blood_volume_ul: int | None = None
 
 
@@ -118,6 +151,7 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     tubes: tuple[PlannedTube, ...]
     totals: Totals
     unplaced: tuple[Unplaced, ...] = ()
+    choices: tuple[Choice, ...] = ()
     cautions: tuple[Caution, ...] = ()
     reasons: tuple[Reason, ...] = ()
     edition: str = ""

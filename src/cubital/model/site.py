@@ -10,7 +10,7 @@ import msgspec
 from cubital.model.centrifuge import Centrifuge
 from cubital.model.test import Panel, Test
 from cubital.model.tube import TubeKind
-from cubital.model.vocabulary import ObjectiveKey
+from cubital.model.vocabulary import LineDiscardKey, ObjectiveKey, WindowsKey
 
 
 class Placing(msgspec.Struct, frozen=True, kw_only=True):
@@ -32,6 +32,11 @@ class Planning(msgspec.Struct, frozen=True, kw_only=True):
 
     `hematocrit` None takes the shipped default by age and sex. `blood_limit` is the key of a
     sampling limit, or None for no limit. `share_benches` are groups of benches that share a tube.
+    `near_limit_percent` of the limit is where blood comes before liked kinds; `reserve_percent` of every test's volume
+    is kept for a repeat where blood is not short. `line_discard` says what becomes of the blood that clears a line.
+    `whole_blood_tests` are what the gas analyzer measures beside gases. `travel_min` is how long tubes travel by place
+    of collection, `usual_travel_min` where the order names none (None: not known); `windows` is how strictly their
+    windows are held when a kind is chosen.
     """
 
     order_of_draw: str = "common-practice"
@@ -41,6 +46,13 @@ class Planning(msgspec.Struct, frozen=True, kw_only=True):
     hematocrit: Fraction | None = None
     blood_limit: str | None = "hospital-2-5-percent"
     altitude_m: int = 0
+    near_limit_percent: int = 25
+    reserve_percent: int = 0
+    line_discard: LineDiscardKey = "thrown-away"
+    whole_blood_tests: tuple[str, ...] = ()
+    usual_travel_min: int | None = None
+    travel_min: Mapping[str, int] = {}
+    windows: WindowsKey = "strict"
     placings: tuple[Placing, ...] = ()
 
 

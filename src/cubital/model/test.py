@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import msgspec
 
-from cubital.model.vocabulary import MatrixKey
+from cubital.model.vocabulary import MatrixKey, RankKey
 
 
 class Accept(msgspec.Struct, frozen=True, kw_only=True):
@@ -23,7 +23,9 @@ class Test(msgspec.Struct, frozen=True, kw_only=True):
 
     `handling` holds the keys of the handling terms that apply (`ice`, `keep_closed`, …);
     `timed` is the rule of its collection time in words; `culture` marks a blood culture, whose
-    bottles follow from the patient's weight and are never packed.
+    bottles follow from the patient's weight and are never packed. `moment` is the key of when its blood is drawn
+    (`data/moments.toml`), None for any time; `rank` says how it stands when blood is short, None where
+    nobody ranked it.
     """
 
     __test__ = False  # pytest: a laboratory test, not one of ours
@@ -39,6 +41,8 @@ class Test(msgspec.Struct, frozen=True, kw_only=True):
     timed: str | None = None
     cautions: tuple[str, ...] = ()
     culture: str | None = None
+    moment: str | None = None
+    rank: RankKey | None = None
     basis: Mapping[str, tuple[str, str]] = {}
 
 
@@ -50,7 +54,11 @@ class SeriesStep(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Panel(msgspec.Struct, frozen=True, kw_only=True):
-    """One name that stands for several tests, or for a timed series of draws."""
+    """One name that stands for several tests, or for a timed series of draws.
+
+    `anchor` is what the minutes of a series count from: a key of the anchors in `data/moments.toml`, None for the first
+    draw. `of` names the drug or drink of that anchor.
+    """
 
     key: str
     name: str
@@ -58,4 +66,6 @@ class Panel(msgspec.Struct, frozen=True, kw_only=True):
     codes: Mapping[str, str] = {}
     tests: tuple[str, ...] = ()
     series: tuple[SeriesStep, ...] = ()
+    anchor: str | None = None
+    of: str | None = None
     basis: Mapping[str, tuple[str, str]] = {}

@@ -11,7 +11,11 @@ AdditiveKey = Literal[
 ]  # fmt: skip
 MatrixKey = Literal["whole-blood", "plasma", "serum"]
 AccessKey = Literal["straight-needle", "winged-set", "syringe", "skin-puncture", "line"]
-ObjectiveKey = Literal["fewest-tubes", "least-blood"]
+# `by-patient`: `liked-kinds` far from the blood limit, `fewest-tubes` near it and for children.
+ObjectiveKey = Literal["by-patient", "liked-kinds", "fewest-tubes", "least-blood"]
+RankKey = Literal["cannot-wait", "decides-today", "useful-today", "can-wait"]
+LineDiscardKey = Literal["thrown-away", "returned"]
+WindowsKey = Literal["strict", "extended"]
 PriorityKey = Literal["stat", "timed", "routine"]
 PurposeKey = Literal["collect", "discard", "culture"]
 SexKey = Literal["female", "male"]
@@ -20,5 +24,8 @@ ADDITIVES: tuple[str, ...] = get_args(AdditiveKey)
 MATRICES: tuple[MatrixKey, ...] = get_args(MatrixKey)
 ACCESSES: tuple[str, ...] = get_args(AccessKey)
 OBJECTIVES: tuple[str, ...] = get_args(ObjectiveKey)
+RANKS: tuple[RankKey, ...] = get_args(RankKey)
+LINE_DISCARDS: tuple[LineDiscardKey, ...] = get_args(LineDiscardKey)
+WINDOWS: tuple[WindowsKey, ...] = get_args(WindowsKey)
 PRIORITIES: tuple[PriorityKey, ...] = get_args(PriorityKey)
 SEXES: tuple[str, ...] = get_args(SexKey)

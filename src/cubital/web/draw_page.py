@@ -20,7 +20,10 @@ from cubital.web.tube_picture import TubePicture, picture_of
 from cubital.web.visit import Visit
 
 AGE_UNITS = (("a", "years"), ("mo", "months"), ("wk", "weeks"), ("d", "days"), ("h", "hours"))
-OBJECTIVE_WORDS = {"fewest-tubes": "fewest tubes", "least-blood": "least blood"}
+OBJECTIVE_WORDS = {
+    "by-patient": "by the patient", "liked-kinds": "liked kinds before blood", "fewest-tubes": "fewest tubes",
+    "least-blood": "least blood",
+}  # fmt: skip
 CARRIED = ("unknown", "yes", "no")
 EXAMPLE = "PT, aPTT, CMP, CBC, lactate"
 _NUMBERS = ("weight_kg", "height_cm", "hematocrit", "drawn_ml")

@@ -55,6 +55,7 @@ class PlannedTube(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     tests: tuple[str, ...] = ()
     usable_ul: int | None = None
     needed_ul: int | None = None
+    reserve_ul: int = 0
     fill_min_percent: int | None = None
     inversions: int | None = None
     clot_s: int | None = None

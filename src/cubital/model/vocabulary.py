@@ -15,6 +15,7 @@ AccessKey = Literal["straight-needle", "winged-set", "syringe", "skin-puncture",
 ObjectiveKey = Literal["by-patient", "liked-kinds", "fewest-tubes", "least-blood"]
 RankKey = Literal["cannot-wait", "decides-today", "useful-today", "can-wait"]
 LineDiscardKey = Literal["thrown-away", "returned"]
+VolumeKey = Literal["typical", "minimum"]
 WindowsKey = Literal["strict", "extended"]
 PriorityKey = Literal["stat", "timed", "routine"]
 PurposeKey = Literal["collect", "discard", "culture"]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
+
+import msgspec
 
 from cubital.model import Patient, Reason, Site
 from cubital.planning.patient import PRETERM, Limit, age_class, planning_hematocrit, sampling_limit
@@ -11,13 +12,15 @@ from cubital.planning.patient import PRETERM, Limit, age_class, planning_hematoc
 _KEPT = 100_000
 
 
-class Taken(NamedTuple):
-    """The hematocrit a plan takes, the reason that says so, and a number that no other hematocrit has."""
+class AssumedHematocrit(msgspec.Struct, frozen=True, eq=False):
+    """The hematocrit a plan takes, whether it was measured, and the reason that says so.
 
-    hematocrit: Fraction
+    One value of one site is one object, so that it is compared by identity: a fraction is slow to hash.
+    """
+
+    value: Fraction
     is_measured: bool
     reason: Reason
-    number: int
 
 
 class Bedside:
@@ -25,11 +28,11 @@ class Bedside:
 
     def __init__(self, site: Site) -> None:
         self._site = site
-        self._by_likeness: dict[tuple[int, str | None], Taken] = {}
-        self._by_value: dict[tuple[int, int, bool], Taken] = {}
+        self._by_likeness: dict[tuple[int, str | None], AssumedHematocrit] = {}
+        self._by_value: dict[tuple[int, int, bool], AssumedHematocrit] = {}
         self._limits: dict[tuple[int, str | None, int | None, int | None, bool], Limit] = {}
 
-    def hematocrit(self, patient: Patient) -> Taken:
+    def hematocrit(self, patient: Patient) -> AssumedHematocrit:
         """The patient's own hematocrit, else the site's or the shipped one for age and sex."""
         if patient.hematocrit is not None:
             return self._taken(patient.hematocrit, is_measured=True)
@@ -40,14 +43,14 @@ class Bedside:
             self._by_likeness[likeness] = found
         return found
 
-    def _taken(self, hematocrit: Fraction, *, is_measured: bool) -> Taken:
+    def _taken(self, hematocrit: Fraction, *, is_measured: bool) -> AssumedHematocrit:
         key = (hematocrit.numerator, hematocrit.denominator, is_measured)
         found = self._by_value.get(key)
         if found is None:
             source = "measured" if is_measured else "taken for planning, not measured"
             text = f"hematocrit {float(hematocrit):.2f}, {source}"
             reason = Reason(about="plan", text=text, basis="computed", sources=())
-            found = self._by_value[key] = Taken(hematocrit, is_measured, reason, len(self._by_value))
+            found = self._by_value[key] = AssumedHematocrit(hematocrit, is_measured, reason)
         return found
 
     def limit(self, patient: Patient) -> Limit:

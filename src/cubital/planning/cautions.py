@@ -6,18 +6,21 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import cache
 
+import msgspec
+
 from cubital import facts
 from cubital.chemistry.citrate import adjustments
-from cubital.model import Caution, Order, Patient, PlannedTube, Site, Test, Tube, TubeKind, Unplaced
+from cubital.model import Caution, Draw, Order, Patient, PlannedTube, Reason, Site, Test, Tube, TubeKind, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
-from cubital.planning.choices import RATIO_CRITICAL
-from cubital.planning.collections import CulturePlan
+from cubital.planning.choices import RATIO_CRITICAL, Shelf
+from cubital.planning.circumstances import Circumstances
+from cubital.planning.cultures import CulturePlan
 from cubital.planning.patient import Limit
 from cubital.planning.sizes import is_usable
+from cubital.planning.windows import words_all_too_late
 from cubital.units import millilitres_text
 
-NEWBORN_D = 30
 _LEVELS = {"stop": 0, "warn": 1, "note": 2}
 _BY_VEIN = ("straight-needle", "winged-set", "syringe")
 
@@ -35,10 +38,10 @@ def standing() -> tuple[Caution, ...]:
     return tuple(caution_of("note", c.text, c.marks[0]) for c in facts.safety().values() if c.when == "always")
 
 
-def from_tests(asked: Iterable[Asked], site: Site, order: Order) -> list[Caution]:
+def from_tests(asked: Iterable[Asked], site: Site, circumstances: Circumstances) -> list[Caution]:
     """What the tests themselves ask: times, fasting, and words of the directory."""
     found = []
-    flags = {known_flag(flag) for flag in order.patient.flags}
+    flags = {known_flag(flag) for flag in circumstances.flags}
     fasting = [site.tests[a.test].name for a in asked if "fasting" in site.tests[a.test].handling]
     if fasting:
         names = ", ".join(dict.fromkeys(fasting))
@@ -61,17 +64,17 @@ def may_warn(test: Test) -> bool:
     return bool(test.timed is not None or test.cautions or "fasting" in test.handling)
 
 
-def from_patient(order: Order) -> list[Caution]:
+def from_patient(circumstances: Circumstances) -> list[Caution]:
     """What the patient's flags ask, and what of the order was not understood."""
     found = []
     known = facts.flags()
-    for flag in order.patient.flags:
+    for flag in circumstances.flags:
         key = known_flag(flag)
         if key is None:
             found.append(caution_of("warn", f"flag {flag!r} is not known here: read it and act on it"))
         else:
             found.append(caution_of(known[key].level, known[key].text, known[key].marks[0]))
-    found += [caution_of("warn", f"not understood and not used: {text}") for text in order.unread]
+    found += [caution_of("warn", f"not understood and not used: {text}") for text in circumstances.unread]
     return found
 
 
@@ -85,37 +88,40 @@ def _spellings() -> Mapping[str, str]:
     return {word: flag.key for flag in facts.flags().values() for word in (flag.key, *flag.also)}
 
 
-def from_tubes(tubes: Iterable[PlannedTube], order: Order, hematocrit: Fraction, site: Site) -> list[Caution]:
-    """What the tubes ask of this access and this patient."""
+def from_tubes(
+    tubes: Iterable[PlannedTube], circumstances: Circumstances, site: Site, *, is_urgent: bool
+) -> list[Caution]:
+    """What the tubes ask of this access and this patient; `is_urgent` where every test of the order is."""
     tubes = tuple(tubes)
-    found = [_safety("tourniquet")] if order.access in _BY_VEIN else []
+    found = [_safety("tourniquet")] if circumstances.access in _BY_VEIN else []
     has_citrate = any(t.additive in RATIO_CRITICAL and t.purpose == "collect" for t in tubes)
     if has_citrate:
-        found += _of_citrate(tubes, order, hematocrit)
-    if order.access == "winged-set":
-        found += _of_first_tubes(tubes, hematocrit, site)
+        found += _of_citrate(tubes, circumstances)
+    if circumstances.access == "winged-set":
+        found += _of_first_tubes(tubes, circumstances.hematocrit.value, site)
     if any("ice" in t.handling and t.matrix == "serum" for t in tubes):
         found.append(_safety("serum-on-ice", "warn"))
-    if all(ask.priority == "stat" for ask in order.asks) and any(_may_clot_sooner(t, order, site) for t in tubes):
+    if is_urgent and any(_may_clot_sooner(t, circumstances, site) for t in tubes):
         found.append(_safety("urgent-serum"))
     if any(t.purpose == "culture" for t in tubes):
-        found.append(_safety("skin-culture", "note" if is_past_chlorhexidine_age(order.patient) else "warn"))
-    access = facts.accesses()[order.access]
+        found.append(_safety("skin-culture", _skin_level(circumstances)))
+    access = facts.accesses()[circumstances.access]
     found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
-    if order.access == "line":
-        found += _of_line(tubes, order, has_citrate=has_citrate)
+    if circumstances.access == "line":
+        found += _of_line(tubes, circumstances, has_citrate=has_citrate)
     high_up = facts.safety()["altitude"]
     if high_up.limit_m is not None and site.planning.altitude_m > high_up.limit_m:
         found.append(caution_of("warn", f"{site.planning.altitude_m} m. {high_up.text}", high_up.marks[0]))
     return found
 
 
-def _of_citrate(tubes: tuple[PlannedTube, ...], order: Order, hematocrit: Fraction) -> list[Caution]:
+def _of_citrate(tubes: tuple[PlannedTube, ...], circumstances: Circumstances) -> list[Caution]:
     """What a citrate tube asks of the hematocrit, measured or likely."""
     high = facts.safety()["high-hematocrit"]
-    if order.patient.hematocrit is None:
+    hematocrit = circumstances.hematocrit.value
+    if not circumstances.hematocrit.is_measured:
         words = "newborn: the hematocrit is often above 0.55; know it before a citrate tube"
-        return [caution_of("warn", words, high.marks[0])] if is_newborn(order.patient) else []
+        return [caution_of("warn", words, high.marks[0])] if circumstances.is_newborn else []
     if high.limit_fraction is None or hematocrit <= Fraction(high.limit_fraction):
         return []
     sizes = sorted({(t.draw_ul, t.liquid_additive_ul) for t in tubes if t.additive == "citrate-9-1"})
@@ -150,34 +156,39 @@ def _of_first_tubes(tubes: tuple[PlannedTube, ...], hematocrit: Fraction, site: 
     return found
 
 
-def _of_line(tubes: tuple[PlannedTube, ...], order: Order, *, has_citrate: bool) -> list[Caution]:
+def _of_line(tubes: tuple[PlannedTube, ...], circumstances: Circumstances, *, has_citrate: bool) -> list[Caution]:
     """What is not known of a line, and what its sets of cultures ask."""
     found = []
-    if order.line.dead_space_ul is None:
+    if circumstances.line.dead_space_ul is None:
         words = "dead space of the line not known: no discard is planned; look it up and discard first"
         found += [caution_of("stop", words), _safety("line-discard")]
     if len({t.draw for t in tubes if t.purpose == "culture"}) > 1:
         found.append(_safety("line-sites", "warn"))
-    if order.line.carried_anticoagulant is None and has_citrate:
+    if circumstances.line.carried_anticoagulant is None and has_citrate:
         found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
-    if order.line.carried_anticoagulant is not False and has_citrate:
+    if circumstances.line.carried_anticoagulant is not False and has_citrate:
         found.append(_safety("line-coagulation", "warn"))
     return found
 
 
-def _may_clot_sooner(tube: PlannedTube, order: Order, site: Site) -> bool:
+def _may_clot_sooner(tube: PlannedTube, circumstances: Circumstances, site: Site) -> bool:
     """Whether this tube waits for serum that a stocked thrombin tube would give sooner."""
     if tube.matrix != "serum" or tube.additive == "thrombin":
         return False
-    quick = {kind.key for kind in site.kinds.values() if kind.additive == "thrombin" and _has_stock(kind, order)}
+    quick = {kind.key for kind in site.kinds.values() if kind.additive == "thrombin" and _has_stock(kind, circumstances)}
     return all(
         any(way.matrix == "serum" and not quick.isdisjoint(way.tubes) for way in site.tests[test].accepts)
         for test in tube.tests
     )
 
 
-def _has_stock(kind: TubeKind, order: Order) -> bool:
-    return kind.can_be_filled_by(order.access) and any(is_usable(size, order.on) for size in kind.sizes)
+def _has_stock(kind: TubeKind, circumstances: Circumstances) -> bool:
+    return kind.can_be_filled_by(circumstances.access) and any(is_usable(size, circumstances.on) for size in kind.sizes)
+
+
+def _skin_level(circumstances: Circumstances) -> str:
+    """How grave the care of the skin before a culture is: a note past the age that asks it."""
+    return "note" if circumstances.culture is not None and circumstances.culture.is_past_chlorhexidine_age else "warn"
 
 
 def _safety(key: str, level: str = "note") -> Caution:
@@ -204,17 +215,6 @@ def _short_of_air(first: PlannedTube, hematocrit: Fraction, site: Site) -> list[
         f"{millilitres_text(first.needed_ul or 0)} mL; fill a tube to throw away first, or take a larger one"
     )
     return [caution_of("warn", text, access.marks[0], about=f"draw {first.draw}")]
-
-
-def is_newborn(patient: Patient) -> bool:
-    """Whether the patient is known to be under 30 days old."""
-    return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
-
-
-def is_past_chlorhexidine_age(patient: Patient) -> bool:
-    """Whether the patient is known to be older than the age to which the skin of a culture is another matter."""
-    months = facts.safety()["skin-culture"].warn_to_months
-    return months is not None and patient.age_h is not None and 12 * patient.age_h >= months * 8766
 
 
 def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int = 0) -> list[Caution]:
@@ -267,18 +267,49 @@ def from_unplaced(unplaced: Iterable[Unplaced]) -> list[Caution]:
 
 
 def from_cultures(asked: Mapping[int, CulturePlan], drawn: Mapping[int, CulturePlan]) -> list[Caution]:
-    """That fewer sets are drawn than the table of weights asks, in `drawn` of what is `asked` at each minute."""
+    """That less blood is drawn for cultures than the table of weights asks, in `drawn` of what is `asked`."""
     found = []
-    for at_min, plan in drawn.items():
-        wanted = asked[at_min]
-        if plan.sets < wanted.sets:
-            ml = [millilitres_text(sum(bottle.fill_ul for bottle in each.bottles)) for each in (plan, wanted)]
+    for draw, plan in drawn.items():
+        wanted = asked[draw]
+        if plan.blood_ul < wanted.blood_ul:
+            sets = f"{wanted.sets} sets, " if wanted.sets > 1 else ""
+            least = "set 1 alone, " if wanted.sets > 1 else ""
             text = (
-                f"blood culture: set 1 alone, {ml[0]} mL; the table of weights asks {wanted.sets} sets, {ml[1]} mL, "
-                "and the blood limit has no room for them: tell the ward"
+                f"blood culture: {least}{millilitres_text(plan.blood_ul)} mL; the table of weights asks {sets}"
+                f"{millilitres_text(wanted.blood_ul)} mL, and the blood limit has no room for them: a smaller culture "
+                "finds less, tell the ward"
             )
             found.append(caution_of("warn", text))
     return found
+
+
+def from_moments(draws: Iterable[Draw]) -> list[Caution]:
+    """What must be known before a draw and was not said."""
+    return [
+        caution_of("warn", f"draw {draw.number}: ask before drawing: {'; '.join(draw.asks)}", about=f"draw {draw.number}")
+        for draw in draws
+        if draw.asks
+    ]
+
+
+def from_travel(asked: Iterable[Asked], shelf: Shelf, site: Site) -> list[Caution]:
+    """That no tube of a test would reach the bench in time."""
+    found = []
+    for key in dict.fromkeys(a.test for a in asked):
+        test = site.tests[key]
+        if test.accepts and shelf.is_always_late(test):
+            found.append(caution_of("stop", words_all_too_late(test, shelf.travel_min or 0), about=key))
+    return found
+
+
+def late_kinds(asked: Iterable[Asked], shelf: Shelf, site: Site) -> list[Reason]:
+    """Why kinds that a test accepts were not taken: they would be too late."""
+    return [
+        msgspec.structs.replace(why, about=key)
+        for key in dict.fromkeys(a.test for a in asked)
+        if site.tests[key].accepts
+        for why in shelf.late_ways(site.tests[key])
+    ]
 
 
 def in_order(cautions: Iterable[Caution]) -> tuple[Caution, ...]:

@@ -10,10 +10,11 @@ from typing import Any, NamedTuple
 
 from cubital import facts
 from cubital.errors import NoTube, PlanError
-from cubital.model import Site, Test, Tube, TubeKind
+from cubital.model import Reason, Site, Test, Tube, TubeKind
 from cubital.model.vocabulary import MATRICES, MatrixKey
 from cubital.planning.capacity import usable_ul
 from cubital.planning.sizes import is_usable
+from cubital.planning.windows import why_too_late
 from cubital.units import millilitres_text
 
 RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
@@ -74,18 +75,21 @@ class Shelf:
         access: str,
         on: date | None,
         hematocrit: Fraction,
+        travel_min: int | None = None,
         refused: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         self.site = site
         self.access = access
         self.on = on
+        self.travel_min = travel_min
         self.refused = refused
         self.items: list[tuple[TubeKind, Tube]] = []
         self.stock: dict[int, int] = {}
         self.ways: list[Way] = []
         self.way_of: dict[tuple[str, str], int] = {}
-        self._wanted: dict[tuple[str, bool], Ways] = {}
-        self._alone: dict[tuple[str, bool], Alone] = {}
+        self._wanted: dict[tuple[str, bool, int], Ways] = {}
+        self._alone: dict[tuple[str, bool, int], Alone] = {}
+        self._copies: dict[tuple[int, str], int] = {}
         self.stairs: dict[object, Any] = {}  # what `budget` has worked out for clusters of tests
         for kind in site.kinds.values():
             if self._is_open(kind) and kind.additive != "culture-medium":
@@ -114,30 +118,74 @@ class Shelf:
                 self.way_of[kind.key, matrix] = len(self.ways)
                 self.ways.append(Way(kind.key, matrix, tuple(sizes), max(s.cap_ul for s in sizes)))
 
-    def is_ratio_critical(self, way: int) -> bool:
-        """Whether this way is a tube whose ratio of blood to additive decides the result."""
-        return self.site.kinds[self.ways[way].kind].additive in RATIO_CRITICAL
+    def additive_of(self, way: int) -> str:
+        """The additive of the tubes of this way."""
+        return self.site.kinds[self.ways[way].kind].additive
 
-    def ways_for(self, test: Test, *, minimum: bool) -> Ways:
-        """Every way that this test may go at this volume; raises `NoTube` when there is none."""
-        found = self._wanted.get((test.key, minimum))
+    def ways_for(self, test: Test, *, minimum: bool, reserve_percent: int = 0) -> Ways:
+        """Every way that this test may go at this volume; raises `NoTube` when there is none.
+
+        A reserve is a further share of the typical volume. It never rules a way out: where a way's largest tube holds
+        the volume and not the whole reserve, the reserve is what that tube still holds.
+        """
+        key = (test.key, minimum, reserve_percent)
+        found = self._wanted.get(key)
         if found is None:
-            found = self._wanted[test.key, minimum] = self._find_ways(test, minimum)
+            found = self._find_ways(test, minimum)
+            if reserve_percent:
+                found = {way: (self._with_reserve(way, need, reserve_percent), p) for way, (need, p) in found.items()}
+            self._wanted[key] = found
         return found
 
-    def alone_for(self, test: Test, *, minimum: bool) -> Alone:
+    def _with_reserve(self, way: int, need_ul: int, reserve_percent: int) -> int:
+        return min(need_ul - -need_ul * reserve_percent // 100, self.ways[way].most_ul)
+
+    def alone_for(self, test: Test, *, minimum: bool, reserve_percent: int = 0) -> Alone:
         """The tube this test takes by itself at this volume; raises `NoTube` when there is none."""
-        found = self._alone.get((test.key, minimum))
+        key = (test.key, minimum, reserve_percent)
+        found = self._alone.get(key)
         if found is None:
-            found = self._alone[test.key, minimum] = min(
+            ways = self.ways_for(test, minimum=minimum, reserve_percent=reserve_percent)
+            found = self._alone[key] = min(
                 Alone(size.draw_ul, place, size.item, way)
-                for way, (need_ul, place) in self.ways_for(test, minimum=minimum).items()
+                for way, (need_ul, place) in ways.items()
                 for size in self.ways[way].sizes
                 if size.cap_ul >= need_ul
             )
         return found
 
+    def copy_of(self, way: int, lot: str) -> int:
+        """This way for the tests of one lot only, so that lots that meet in another way do not meet in this one."""
+        found = self._copies.get((way, lot))
+        if found is None:
+            found = self._copies[way, lot] = len(self.ways)
+            self.ways.append(self.ways[way])
+        return found
+
     def _find_ways(self, test: Test, minimum: bool) -> Ways:
+        found = {way: need for way, need in self._every_way(test, minimum).items() if not self.why_late(test, way)}
+        # Where every way would be too late none is ruled out: the plan says so, and the blood is not lost for nothing.
+        return found or self._every_way(test, minimum)
+
+    def why_late(self, test: Test, way: int) -> Reason | None:
+        """Why a tube of this way would come too late for this test from where it is drawn; None where it does not."""
+        if self.travel_min is None:
+            return None
+        kind, matrix, _, _ = self.ways[way]
+        windows = self.site.planning.windows
+        return why_too_late(test, self.site.kinds[kind], matrix, travel_min=self.travel_min, windows=windows)
+
+    def late_ways(self, test: Test) -> list[Reason]:
+        """Why ways of this test were ruled out by the time on the way; empty where none was, or all would be."""
+        ways = self._every_way(test, minimum=True)
+        found = [why for way in ways if (why := self.why_late(test, way)) is not None]
+        return found if len(found) < len(ways) else []
+
+    def is_always_late(self, test: Test) -> bool:
+        """Whether every tube that serves this test would come too late."""
+        return self.travel_min is not None and all(self.why_late(test, way) for way in self._every_way(test, True))
+
+    def _every_way(self, test: Test, minimum: bool) -> Ways:
         found: Ways = {}
         seen: set[tuple[str, str]] = set()
         place = 0

@@ -17,6 +17,7 @@ PRETERM = "preterm"
 ADULT_D = 6939
 PRETERM_D = 30
 OBESE_BMI = 30
+NEWBORN_D = 30
 
 
 class Limit(NamedTuple):
@@ -69,6 +70,11 @@ def _fits(age_min_d: int, age_max_d: int | None, age_h: int | None) -> bool:
     if age_h is None:
         return age_max_d is None
     return 24 * age_min_d <= age_h and (age_max_d is None or age_h < 24 * age_max_d)
+
+
+def is_newborn(patient: Patient) -> bool:
+    """Whether the patient is known to be under 30 days old."""
+    return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
 
 
 def sampling_limit(patient: Patient, site: Site) -> Limit:

@@ -11,10 +11,13 @@ import msgspec
 from cubital import facts
 from cubital.model import PlannedTube, Reason, Site, Test, Tube, TubeKind
 from cubital.planning.choices import RATIO_CRITICAL, Shelf, Wanted, Way
-from cubital.planning.collections import CLEARED, Bottle
+from cubital.planning.cultures import Bottle
+from cubital.planning.discards import CLEARED
 from cubital.planning.parts import Packed
 from cubital.planning.sequence import Sequence
 from cubital.planning.spins import WARM, spin_for, spin_text
+from cubital.planning.volumes import Volumes
+from cubital.planning.wanted import is_served_by_analyzer
 from cubital.units import millilitres_text
 
 WHOLE_BLOOD: Final = "whole-blood"
@@ -62,10 +65,11 @@ class Rack:
         tests = tuple([wanted[number].test for number in packed.members])
         return *self._label(packed).sort_key, tests
 
-    def row(self, packed: Packed, wanted: Tests[Wanted], *, minimum: bool, draw: int, position: int) -> PlannedTube:
-        """This packed tube as a row; `minimum` says which volumes `wanted` holds."""
+    def row(self, packed: Packed, wanted: Tests[Wanted], *, volumes: Volumes, draw: int, position: int) -> PlannedTube:
+        """This packed tube as a row; `volumes` says which volumes `wanted` holds."""
         tests = tuple([wanted[number].test for number in packed.members])
-        plain = (packed.item, packed.way, tests, minimum)
+        room_ul = sum([wanted[number].ways[packed.way][0] for number in packed.members])
+        plain = (packed.item, packed.way, tests, volumes.key, room_ul)
         place = (plain, draw, position)
         found = self._rows.get(place)
         if found is None:
@@ -73,7 +77,7 @@ class Rack:
                 self._rows.clear()
             like = self._rows.get(plain)
             if like is None:
-                found = self._rows[plain] = self._make(packed, wanted, tests, draw, position)
+                found = self._rows[plain] = self._make(packed, wanted, tests, volumes, draw, position)
             else:
                 found = msgspec.structs.replace(like, draw=draw, position=position)
             self._rows[place] = found
@@ -94,18 +98,19 @@ class Rack:
         return found
 
     def _make(
-        self, packed: Packed, wanted: Tests[Wanted], keys: tuple[str, ...], draw: int, position: int
+        self, packed: Packed, wanted: Tests[Wanted], keys: tuple[str, ...], volumes: Volumes, draw: int, position: int
     ) -> PlannedTube:
         label = self._label(packed)
         kind, tube, way = label.kind, label.tube, label.way
         tests = [self._shelf.site.tests[key] for key in keys]
         ways = [wanted[number].ways[packed.way] for number in packed.members]
-        needed_ul = sum([need for need, _ in ways])
+        room_ul = sum([need for need, _ in ways])
+        needed_ul = sum([_need_ul(test, way, volumes, need) for test, (need, _) in zip(tests, ways, strict=True)])
         benches: tuple[str, ...]
         if len(tests) == 1:
             handling, benches = tests[0].handling, (tests[0].bench,)
         else:
-            handling = tuple(dict.fromkeys([term for test in tests for term in test.handling]))
+            handling = tuple(dict.fromkeys([term for test in tests for term in self._terms_of(test, label)]))
             benches = tuple(dict.fromkeys([test.bench for test in tests]))
         if not self._unsaid.isdisjoint(handling):
             handling = tuple(term for term in handling if term not in self._unsaid)
@@ -115,14 +120,21 @@ class Rack:
             additive=kind.additive, gel=kind.gel, draw_ul=tube.draw_ul, stopper=kind.stopper, mark=kind.mark,
             liquid_additive_ul=tube.liquid_additive_ul, matrix=way.matrix,
             benches=benches, tests=keys,
-            usable_ul=label.usable_ul, needed_ul=needed_ul, fill_min_percent=label.fill_min_percent,
+            usable_ul=label.usable_ul, needed_ul=needed_ul, reserve_ul=room_ul - needed_ul, fill_min_percent=label.fill_min_percent,
             inversions=label.inversions, clot_s=clot_s, spin=spin, handling=handling,
             reasons=(
                 *_why_kind([place for _, place in ways], tests, way),
-                _why_size(label, needed_ul),
+                _why_size(label, needed_ul, room_ul - needed_ul),
                 label.why_place,
             ),
         )  # fmt: skip
+
+    def _terms_of(self, test: Test, label: _Label) -> tuple[str, ...]:
+        """The handling this test asks of its tube: a guest of the gas analyzer asks nothing of its temperature."""
+        if not is_served_by_analyzer(test, label.kind.use, self._shelf.site):
+            return test.handling
+        known = facts.handling_terms()
+        return tuple(term for term in test.handling if term in known and not known[term].opposes)
 
     def _after(self, label: _Label, handling: tuple[str, ...]) -> tuple[int | None, str | None]:
         """How long this tube clots at least, and how it is spun."""
@@ -198,9 +210,18 @@ def _why_kind(places: Tests[int], tests: Tests[Test], way: Way) -> list[Reason]:
     return reasons
 
 
-def _why_size(label: _Label, needed_ul: int) -> Reason:
+def _need_ul(test: Test, way: Way, volumes: Volumes, taken_ul: int) -> int:
+    """What this test needs of this way without a reserve; what it takes where it is a guest there."""
+    for accept in test.accepts:
+        if accept.matrix == way.matrix and way.kind in accept.tubes:
+            return accept.minimum_ul if volumes.key == "minimum" else accept.volume_ul
+    return taken_ul
+
+
+def _why_size(label: _Label, needed_ul: int, reserve_ul: int) -> Reason:
+    more = f" and {millilitres_text(reserve_ul)} mL are kept for a repeat" if reserve_ul else ""
     text = (
-        f"the tests need {millilitres_text(needed_ul)} mL of {label.way.matrix}; a draw of {label.draw_text} mL "
+        f"the tests need {millilitres_text(needed_ul)} mL of {label.way.matrix}{more}; a draw of {label.draw_text} mL "
         f"yields {label.usable_text}"
     )
     return Reason(about="size", text=text, basis="computed", sources=())

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from fractions import Fraction
 from typing import NamedTuple
 
 from cubital.errors import NoTube
-from cubital.model import Order, Site
+from cubital.model import Site
 from cubital.planning.choices import Shelf
+from cubital.planning.circumstances import Circumstances
 from cubital.planning.rows import Rack
 from cubital.planning.sequence import Sequence
 
@@ -31,18 +31,22 @@ class Stands:
         self._stands: dict[object, Stand] = {}
         self._sequences: dict[str, Sequence] = {}
 
-    def stand(self, order: Order, hematocrit: Fraction) -> Stand:
-        """The stand for the access and day of this order, at this hematocrit."""
-        key = (order.access, order.on, hematocrit)
+    def stand(self, circumstances: Circumstances) -> Stand:
+        """The stand for this access, day, hematocrit and time on the way."""
+        access, on, hematocrit = circumstances.access, circumstances.on, circumstances.hematocrit.value
+        key = (access, on, circumstances.hematocrit, circumstances.travel_min)
         stand = self._stands.get(key)
         if stand is None:
             if len(self._stands) >= _MOST_KEPT:
                 self._stands.clear()
-            sequence = self.sequence(order.access)
+            sequence = self.sequence(access)
             refused = {
                 kind.key: why for kind in self._site.kinds.values() if (why := sequence.refusal(kind)) is not None
             }
-            shelf = Shelf(self._site, access=order.access, on=order.on, hematocrit=hematocrit, refused=refused)
+            shelf = Shelf(
+                self._site, access=access, on=on, hematocrit=hematocrit, travel_min=circumstances.travel_min,
+                refused=refused,
+            )
             stand = self._stands[key] = Stand(shelf, sequence, Rack(shelf, sequence, hematocrit))
         return stand
 
@@ -53,9 +57,9 @@ class Stands:
             sequence = self._sequences[access] = Sequence(self._site, access)
         return sequence
 
-    def prepare(self, order: Order, hematocrit: Fraction) -> None:
-        """Works out what no test asked changes, for the access and day of this order at this hematocrit."""
-        stand = self.stand(order, hematocrit)
+    def prepare(self, circumstances: Circumstances) -> None:
+        """Works out what no test asked changes, for this access, day and hematocrit."""
+        stand = self.stand(circumstances)
         for test in self._site.tests.values():
             for minimum in (False, True):
                 with suppress(NoTube):

@@ -1,0 +1,82 @@
+"""Which of blood and liked kinds comes first for this patient, and whether there is blood for a reserve."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from cubital.model import Patient, Site
+from cubital.model.vocabulary import ObjectiveKey
+from cubital.planning.packing import PackObjective
+from cubital.planning.patient import ADULT_D, Limit
+
+
+class Standing(NamedTuple):
+    """How a patient stands to the blood limit: what near means here, and whether the patient is known to be a child."""
+
+    is_child: bool
+    near_ul: int | None
+    room_ul: int | None
+
+    def is_far(self, lost_ul: int) -> bool:
+        """Whether a draw that takes this blood leaves the patient far from the limit; so where no limit is known."""
+        return self.near_ul is None or lost_ul <= self.near_ul
+
+    def is_within(self, lost_ul: int) -> bool:
+        """Whether a draw that takes this blood keeps the limit."""
+        return self.room_ul is None or lost_ul <= self.room_ul
+
+
+def standing_of(patient: Patient, limit: Limit, site: Site) -> Standing:
+    """How this patient stands; a patient of unknown age is taken as grown."""
+    is_child = patient.age_h is not None and patient.age_h < 24 * ADULT_D
+    if limit.limit_ul is None:
+        return Standing(is_child, None, None)
+    near_ul = limit.limit_ul * site.planning.near_limit_percent // 100 - patient.drawn_ul
+    return Standing(is_child, near_ul, max(0, limit.limit_ul - patient.drawn_ul))
+
+
+class Try(NamedTuple):
+    """One thing to try: the objective, the reserve in percent, and whether it is taken only far from the limit."""
+
+    objective: PackObjective
+    reserve_percent: int
+    only_far: bool
+
+
+def tries_for(stated: ObjectiveKey, standing: Standing, reserve_percent: int) -> list[Try]:
+    """What is tried without a budget, in order; the first that keeps what it must is the plan.
+
+    An adult keeps the reserve while it fits the limit; a child, and any patient of least blood, only far from it or
+    not at all. `by-patient` likes kinds before blood only for adults who are far from the limit with all that it takes.
+
+    >>> far = Standing(is_child=False, near_ul=9000, room_ul=50_000)
+    >>> [t.objective for t in tries_for("by-patient", far, 100)]
+    ['liked-kinds', 'fewest-tubes', 'fewest-tubes']
+    """
+    if stated == "least-blood":
+        return [Try("least-blood", 0, False)]
+    found = []
+    if stated == "by-patient" and not standing.is_child:
+        found.append(Try("liked-kinds", reserve_percent, True))
+    then: PackObjective = "liked-kinds" if stated == "liked-kinds" else "fewest-tubes"
+    if reserve_percent and (not standing.is_child or standing.near_ul is not None):
+        found.append(Try(then, reserve_percent, standing.is_child))
+    return [*found, Try(then, 0, False)]
+
+
+def why_objective(stated: ObjectiveKey, used: ObjectiveKey, standing: Standing, site: Site, lost_ul: int) -> str:
+    """Which objective was used, and why, in words."""
+    words = {
+        "liked-kinds": "fewest tubes, then the kinds that the tests like best, then least blood",
+        "fewest-tubes": "fewest tubes, then least blood, then liked kinds",
+        "least-blood": "least blood, then fewest tubes, then liked kinds",
+    }[used]
+    if stated != "by-patient":
+        return f"objective: {words}; as it was asked"
+    near = f"{site.planning.near_limit_percent} % of the blood limit"
+    if used == "liked-kinds":
+        known = "no limit is known" if standing.near_ul is None else f"this draw stays within {near}"
+        return f"objective: {words}; an adult, and {known}"
+    if standing.is_child:
+        return f"objective: {words}; a child: blood comes before liking"
+    return f"objective: {words}; with liked kinds the blood drawn would pass {near}"

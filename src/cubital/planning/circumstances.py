@@ -1,0 +1,71 @@
+"""All that composing a plan may see of an order, and so the key under which plans are kept."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import NamedTuple
+
+from cubital.errors import OrderError
+from cubital.model import Line, Order, Site
+from cubital.model.vocabulary import AccessKey
+from cubital.planning.bedside import AssumedHematocrit
+from cubital.planning.culture_need import CultureNeed, culture_need
+from cubital.planning.moments import Arrangement, Slot
+from cubital.planning.patient import is_newborn
+
+NO_LINE = Line()
+
+
+class Circumstances(NamedTuple):
+    """What of an order and its patient decides the tubes, beside the tests and the blood that may be taken.
+
+    Composing is given this and never the order, so a plan that is kept under it cannot hold what belongs to one
+    patient alone. A fact that composing needs is added here, and is then part of the key at once. `culture` is what
+    weight and age ask of a blood culture, None where none is asked. `slots` are the moments of its draws and `slot_of` the
+    moment of each test asked; `travel_min` is how long its tubes travel, None where that is not known.
+    """
+
+    access: AccessKey
+    on: date | None
+    line: Line
+    hematocrit: AssumedHematocrit
+    flags: tuple[str, ...]
+    unread: tuple[str, ...]
+    is_newborn: bool
+    culture: CultureNeed | None
+    slots: tuple[Slot, ...]
+    slot_of: tuple[int, ...]
+    travel_min: int | None
+
+
+def circumstances_of(
+    order: Order, site: Site, hematocrit: AssumedHematocrit, arrangement: Arrangement, *, has_culture: bool
+) -> Circumstances:
+    """The circumstances of this order; raises `PlanError` for a culture of a child whose weight is not known."""
+    patient = order.patient
+    return Circumstances(
+        order.access,
+        order.on,
+        order.line if order.access == "line" else NO_LINE,
+        hematocrit,
+        patient.flags,
+        order.unread,
+        is_newborn(patient),
+        culture_need(patient) if has_culture else None,
+        arrangement.slots,
+        arrangement.slot_of,
+        site.planning.usual_travel_min if order.place is None else travel_min(order.place, site),
+    )
+
+
+def travel_min(place: str, site: Site) -> int:
+    """How long tubes travel from this place of collection, in minutes; raises `OrderError` where the site has none."""
+    found = site.planning.travel_min.get(place)
+    if found is None:
+        known = ", ".join(site.planning.travel_min) or "none"
+        raise OrderError(
+            f"found the place {place!r}; expected one whose travel time the site gives ({known}); "
+            "correct it, or write it in site.toml [travel]",
+            where="place",
+        )
+    return found

@@ -1,0 +1,49 @@
+"""What is left out first when blood is short: urgency, then the class of each test, as one rank."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from cubital.model import Test
+from cubital.model.vocabulary import PRIORITIES, RankKey
+
+# A test that nobody ranked stands here.
+UNRANKED: RankKey = "useful-today"
+# A test that must stay for a draw to be what it is: it opens the draw in place of a discard.
+FORCED = 0
+# A test that the collector wants kept, whatever else is left out.
+KEPT = 1
+_CLASSES: dict[RankKey, int] = {"cannot-wait": 0, "decides-today": 1, "useful-today": 2, "can-wait": 4}
+# The volume of a culture over its least gives way before a test that is useful today, and after one that can wait.
+_CULTURE_VOLUME = 3
+_EACH = 5
+LEVELS = 2 + _EACH * len(PRIORITIES)
+
+
+def rank_of(test: Test, priority: int, *, is_kept: bool = False) -> int:
+    """The rank of a test of this urgency (0 stat, 1 timed, 2 routine): what has a smaller rank is left out later.
+
+    >>> from cubital.model import Test
+    >>> potassium = Test(key="k", name="potassium", bench="chemistry", rank="cannot-wait")
+    >>> rank_of(potassium, 0) < rank_of(potassium, 2), rank_of(potassium, 2, is_kept=True) == KEPT
+    (True, True)
+    """
+    return KEPT if is_kept else 2 + _EACH * priority + _CLASSES[test.rank or UNRANKED]
+
+
+def culture_volume_rank(priority: int) -> int:
+    """The rank of a culture's volume over its least, for a culture of this urgency."""
+    return 2 + _EACH * priority + _CULTURE_VOLUME
+
+
+def loss(ranks: Iterable[int], *, short_ul: int = 0, short_rank: int = 0) -> tuple[int, ...]:
+    """What is given up, by rank: tests left out, and at `short_rank` the microlitres a culture is short of.
+
+    >>> loss([2, 2]) > loss([4, 4, 4]), loss([], short_ul=5000, short_rank=5) < loss([4])
+    (True, True)
+    """
+    counts = [0] * LEVELS
+    for rank in ranks:
+        counts[rank] += 1
+    counts[short_rank] += short_ul
+    return tuple(counts)

@@ -1,0 +1,127 @@
+"""The tubes of an order's tests, at the volumes that fit: with a reserve, typical, minimum, or with tests left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple, Protocol
+
+from cubital.errors import NoTube
+from cubital.planning.cleared import Cleared, Clearing, pack_cleared
+from cubital.planning.clusters import lots
+from cubital.planning.choices import Wanted
+from cubital.planning.packing import PackObjective
+from cubital.planning.stands import Stand
+from cubital.planning.volumes import MINIMUM, TYPICAL, Volumes
+from cubital.planning.wanted import Due, Wishes
+
+
+class Tubing(NamedTuple):
+    """The packing of an order's tests, at which volumes, and the reserve that was asked for and kept somewhere."""
+
+    volumes: Volumes
+    reserve_percent: int
+    wanted: list[Wanted]
+    cleared: Cleared
+
+
+class _Packer(Protocol):
+    def __call__(self, wanted: Sequence[Wanted], *, may_drop: bool = False) -> Cleared | None: ...
+
+
+class TubingMaker:
+    """Packs the tests of one site's orders."""
+
+    def __init__(self, wishes: Wishes, *, node_limit: int) -> None:
+        self._wishes = wishes
+        self._node_limit = node_limit
+
+    def make(
+        self, dues: Sequence[Due], stand: Stand, clearings: Mapping[int, Clearing], objective: PackObjective,
+        reserve_percent: int, budget_ul: int | None, keep: frozenset[str],
+    ) -> Tubing:  # fmt: skip
+        """Typical volumes where they fit, with the reserve where it costs no tube; else minimum volumes, else fewer tests.
+
+        Within a budget typical volumes are tried in it before minimum ones.
+        """
+
+        def packed(wanted: Sequence[Wanted], *, may_drop: bool = False) -> Cleared | None:
+            return pack_cleared(
+                stand.shelf, wanted, clearings, stand.sequence, objective=objective, budget_ul=budget_ul,
+                may_drop=may_drop, node_limit=self._node_limit,
+            )  # fmt: skip
+
+        if objective != "least-blood":
+            try:
+                if reserve_percent:
+                    found = self._with_reserve(dues, stand, packed, reserve_percent, keep, objective)
+                    if found is not None:
+                        return found
+                wanted = self._wishes.wanted(dues, stand.shelf, TYPICAL, keep)
+                cleared = packed(wanted)
+                if cleared is not None:
+                    return Tubing(TYPICAL, 0, wanted, cleared)
+            except NoTube:
+                pass  # a volume over every tube at typical may fit at minimum; if not, this is raised there
+        wanted = self._wishes.wanted(dues, stand.shelf, MINIMUM, keep)
+        cleared = packed(wanted) or packed(wanted, may_drop=True)
+        assert cleared is not None
+        return Tubing(MINIMUM, 0, wanted, cleared)
+
+    def _with_reserve(
+        self, dues: Sequence[Due], stand: Stand, packed: _Packer, percent: int, keep: frozenset[str],
+        objective: PackObjective,
+    ) -> Tubing | None:  # fmt: skip
+        """The packing with a reserve in every lot where it costs no further tube, nor a better liked kind.
+
+        A lot where it would is tried with half of the reserve, then with none. None where it fits nowhere.
+        """
+        volumes = Volumes("typical", percent)
+        reserve_of = dict.fromkeys(range(len(dues)), percent)
+        plain: dict[object, tuple[int, int]] | None = None
+        for _ in range(4):
+            wanted = self._wishes.wanted(dues, stand.shelf, volumes, keep, reserve_of)
+            cleared = packed(wanted)
+            if cleared is None:
+                return None
+            count = _worth_by_lot(wanted, cleared, objective)
+            if count == _least_by_lot(wanted, objective):
+                return Tubing(volumes, percent, wanted, cleared)
+            if plain is None:
+                typical = self._wishes.wanted(dues, stand.shelf, TYPICAL, keep)
+                without = packed(typical)
+                if without is None:
+                    return None
+                plain = _worth_by_lot(typical, without, objective)
+            dearer = [lot for lot, worth in count.items() if worth > plain[lot]]
+            if not dearer:
+                return Tubing(volumes, percent, wanted, cleared)
+            members = lots(wanted)
+            for n in (n for lot in dearer for n in members[lot]):
+                reserve_of[n] = reserve_of[n] // 2 if reserve_of[n] == percent else 0
+        return None
+
+
+def _worth_by_lot(
+    wanted: Sequence[Wanted], cleared: Cleared, objective: PackObjective
+) -> dict[object, tuple[int, int]]:
+    """The tubes of each lot and, where liking comes before blood, its sum of places."""
+    lot_of = {n: lot for lot, members in lots(wanted).items() for n in members}
+    found: dict[object, tuple[int, int]] = dict.fromkeys(lot_of.values(), (0, 0))
+    for tube in cleared.packing.tubes:
+        lot = lot_of[tube.members[0]]
+        tubes, places = found[lot]
+        if objective == "liked-kinds":
+            places += sum([wanted[n].ways[tube.way][1] for n in tube.members])
+        found[lot] = tubes + 1, places
+    return found
+
+
+def _least_by_lot(wanted: Sequence[Wanted], objective: PackObjective) -> dict[object, tuple[int, int]]:
+    """What no packing of each lot is better than: one tube, and every test where it is liked best."""
+    found = {}
+    for lot, members in lots(wanted).items():
+        places = 0
+        if objective == "liked-kinds":
+            places = sum([min([place for _, place in wanted[n].ways.values()]) for n in members])
+        found[lot] = 1, places
+    return found

@@ -1,0 +1,119 @@
+"""The tests of an order as the packing wants them: their ways, what they may share, and their rank."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from cubital import facts
+from cubital.model import Site, Test
+from cubital.planning.choices import Shelf, Wanted, Ways, parted
+from cubital.planning.ranking import rank_of
+from cubital.planning.volumes import Volumes
+
+GAS_USE = "blood-gas"
+
+
+class Due(NamedTuple):
+    """One test of one draw: its urgency, and the words of the order it came from. `draw` counts from 0."""
+
+    test: str
+    draw: int
+    priority: int
+    via: tuple[str, ...]
+
+
+class Wishes:
+    """Turns the tests of one site's orders into what the packing is asked."""
+
+    def __init__(self, site: Site) -> None:
+        self._site = site
+        self._opposing = _tests_that_may_oppose(site)
+        self._by_analyzer = frozenset(site.planning.whole_blood_tests) & facts.whole_blood().keys() & site.tests.keys()
+        self._gases = frozenset(
+            key
+            for key, test in site.tests.items()
+            if any(site.kinds[k].use == GAS_USE for a in test.accepts for k in a.tubes if k in site.kinds)
+        )
+
+    def wanted(
+        self, dues: Sequence[Due], shelf: Shelf, volumes: Volumes, keep: frozenset[str],
+        reserve_of: Mapping[int, int] | None = None,
+    ) -> list[Wanted]:  # fmt: skip
+        """What these tests want at these volumes; `reserve_of` gives the reserve of single tests in percent.
+
+        Raises `NoTube` for a test that no tube serves.
+        """
+        minimum = volumes.key == "minimum"
+        apart = self._apart(dues, shelf) if any(due.test in self._opposing for due in dues) else {}
+        found = []
+        for number, due in enumerate(dues):
+            test = self._site.tests[due.test]
+            percent = volumes.reserve_percent if reserve_of is None else reserve_of[number]
+            group = shelf.lots.get(test.bench, test.bench)
+            label = apart.get((due.draw, due.test))
+            lot = (due.draw, group if label is None else f"{group} apart {label}")
+            ways = shelf.ways_for(test, minimum=minimum, reserve_percent=percent)
+            alone = shelf.alone_for(test, minimum=minimum, reserve_percent=percent)
+            rank = rank_of(test, due.priority, is_kept=due.test in keep)
+            found.append(Wanted(due.test, due.draw, rank, lot, test.own_tube, ways, alone))
+        return self._with_analyzer(found, shelf) if self._by_analyzer else found
+
+    def _apart(self, dues: Sequence[Due], shelf: Shelf) -> dict[tuple[int, str], str]:
+        """The tests that go apart from others of their draw and benches, each with the mark of those it goes with."""
+        together: dict[tuple[int, str], dict[str, frozenset[str]]] = {}
+        for due in dues:
+            test = self._site.tests[due.test]
+            if not test.own_tube:
+                group = shelf.lots.get(test.bench, test.bench)
+                together.setdefault((due.draw, group), {})[due.test] = frozenset(test.handling)
+        found = {}
+        for (draw, _), terms in together.items():
+            found.update({(draw, key): label for key, label in parted(terms).items()})
+        return found
+
+    def _with_analyzer(self, wanted: list[Wanted], shelf: Shelf) -> list[Wanted]:
+        """The same, with the gas container open to what the gas analyzer measures, in each draw that has gases.
+
+        All lots that meet there become one. Their other ways stay apart: each lot gets ways of its own.
+        """
+        for draw in {test.draw for test in wanted if test.test in self._gases and not test.own_tube}:
+            here = [n for n, test in enumerate(wanted) if test.draw == draw and not test.own_tube]
+            gases = [n for n in here if wanted[n].test in self._gases]
+            open_ways = {way for n in gases for way in wanted[n].ways if self._is_gas(shelf, way)}
+            guests = [n for n in here if wanted[n].test in self._by_analyzer and n not in gases]
+            if not open_ways or not guests:
+                continue
+            joined = {wanted[n].lot for n in (*gases, *guests)}
+            for n in here:
+                if wanted[n].lot in joined:
+                    wanted[n] = self._joined(wanted[n], shelf, open_ways, is_guest=n in guests)
+        return wanted
+
+    def _joined(self, test: Wanted, shelf: Shelf, open_ways: set[int], *, is_guest: bool) -> Wanted:
+        draw, lot = test.lot
+        ways: Ways = {
+            way if self._is_gas(shelf, way) else shelf.copy_of(way, lot): need for way, need in test.ways.items()
+        }
+        if is_guest:
+            need_ul = facts.whole_blood()[test.test].volume_ul
+            last = 1 + max(place for _, place in test.ways.values())
+            for way in sorted(open_ways - ways.keys()):
+                if need_ul <= shelf.ways[way].most_ul:
+                    ways[way] = (need_ul, last)
+        return test._replace(lot=(draw, f"{GAS_USE} and {GAS_USE} guests"), ways=ways, alone=None)
+
+    def _is_gas(self, shelf: Shelf, way: int) -> bool:
+        return self._site.kinds[shelf.ways[way].kind].use == GAS_USE
+
+
+def _tests_that_may_oppose(site: Site) -> frozenset[str]:
+    """The tests with a handling term that opposes some other term."""
+    known = facts.handling_terms()
+    terms = {term for term in known if known[term].opposes}
+    return frozenset(key for key, test in site.tests.items() if not terms.isdisjoint(test.handling))
+
+
+def is_served_by_analyzer(test: Test, kind_use: str | None, site: Site) -> bool:
+    """Whether this test is in a gas container because the gas analyzer measures it."""
+    return kind_use == GAS_USE and test.key in site.planning.whole_blood_tests

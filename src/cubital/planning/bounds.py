@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from cubital.planning.question import ENDLESS, Cost, Question, bits, with_drops
+from cubital.planning.cost import LEAST_RANK, Cost, levels_of, loss_of
+from cubital.planning.places import Places
+from cubital.planning.question import ENDLESS, Question, bits, with_drops
 from cubital.planning.room import hall_fails
 from cubital.planning.stock import Shares, least_left_out, scarce_shares
 
@@ -38,14 +40,17 @@ class Bounds:
         self.tests = question.tests
         self.entries = question.entries
         self.stock = question.stock
-        self.least_blood = question.least_blood
+        self.objective = question.objective
         self.test_entries = [self._servers(test) for test in self.tests]
         self.lane_entries: dict[int, int] = {}
         for number, entry in enumerate(self.entries):
             self.lane_entries[entry.lane] = self.lane_entries.get(entry.lane, 0) | 1 << number
         self.test_lanes = [sum(self.lane_entries.get(lane, 0) for lane in test) for test in self.tests]
         self.least_needs = [min((need for need, _ in test.values()), default=0) for test in self.tests]
-        self.priorities = question.priorities or (2,) * len(self.tests)
+        ranks = question.ranks or (LEAST_RANK,) * len(self.tests)
+        self.losses = [loss_of(rank) for rank in ranks] if question.may_drop else []
+        is_counted = question.objective == "liked-kinds" or question.ceiling is not None
+        self.places = Places(self.tests, self.entries) if is_counted else None
         # An optimal packing has no empty tube, so a lane never takes more tubes than it has tests.
         self.lane_tests = {
             lane: sum(1 << n for n, test in enumerate(self.tests) if lane in test) for lane in self.lane_entries
@@ -90,11 +95,9 @@ class Bounds:
         return left
 
     def cost(self, node: Node, tubes: int, blood_ul: int, preference: int) -> Cost:
-        left = [0, 0, 0]
-        for number in bits(node.dropped):
-            left[self.priorities[number]] += 1
-        a, b = (blood_ul, tubes) if self.least_blood else (tubes, blood_ul)
-        return left[0], left[1], left[2], a, b, preference
+        left = sum([self.losses[number] for number in bits(node.dropped)]) if node.dropped else 0
+        first, second, third = levels_of(self.objective, tubes, blood_ul, preference)
+        return left, first, second, third
 
     def look(self, node: Node) -> tuple[Cost, Way] | None:
         """A cost that nothing below this node undercuts, and what it needs next; None when it is dead.
@@ -126,7 +129,7 @@ class Bounds:
             else:
                 stranded |= 1 << number
         if stranded:
-            return self._give_up(node, stranded, tubes, blood_ul)
+            return self._give_up(node, stranded, tubes, blood_ul, have | still)
         open_tests.sort()
         apart = self._apart(open_tests)
         more = (len(apart), sum(apart))
@@ -152,20 +155,21 @@ class Bounds:
         if not node.droppable:
             if more[0] >= ENDLESS or more[1] > left_ul:
                 return None
-            return self.cost(node, tubes + more[0], blood_ul + more[1], 0), way
+            return self._keep_all(node, tubes, blood_ul, more, way, have, still, open_tests)
         must = self._must_drop(node, apart, short_ul, still, left_ul)
         must = max(must, self.least_left - (node.dropped & self.scarce).bit_count())
         is_beyond = more[0] >= ENDLESS or more[1] > left_ul
         if not must and not is_beyond:
             # Leaving out one more test costs more than any tube, so the tubes still needed count.
-            return self.cost(node, tubes + more[0], blood_ul + more[1], 0), way
+            return self._keep_all(node, tubes, blood_ul, more, way, have, still, open_tests)
         must = max(must, 1)
         if must > node.droppable.bit_count():
             return None
         # Whoever is left out, of the tests that share no tube all others still need one each.
         needed = sorted(apart)[: max(0, len(apart) - must)]
-        cost = self.cost(node, tubes + len(needed), blood_ul + sum(needed), 0)
-        return with_drops(cost, must, node.droppable, self.priorities), way
+        places = self.places.without(node.dropped, have | still, node.droppable, must) if self.places else 0
+        cost = self.cost(node, tubes + len(needed), blood_ul + sum(needed), places)
+        return self._within_ceiling(with_drops(cost, must, node.droppable, self.losses), places, way)
 
     def scarce_tests(self, node: Node, still: int) -> dict[int, Shares]:
         """The tests kept that only counted stock serves, with the shares they take of it."""
@@ -191,12 +195,42 @@ class Bounds:
                 still &= ~(1 << e)
         return still
 
-    def _give_up(self, node: Node, stranded: int, tubes: int, blood_ul: int) -> tuple[Cost, Way] | None:
+    def _keep_all(
+        self, node: Node, tubes: int, blood_ul: int, more: tuple[int, int], way: Way, have: int, still: int,
+        open_tests: Sequence[tuple[int, int, int]],
+    ) -> tuple[Cost, Way] | None:  # fmt: skip
+        """The bound where nothing more is left out: at least so many more tubes and so much more blood.
+
+        The sum of places is bounded for exactly so many tubes: a packing with more costs more before it.
+        """
+        places = 0
+        if self.places is not None:
+            if not more[0]:
+                places = self.places.least(node.dropped, have)
+            elif more[0] == 1:
+                choices = way.entries
+                for _, _, servers in open_tests:
+                    choices &= servers
+                places = min((self.places.least(node.dropped, have | 1 << e) for e in bits(choices)), default=ENDLESS)
+            else:
+                places = self.places.least(node.dropped, have | still)
+        return self._within_ceiling(self.cost(node, tubes + more[0], blood_ul + more[1], places), places, way)
+
+    def _within_ceiling(self, cost: Cost, places: int, way: Way) -> tuple[Cost, Way] | None:
+        ceiling = self.question.ceiling
+        if ceiling is not None and (*cost[:2], places if cost[:2] == ceiling[:2] else 0) > ceiling:
+            return None
+        return cost, way
+
+    def _give_up(self, node: Node, stranded: int, tubes: int, blood_ul: int, reach: int) -> tuple[Cost, Way] | None:
         """Tests that nothing can serve any more must be left out, if they may be."""
         if stranded & ~node.droppable:
             return None
-        cost = self.cost(node, tubes, blood_ul, 0)
-        return with_drops(cost, stranded.bit_count(), stranded, self.priorities), Way(0, stranded, True)
+        places = self.places.least(node.dropped | stranded, reach) if self.places else 0
+        cost = with_drops(
+            self.cost(node, tubes, blood_ul, places), stranded.bit_count(), stranded, self.losses
+        )  # fmt: skip
+        return self._within_ceiling(cost, places, Way(0, stranded, True))
 
     def _apart(self, open_tests: Sequence[tuple[int, int, int]]) -> list[int]:
         """The least draws of open tests of which no two can share a tube: they add up."""

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Wanted
 from cubital.planning.clusters import clusters, lots
-from cubital.planning.few_tubes import smallest_draw, smallest_tube
+from cubital.planning.cost import PackObjective, levels_of, loss_of
+from cubital.planning.few_tubes import liked_single, smallest_draw, smallest_tube
 from cubital.planning.lanes import search_together
 from cubital.planning.parts import Packed, Packing, Part, joined, part_of
 from cubital.planning.question import ENDLESS
@@ -22,7 +23,7 @@ class TooLarge(Exception):
 
 
 def pack_within(
-    shelf: Shelf, wanted: Sequence[Wanted], budget_ul: int, least_blood: bool, may_drop: bool, node_limit: int
+    shelf: Shelf, wanted: Sequence[Wanted], budget_ul: int, objective: PackObjective, may_drop: bool, node_limit: int
 ) -> list[Part] | None:
     """The parts of the optimal packing within this blood, stock counted in each cluster alone.
 
@@ -31,7 +32,7 @@ def pack_within(
     groups = [cluster for members in lots(wanted).values() for cluster in clusters(wanted, members)]
     if len(groups) <= 1 or max(map(len, groups)) > MOST_IN_A_CLUSTER or _is_scarce(shelf, wanted):
         raise TooLarge
-    flights = [_stairs(shelf, [wanted[n] for n in group], least_blood, may_drop, node_limit) for group in groups]
+    flights = [_stairs(shelf, [wanted[n] for n in group], objective, may_drop, node_limit) for group in groups]
     chosen = best_within(flights, budget_ul)
     return None if chosen is None else [_placed(step, group) for step, group in zip(chosen, groups, strict=True)]
 
@@ -67,24 +68,24 @@ def _is_scarce(shelf: Shelf, wanted: Sequence[Wanted]) -> bool:
 
 
 def _stairs(
-    shelf: Shelf, tests: list[Wanted], least_blood: bool, may_drop: bool, node_limit: int
+    shelf: Shelf, tests: list[Wanted], objective: PackObjective, may_drop: bool, node_limit: int
 ) -> Stairs[Packing]:
     """The stairs of these tests, from the shelf when they were walked before."""
-    key = (tuple((test.priority, tuple(test.ways.items())) for test in tests), least_blood, may_drop, node_limit)
+    key = (tuple((test.rank, tuple(test.ways.items())) for test in tests), objective, may_drop, node_limit)
     found = shelf.stairs.get(key)
     if found is None:
         if len(shelf.stairs) >= _MOST_KEPT:
             shelf.stairs.clear()
 
         def descend(budget_ul: int) -> Step[Packing] | None:
-            return _descend(shelf, tests, least_blood, may_drop, node_limit, budget_ul)
+            return _descend(shelf, tests, objective, may_drop, node_limit, budget_ul)
 
         found = shelf.stairs[key] = Stairs(descend)
     return found
 
 
 def _descend(
-    shelf: Shelf, tests: list[Wanted], least_blood: bool, may_drop: bool, node_limit: int, budget_ul: int
+    shelf: Shelf, tests: list[Wanted], objective: PackObjective, may_drop: bool, node_limit: int, budget_ul: int
 ) -> Step[Packing] | None:
     """The best packing of these tests with at most this blood."""
     members = tuple(range(len(tests)))
@@ -92,13 +93,17 @@ def _descend(
     if may_drop and budget_ul < smallest_draw(shelf, tests, members):
         nothing = (0, 0, 0)
         packing = Packing((), members, nothing, nothing, 0, True)
-        return _step(tests, packing, least_blood)
-    single = smallest_tube(shelf, tests, members)
+        return _step(tests, packing, objective)
+    single = (
+        liked_single(shelf, tests, members, budget_ul)
+        if objective == "liked-kinds"
+        else smallest_tube(shelf, tests, members)
+    )
     if single is not None and single.cost[1] <= budget_ul:
-        return _step(tests, joined([single]), least_blood)
+        return _step(tests, joined([single]), objective)
     try:
         packing = search_together(
-            shelf, tests, members, least_blood, node_limit, budget_ul=budget_ul, may_drop=may_drop
+            shelf, tests, members, objective, node_limit, budget_ul=budget_ul, may_drop=may_drop
         )
     except PlanError as cut:
         raise TooLarge from cut
@@ -106,16 +111,12 @@ def _descend(
         return None
     if not packing.finished:
         raise TooLarge
-    return _step(tests, packing, least_blood)
+    return _step(tests, packing, objective)
 
 
-def _step(tests: list[Wanted], packing: Packing, least_blood: bool) -> Step[Packing]:
-    left = [0, 0, 0]
-    for number in packing.dropped:
-        left[tests[number].priority] += 1
-    tubes, blood_ul, preference = packing.cost
-    worth = (blood_ul, tubes) if least_blood else (tubes, blood_ul)
-    return Step(blood_ul, one_number((*left, *worth, preference)), packing)
+def _step(tests: list[Wanted], packing: Packing, objective: PackObjective) -> Step[Packing]:
+    left = sum(loss_of(tests[number].rank) for number in packing.dropped)
+    return Step(packing.cost[1], one_number((left, *levels_of(objective, *packing.cost))), packing)
 
 
 def _placed(step: Step[Packing], group: list[int]) -> Part:

@@ -41,8 +41,8 @@ class Way(NamedTuple):
 Ways = dict[int, tuple[int, int]]
 
 
-class Alone(NamedTuple):
-    """The tube that one test takes when it shares with no other: least blood, then the better place."""
+class Piece(NamedTuple):
+    """One tube that holds a test: its blood, the test's place in it, its stock item and its way."""
 
     draw_ul: int
     place: int
@@ -50,15 +50,23 @@ class Alone(NamedTuple):
     way: int
 
 
-class Wanted(NamedTuple):
-    """One test to be packed: its key, urgency, the tubes it may share, and its ways.
+class Alone(NamedTuple):
+    """The tubes that one test takes when it shares with no other: of least blood, and of the best place."""
 
-    `alone` is the tube it takes by itself, where that was worked out before.
+    cheapest: Piece
+    liked: Piece
+
+
+class Wanted(NamedTuple):
+    """One test to be packed: its key, rank, the tubes it may share, and its ways.
+
+    Where tests are left out, those of rank 0 go last and those of rank 254 first. `alone` is the tube
+    it takes by itself, where that was worked out before.
     """
 
     test: str
     draw: int
-    priority: int
+    rank: int
     lot: tuple[int, str]
     own_tube: bool
     ways: Ways
@@ -146,12 +154,14 @@ class Shelf:
         found = self._alone.get(key)
         if found is None:
             ways = self.ways_for(test, minimum=minimum, reserve_percent=reserve_percent)
-            found = self._alone[key] = min(
-                Alone(size.draw_ul, place, size.item, way)
+            pieces = [
+                Piece(size.draw_ul, place, size.item, way)
                 for way, (need_ul, place) in ways.items()
                 for size in self.ways[way].sizes
                 if size.cap_ul >= need_ul
-            )
+            ]
+            liked = min(pieces, key=lambda piece: (piece.place, piece.draw_ul, piece.item))
+            found = self._alone[key] = Alone(min(pieces), liked)
         return found
 
     def copy_of(self, way: int, lot: str) -> int:

@@ -5,28 +5,32 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from cubital.planning.choices import Shelf, Wanted
-from cubital.planning.pairs import best_pair
+from cubital.planning.cost import PackObjective
+from cubital.planning.pairs import best_liked_pair, best_pair
 from cubital.planning.parts import Packed, Part
 from cubital.planning.question import ENDLESS
 
 
-def alone_part(wanted: Sequence[Wanted], members: Sequence[int]) -> Part:
+def alone_part(wanted: Sequence[Wanted], members: Sequence[int], objective: PackObjective) -> Part:
     """These tests, each in the tube that it takes by itself: optimal where none may share."""
     tubes, blood_ul, preference = [], 0, 0
     for number in members:
         alone = wanted[number].alone
         if alone is not None:
-            tubes.append(Packed(alone.item, alone.way, (number,)))
-            blood_ul += alone.draw_ul
-            preference += alone.place
+            draw_ul, place, item, way = alone.liked if objective == "liked-kinds" else alone.cheapest
+            tubes.append(Packed(item, way, (number,)))
+            blood_ul += draw_ul
+            preference += place
     cost = (len(tubes), blood_ul, preference)
     return Part(tuple(members), tubes, cost, cost, 0, True)
 
 
-def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:
+def one_tube(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], objective: PackObjective) -> Part | None:
     """All these tests in one tube, when that is optimal; None when it is not, or not known to be."""
+    if objective == "liked-kinds":
+        return liked_single(shelf, wanted, members)
     best = _cheapest_single(shelf, wanted, members)
-    is_doubtful = best is not None and least_blood and len(members) > 1
+    is_doubtful = best is not None and objective == "least-blood" and len(members) > 1
     if is_doubtful and best is not None and best.cost[1] > 2 * smallest_draw(shelf, wanted, members):
         return None
     return best
@@ -56,12 +60,36 @@ def _cheapest_single(shelf: Shelf, wanted: Sequence[Wanted], members: Sequence[i
     return Part(tuple(members), [Packed(best[2], best[3], tuple(members))], cost, cost, 0, True)
 
 
-def two_tubes(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], least_blood: bool) -> Part | None:
+def liked_single(
+    shelf: Shelf, wanted: Sequence[Wanted], members: Sequence[int], budget_ul: int = ENDLESS
+) -> Part | None:
+    """The one tube within this blood of least preference, then blood, that holds all these tests."""
+    best: tuple[int, int, int, int] | None = None
+    for way in wanted[members[0]].ways:
+        held = [wanted[number].ways.get(way) for number in members]
+        places = [here for here in held if here is not None]
+        if len(places) < len(held):
+            continue
+        total, preference = sum([need for need, _ in places]), sum([place for _, place in places])
+        for size in shelf.ways[way].sizes:
+            if total <= size.cap_ul and size.draw_ul <= budget_ul:
+                if best is None or (preference, size.draw_ul) < best[:2]:
+                    best = (preference, size.draw_ul, size.item, way)
+                break
+    if best is None:
+        return None
+    cost = (1, best[1], best[0])
+    return Part(tuple(members), [Packed(best[2], best[3], tuple(members))], cost, cost, 0, True)
+
+
+def two_tubes(shelf: Shelf, wanted: Sequence[Wanted], members: list[int], objective: PackObjective) -> Part | None:
     """All these tests in two tubes, when one tube is known not to be optimal and two are; else None.
 
     For the least blood, one tube competes with two, and more must be known to take no less.
     """
-    pair = best_pair([wanted[number].ways for number in members], shelf.ways)
+    least_blood = objective == "least-blood"
+    choose = best_liked_pair if objective == "liked-kinds" else best_pair
+    pair = choose([wanted[number].ways for number in members], shelf.ways)
     best = _cheapest_single(shelf, wanted, members) if least_blood else None
     if pair is not None and (best is None or pair.blood_ul < best.cost[1]):
         cost = (2, pair.blood_ul, pair.preference)

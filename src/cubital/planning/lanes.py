@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Size, Wanted, Ways
+from cubital.planning.cost import PackObjective, plain_of
+from cubital.planning.liked import search_liked
 from cubital.planning.parts import Packed, Packing
 from cubital.planning.question import ENDLESS, Entry, Question
 from cubital.planning.search import search
@@ -15,7 +17,7 @@ def search_together(
     shelf: Shelf,
     wanted: Sequence[Wanted],
     members: tuple[int, ...],
-    least_blood: bool,
+    objective: PackObjective,
     node_limit: int,
     *,
     budget_ul: int | None = None,
@@ -46,11 +48,13 @@ def search_together(
         for size in _useful_sizes(shelf, way, totals[lane])
     ]
     question = Question(
-        tuple(tests), tuple(entries), shelf.stock, least_blood,
-        tuple(wanted[number].priority for number in members), may_drop,
+        tuple(tests), tuple(entries), shelf.stock, objective,
+        tuple(wanted[number].rank for number in members), may_drop,
         ENDLESS if budget_ul is None else budget_ul,
     )  # fmt: skip
-    found = search(question, node_limit=node_limit)
+    # Where blood is limited the largest sizes may not be had, so all levels are searched at once.
+    run = search_liked if objective == "liked-kinds" and budget_ul is None else search
+    found = run(question, node_limit=node_limit)
     if found.tube_of is None and not found.finished:
         raise PlanError(
             f"the exact search was cut off after {found.nodes} steps without a packing; "
@@ -66,15 +70,9 @@ def search_together(
     tubes = [Packed(entries[e].item, ways[entries[e].lane], tuple(inside)) for e, inside in filled]
     dropped = tuple(n for n, tube in zip(members, found.tube_of, strict=True) if tube < 0)
     # A cut search may have taken a tube that it then left empty: it is not drawn.
-    cost = (len(filled), sum(entries[e].draw_ul for e, _ in filled), found.cost[5])
-    return Packing(
-        tuple(tubes), dropped, cost, _plain(found.bound, least_blood),
-        found.nodes, found.finished,
-    )  # fmt: skip
-
-
-def _plain(cost: tuple[int, ...], least_blood: bool) -> tuple[int, int, int]:
-    return (cost[4], cost[3], cost[5]) if least_blood else (cost[3], cost[4], cost[5])
+    preference = plain_of(objective, found.cost)[2]
+    cost = (len(filled), sum(entries[e].draw_ul for e, _ in filled), preference)
+    return Packing(tuple(tubes), dropped, cost, plain_of(objective, found.bound), found.nodes, found.finished)
 
 
 def _useful_sizes(shelf: Shelf, way: int, total_ul: int) -> list[Size]:

@@ -5,11 +5,14 @@ forced there; every other would rather be where its place is better. Where two s
 as they would rather be, no assignment to these ways has a smaller preference. Sizes of less blood
 that do not are doubtful. They are settled exactly, cheapest first, until the best pair known costs
 no more than the least that any doubtful one could: then it is the best of all pairs.
+
+Where liked kinds come before blood, the largest two sizes of two ways say what preference can be had
+there; of the ways with the least, the sizes of less blood that still reach it are settled.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from cubital.planning.assignment import ANY, Placed, assign
@@ -48,26 +51,15 @@ def best_pair(tests: Sequence[Ways], ways: Sequence[Way]) -> Pair | None:
 
     Stock is not counted: every pair that a stock allows is among those looked at.
     """
-    masks: dict[int, int] = {}
-    bit = 1
-    for test in tests:
-        for way in test:
-            masks[way] = masks.get(way, 0) | bit
-        bit <<= 1
     best: _Offer | None = None
     doubtful: list[_Offer] = []
-    scarce = min(tests, key=len)
-    for one in scarce:
-        rest = bit - 1 & ~masks[one]
-        for two, mask in masks.items():
-            if rest & ~mask or (two < one and two in scarce):
-                continue
-            if one == two:
-                doubtful += _alike(tests, one, ways[one].sizes)
-                continue
-            sure = _apart(tests, one, two, ways[one].sizes, ways[two].sizes, doubtful)
-            if sure is not None and (best is None or sure < best):
-                best = sure
+    for one, two in _couples(tests):
+        if one == two:
+            doubtful += _alike(tests, one, ways[one].sizes)
+            continue
+        sure = _apart(_load(tests, one, two), one, two, ways[one].sizes, ways[two].sizes, doubtful)
+        if sure is not None and (best is None or sure < best):
+            best = sure
     tube_of = None
     doubtful.sort()
     for offer in doubtful:
@@ -81,10 +73,85 @@ def best_pair(tests: Sequence[Ways], ways: Sequence[Way]) -> Pair | None:
     return _filled(best, tube_of or [_rather(test, best.one, best.two) for test in tests])
 
 
-def _apart(
-    tests: Sequence[Ways], one: int, two: int, firsts: Sequence[Size], seconds: Sequence[Size], doubtful: list[_Offer]
-) -> _Offer | None:
-    """The least sizes that hold every test where it would rather be; smaller ones go to `doubtful`."""
+def best_liked_pair(tests: Sequence[Ways], ways: Sequence[Way]) -> Pair | None:
+    """Of all pairs of tubes that hold these tests, the least preference and then blood; None without any."""
+    couples = sorted((_floor(tests, one, two), one, two) for one, two in _couples(tests))
+    best: tuple[_Offer, Sequence[int]] | None = None
+    for floor, one, two in couples:
+        # Invariant: every couple of a smaller floor is settled.
+        if best is not None and floor > best[0].preference:
+            break
+        best = _best_sizes(tests, one, two, ways[one].sizes, ways[two].sizes, best)
+    return None if best is None else _filled(*best)
+
+
+def _best_sizes(
+    tests: Sequence[Ways], one: int, two: int, firsts: Sequence[Size], seconds: Sequence[Size],
+    best: tuple[_Offer, Sequence[int]] | None,
+) -> tuple[_Offer, Sequence[int]] | None:  # fmt: skip
+    """The better of the best known and of two sizes of these ways: least preference, then blood."""
+    offers = _alike(tests, one, firsts) if one == two else []
+    if one != two:
+        load = _load(tests, one, two)
+        sure = _apart(load, one, two, firsts, seconds, offers)
+        if sure is not None and (best is None or (sure.preference, sure.blood_ul) < _liking(best[0])):
+            best = sure, [_rather(test, one, two) for test in tests]
+    if not offers:
+        return best
+    if best is None or best[0].preference > offers[0].preference:
+        widest = max(offers, key=lambda offer: (offer.first.cap_ul + offer.second.cap_ul, -offer.blood_ul))
+        placed = _settle(tests, widest, ANY if best is None else best[0].preference + 1)
+        if placed is None:
+            return best
+        met = widest._replace(preference=placed.preference)
+        if best is None or _liking(met) < _liking(best[0]):
+            best = met, placed.tube_of
+    for offer in sorted(offers):
+        if offer.blood_ul >= best[0].blood_ul:
+            break
+        placed = _settle(tests, offer, best[0].preference + 1)
+        if placed is not None:
+            return offer._replace(preference=placed.preference), placed.tube_of
+    return best
+
+
+def _liking(offer: _Offer) -> tuple[int, int]:
+    return offer.preference, offer.blood_ul
+
+
+def _couples(tests: Sequence[Ways]) -> Iterator[tuple[int, int]]:
+    """Two ways, or one twice, that together take every test."""
+    masks: dict[int, int] = {}
+    bit = 1
+    for test in tests:
+        for way in test:
+            masks[way] = masks.get(way, 0) | bit
+        bit <<= 1
+    scarce = min(tests, key=len)
+    for one in scarce:
+        rest = bit - 1 & ~masks[one]
+        for two, mask in masks.items():
+            if not rest & ~mask and (two >= one or two not in scarce):
+                yield one, two
+
+
+def _floor(tests: Sequence[Ways], one: int, two: int) -> int:
+    """No packing into these ways has a smaller preference."""
+    return sum([min([test[way][1] for way in (one, two) if way in test]) for test in tests])
+
+
+class _Load(NamedTuple):
+    """What must go into the first and the second way, what would rather, their places, and the least need of all."""
+
+    forced_one: int
+    forced_two: int
+    rather_one: int
+    rather_two: int
+    preference: int
+    least: int
+
+
+def _load(tests: Sequence[Ways], one: int, two: int) -> _Load:
     forced_one = forced_two = rather_one = rather_two = preference = least = 0
     for test in tests:
         here, there = test.get(one), test.get(two)
@@ -103,7 +170,14 @@ def _apart(
         else:
             rather_two += there[0]
             preference += there[1]
-    least += forced_one + forced_two
+    return _Load(forced_one, forced_two, rather_one, rather_two, preference, least + forced_one + forced_two)
+
+
+def _apart(
+    load: _Load, one: int, two: int, firsts: Sequence[Size], seconds: Sequence[Size], doubtful: list[_Offer]
+) -> _Offer | None:
+    """The least sizes that hold every test where it would rather be; smaller ones go to `doubtful`."""
+    forced_one, forced_two, rather_one, rather_two, preference, least = load
     first = _smallest(firsts, forced_one + rather_one)
     second = _smallest(seconds, forced_two + rather_two)
     sure = None

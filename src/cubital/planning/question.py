@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from cubital.planning.cost import Cost, Levels, PackObjective
+
 ENDLESS = 1 << 40
 
 
@@ -25,27 +27,27 @@ class Question(NamedTuple):
     """A packing question: each test's need and place by lane, and the tubes that may be taken.
 
     `stock` limits the items it names. With `may_drop` a test may be left out, at a cost above every
-    other by its priority (0 stat, 1 timed, 2 routine); `budget_ul` is the most blood that may be drawn.
+    other by its rank (none given: all of the least); `budget_ul` is the most blood that may be drawn.
+    `ceiling` (left out, tubes, preference) is what some packing reaches; with it the objective is
+    `fewest-tubes`, and of packings that leave out as much and take as many tubes only those count that have
+    no larger a preference.
     """
 
     tests: tuple[dict[int, tuple[int, int]], ...]
     entries: tuple[Entry, ...]
     stock: dict[int, int]
-    least_blood: bool
-    priorities: tuple[int, ...] = ()
+    objective: PackObjective
+    ranks: tuple[int, ...] = ()
     may_drop: bool = False
     budget_ul: int = ENDLESS
-
-
-Cost = tuple[int, int, int, int, int, int]
+    ceiling: Levels | None = None
 
 
 class Found(NamedTuple):
     """An answer: the tubes taken (entry numbers), the tube of each test (-1: left out), what is proved.
 
     `tube_of` None with `finished` true means that no packing exists; `bound` is never above the
-    optimum, and equals `cost` when `finished`. Costs are (left out stat, timed, routine, then the
-    objective's two, then the preference).
+    optimum, and equals `cost` when `finished`. Costs are what is left out, then the objective's levels.
     """
 
     taken: tuple[int, ...]
@@ -56,19 +58,12 @@ class Found(NamedTuple):
     finished: bool
 
 
-def with_drops(cost: Cost, must: int, droppable: int, priorities: Sequence[int]) -> Cost:
-    """This cost with `must` more tests left out, of the least priority that may be."""
+def with_drops(cost: Cost, must: int, droppable: int, losses: Sequence[int]) -> Cost:
+    """This cost with `must` more tests left out, of the least rank that may be."""
     if not must:
         return cost
-    left = list(cost[:3])
-    counts = [0, 0, 0]
-    for number in bits(droppable):
-        counts[priorities[number]] += 1
-    for priority in (2, 1, 0):
-        use = min(must, counts[priority])
-        left[priority] += use
-        must -= use
-    return left[0], left[1], left[2], cost[3], cost[4], 0
+    least = sorted([losses[number] for number in bits(droppable)])[:must]
+    return cost[0] + sum(least), cost[1], cost[2], cost[3]
 
 
 def bits(mask: int) -> list[int]:

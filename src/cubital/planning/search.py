@@ -14,11 +14,12 @@ from heapq import heappop, heappush
 
 from cubital.planning.assignment import ANY, Placed, Unfit, assign
 from cubital.planning.bounds import Bounds, Node, Way
-from cubital.planning.question import Cost, Found, Question, bits
+from cubital.planning.cost import Cost
+from cubital.planning.question import Found, Question, bits
 from cubital.planning.stock import fails_in_parts, fails_whole
 
 _LONG = 100  # nodes after which it pays to ask whether the whole stock could hold the tests at all
-_NOTHING: Cost = (0, 0, 0, 0, 0, 0)
+_NOTHING: Cost = (0, 0, 0, 0)
 # A bound or cost, the node, and either what it needs next or its complete assignment.
 _Child = tuple[Cost, Node, Way | Placed]
 
@@ -36,9 +37,10 @@ class _Search:
         self.stock = question.stock
         self.bounds = Bounds(question)
         self.look = self.bounds.look
-        self.is_cut = False
         # The cheapest packing met so far: an assignment elsewhere counts only when it beats it.
         self.best: Cost | None = None
+        # The least cost that an assignment which was cut might have had: nothing above it is proved.
+        self.doubt: Cost | None = None
 
     def run(self, node_limit: int) -> Found:
         everything = (1 << len(self.tests)) - 1
@@ -54,19 +56,22 @@ class _Search:
                 return Found((), None, _NOTHING, _NOTHING, nodes, True)
             cost, _, node, goes_on = heappop(heap)
             if isinstance(goes_on, Placed):
-                is_proved = not self.is_cut and goes_on.least == goes_on.preference
-                bound = cost if is_proved else (*cost[:5], 0)
-                return Found(node.taken, goes_on.tube_of, cost, bound, nodes, is_proved)
+                bound = self._undoubted(cost)
+                return Found(node.taken, goes_on.tube_of, cost, bound, nodes, bound == cost)
             nodes += 1
             if nodes > node_limit:
                 return self._dive(node, goes_on, cost, nodes)
             for child_cost, child, way in self._children(node, goes_on):
                 serial += 1
                 heappush(heap, (child_cost, -serial, child, way))
-        return Found((), None, _NOTHING, _NOTHING, nodes, not self.is_cut)
+        return Found((), None, _NOTHING, _NOTHING, nodes, self.doubt is None)
+
+    def _undoubted(self, cost: Cost) -> Cost:
+        return cost if self.doubt is None else min(cost, self.doubt)
 
     def _dive(self, node: Node, way: Way, bound: Cost, nodes: int) -> Found:
         """Some packing below the best open node, depth first, when the search was cut off."""
+        bound = self._undoubted(bound)
         stack: list[_Child] = [(bound, node, way)]
         for _ in range(20_000):
             if not stack:
@@ -79,21 +84,10 @@ class _Search:
 
     def _children(self, node: Node, way: Way) -> list[_Child]:
         if not way.entries and not way.tests:
-            blood_ul = sum(self.entries[e].draw_ul for e in node.taken)
-            plain = self.bounds.cost(node, len(node.taken), blood_ul, 0)
-            is_level = self.best is not None and self.best[:5] == plain[:5]
-            placed = self._place(node, self.best[5] if self.best is not None and is_level else ANY)
-            if isinstance(placed, Placed):
-                cost = (*plain[:5], placed.preference)
-                self.best = cost if self.best is None else min(self.best, cost)
-                return [(cost, node, placed)]
-            self.is_cut = self.is_cut or not placed.proved
-            if placed.proved and placed.is_beaten:
-                return []  # more tubes cost more than the packing that was met
-            beyond = self._beyond(node, placed)
-            if beyond is None:
-                return []
-            way = beyond
+            found = self._leaf(node)
+            if not isinstance(found, Way):
+                return [] if found is None else [found]
+            way = found
         children: list[_Child] = []
         if way.gives_up_all:
             kept = node.droppable & ~way.tests
@@ -109,6 +103,43 @@ class _Search:
             self._add(children, Node(node.taken, allowed, node.dropped | bit, droppable & ~bit))
             droppable &= ~bit
         return children
+
+    def _leaf(self, node: Node) -> _Child | Way | None:
+        """The best packing of these tubes as they stand; else what may help, None where nothing can pay."""
+        tubes, blood_ul = len(node.taken), sum(self.entries[e].draw_ul for e in node.taken)
+        plain = self.bounds.cost(node, tubes, blood_ul, 0)
+        below, is_last = self._below(plain)
+        placed = self._place(node, below)
+        if isinstance(placed, Placed):
+            cost = self.bounds.cost(node, tubes, blood_ul, placed.preference)
+            if placed.least < placed.preference:
+                self._doubt(self.bounds.cost(node, tubes, blood_ul, placed.least))
+            self.best = cost if self.best is None else min(self.best, cost)
+            return cost, node, placed
+        if not placed.proved:
+            self._doubt(plain)
+        elif placed.is_beaten and is_last:
+            return None
+        if placed.is_beaten:  # by what another test takes from the sum, perhaps: any tube might help
+            everything = (1 << len(self.tests)) - 1 & ~node.dropped
+            placed = placed._replace(tests=tuple(bits(everything)))
+        return self._beyond(node, placed)
+
+    def _below(self, plain: Cost) -> tuple[int, bool]:
+        """The sum of places that a packing of this cost must beat, and whether more tubes would cost more anyway."""
+        below, is_last = ANY, False
+        best, ceiling = self.best, self.question.ceiling
+        if self.question.objective == "liked-kinds":
+            if best is not None and best[:2] == plain[:2]:
+                below, is_last = best[2] + (plain[3] < best[3]), True
+        elif best is not None and best[:3] == plain[:3]:
+            below, is_last = best[3], True
+        if ceiling is not None and ceiling[:2] == plain[:2]:
+            below, is_last = min(below, ceiling[2] + 1), True
+        return below, is_last
+
+    def _doubt(self, cost: Cost) -> None:
+        self.doubt = cost if self.doubt is None else min(self.doubt, cost)
 
     def _beyond(self, node: Node, unfit: Unfit) -> Way | None:
         """What may help tests that do not fit whole: a tube in one of their lanes, or leaving one out."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from itertools import combinations
 from time import perf_counter
 
@@ -12,16 +11,15 @@ _MOST = 8
 
 
 def solve(instance: Instance, *, seconds: float | None = None) -> Answer | None:
-    """The exact optimum; keeps the most stat, then timed, then routine, then the objective."""
+    """The exact optimum; keeps the most of the first rank, then of the next, then the objective."""
     count = len(instance.requests)
     if count > _MOST:
         raise ValueError(f"{count} requests are too many for plain recursion")
     started = perf_counter()
-    by_kept: dict[tuple[int, int, int], list[tuple[int, ...]]] = {}
+    by_kept: dict[tuple[int, ...], list[tuple[int, ...]]] = {}
     for size in range(count + 1):
         for members in combinations(range(count), size):
-            kept = Counter(instance.requests[i].priority for i in members)
-            by_kept.setdefault((kept[0], kept[1], kept[2]), []).append(members)
+            by_kept.setdefault(instance.count_ranks(members), []).append(members)
     for kept_counts in sorted(by_kept, reverse=True):
         search = _Search(instance)
         for members in by_kept[kept_counts]:
@@ -59,16 +57,11 @@ class _Search:
             self.ways[members] = found
         return self.ways[members]
 
-    def value(self, tubes: int, blood_ul: int, preference: int) -> tuple[int, int, int]:
-        if self.instance.objective == "fewest-tubes":
-            return tubes, blood_ul, preference
-        return blood_ul, tubes, preference
-
     def extend(
         self, rest: tuple[int, ...], packing: tuple[Filled, ...], blood_ul: int = 0, preference: int = 0
     ) -> None:
         """Fill the rest every way; every part of the objective only grows, so a worse start is cut."""
-        value = self.value(len(packing), blood_ul, preference)
+        value = self.instance.value(len(packing), blood_ul, preference)
         budget_ul = self.instance.budget_ul
         if (budget_ul is not None and blood_ul > budget_ul) or (self.best is not None and value >= self.best):
             return

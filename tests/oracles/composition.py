@@ -43,7 +43,7 @@ def compose(order: Order, site: Site, reached: Promise, *, limit_ul: int | None 
         ),
         unplaced=tuple(
             Unplaced(
-                test=_test_of(request.name), priority=PRIORITIES[request.priority],
+                test=_test_of(request.name), priority=PRIORITIES[request.rank],
                 why="no room", needs="more",
             )
             for request in left

@@ -39,7 +39,7 @@ def _answer(instance: Instance, solve: Solve) -> Answer:
 
 def value_of(plan: Plan, order: Order, site: Site) -> Promise:
     """What a plan reached, in the terms of a promise."""
-    asked = Counter(r.priority for r in Instance.of(order, site, minimum=False).requests)
+    asked = Counter(r.rank for r in Instance.of(order, site, minimum=False).requests)
     left = Counter(("stat", "timed", "routine").index(entry.priority) for entry in plan.unplaced)
     kept = (asked[0] - left[0], asked[1] - left[1], asked[2] - left[2])
     totals = plan.totals

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from math import floor
@@ -26,11 +26,14 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One test of one draw that must go whole into one tube; `group` is its draw and bench group."""
+    """One test of one draw that must go whole into one tube; `group` is its draw and bench group.
+
+    Tests of rank 0 are kept before those of rank 1, and so on; of an order's urgency stat is 0.
+    """
 
     name: str
     group: str
-    priority: int
+    rank: int
     own_tube: bool
     options: tuple[Option, ...]
 
@@ -56,9 +59,12 @@ class Filled:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The optimum of an instance; packing and times take no part in equality."""
+    """The optimum of an instance: how many are kept of each rank, then what they take.
 
-    kept: tuple[int, int, int]
+    Packing and times take no part in equality.
+    """
+
+    kept: tuple[int, ...]
     tubes: int
     blood_ul: int
     preference: int
@@ -93,10 +99,24 @@ class Instance:
         )
 
     @property
-    def everything(self) -> tuple[int, int, int]:
-        """How many requests there are of each priority: stat, timed, routine."""
-        count = Counter(request.priority for request in self.requests)
-        return count[0], count[1], count[2]
+    def ranks(self) -> int:
+        """How many ranks are counted: stat, timed and routine, or as many as the requests have."""
+        return max([3, *(request.rank + 1 for request in self.requests)])
+
+    @property
+    def everything(self) -> tuple[int, ...]:
+        """How many requests there are of each rank."""
+        return self.count_ranks(range(len(self.requests)))
+
+    def count_ranks(self, members: Iterable[int]) -> tuple[int, ...]:
+        """How many of these requests there are of each rank."""
+        count = Counter(self.requests[i].rank for i in members)
+        return tuple(count[rank] for rank in range(self.ranks))
+
+    def value(self, tubes: int, blood_ul: int, preference: int) -> tuple[int, int, int]:
+        """The three levels in the order of the objective."""
+        first = {"fewest-tubes": (tubes, blood_ul, preference), "least-blood": (blood_ul, tubes, preference)}
+        return first.get(self.objective, (tubes, preference, blood_ul))
 
     def holds(self, size: Size, matrix: str, members: tuple[int, ...]) -> int | None:
         """The preference cost of these requests in one such tube, or None if it may not hold them."""
@@ -130,8 +150,7 @@ class Instance:
         blood_ul = sum(self.sizes[tube.size].draw_ul for tube in packing)
         if self.budget_ul is not None and blood_ul > self.budget_ul:
             raise AssertionError("more blood than the budget")
-        kept = Counter(self.requests[i].priority for i in seen)
-        return Answer((kept[0], kept[1], kept[2]), len(packing), blood_ul, preference, tuple(packing))
+        return Answer(self.count_ranks(seen), len(packing), blood_ul, preference, tuple(packing))
 
 
 def first(request: Request, kind: str, matrix: str) -> Option | None:

@@ -105,7 +105,7 @@ def formulate(instance: Instance, *, keep_all: bool, form: str = "auto") -> Prog
 
 
 def list_patterns(instance: Instance, *, keep_all: bool, most: int | None = None) -> Program:
-    """The pattern form. A column that an uncounted size beats on blood, then preference, is left out."""
+    """The pattern form. A column that an uncounted size beats is left out."""
     stock = stock_that_matters(instance)
     found: dict[tuple[int, ...], dict[int, tuple[int, str]]] = {}
     for (_, kind, matrix), offers in _offers(instance).items():
@@ -161,16 +161,23 @@ def _undominated(
     patterns: list[Filled] = []
     places: list[int] = []
     for members, columns in found.items():
-        free = (
+        free = [
             (instance.sizes[j].draw_ul, place, j) for j, (place, _) in columns.items() if stock[j] is None
-        )
-        best = min(free, default=None)
+        ]
         for j, (place, matrix) in columns.items():
             key = (instance.sizes[j].draw_ul, place, j)
-            if best is None or j == best[2] or (stock[j] is not None and key[:2] < best[:2]):
+            if not any(_beats(other, key, instance.objective) for other in free if other[2] != j):
                 patterns.append(Filled(j, matrix, members))
                 places.append(place)
     return patterns, places
+
+
+def _beats(one: tuple[int, int, int], other: tuple[int, int, int], objective: str) -> bool:
+    """Whether an uncounted column of (blood, preference, size) does all that another does, and no worse.
+
+    Where preference comes before blood, neither may be larger: blood may still be short.
+    """
+    return one < other and (objective != "liked-kinds" or one[1] <= other[1])
 
 
 def _pattern_program(
@@ -178,16 +185,14 @@ def _pattern_program(
 ) -> Program:
     covers: list[Terms] = [[] for _ in instance.requests]
     uses: list[Terms] = [[] for _ in instance.sizes]
-    kept: list[Terms] = [[], [], []]
+    kept: list[Terms] = [[] for _ in range(instance.ranks)]
     for j, pattern in enumerate(patterns):
         uses[pattern.size].append((j, 1))
-        gains = [0, 0, 0]
         for i in pattern.requests:
             covers[i].append((j, 1))
-            gains[instance.requests[i].priority] += 1
-        for level in range(3):
-            if gains[level]:
-                kept[level].append((j, -gains[level]))
+        for level, gained in enumerate(instance.count_ranks(pattern.requests)):
+            if gained:
+                kept[level].append((j, -gained))
     rows = [Row(terms, 1 if keep_all else None, 1) for terms in covers]
     for index, terms in enumerate(uses):
         if stock[index] is not None and terms:
@@ -205,7 +210,9 @@ def _goals(instance: Instance, tubes: Terms, blood: Terms, preference: Terms) ->
     step = reduce(gcd, (c for _, c in blood), 0) or 1
     blood = [(j, c // step) for j, c in blood]
     preference = [(j, c) for j, c in preference if c]
-    return [tubes, blood, preference] if instance.objective == "fewest-tubes" else [blood, tubes, preference]
+    if instance.objective == "fewest-tubes":
+        return [tubes, blood, preference]
+    return [blood, tubes, preference] if instance.objective == "least-blood" else [tubes, preference, blood]
 
 
 def _scaled(row: Row) -> Row:
@@ -264,9 +271,9 @@ def assign(instance: Instance, *, keep_all: bool) -> Program:
     rows += [Row(t, None, stock[j]) for j, t in enumerate(uses) if stock[j] is not None and t]
     if instance.budget_ul is not None:
         rows.append(_scaled(Row(blood, None, instance.budget_ul)))
-    kept: list[Terms] = [[], [], []]
+    kept: list[Terms] = [[] for _ in range(instance.ranks)]
     for i, request in enumerate(instance.requests):
-        kept[request.priority] += [(x, -1) for x, _ in covers[i]]
+        kept[request.rank] += [(x, -1) for x, _ in covers[i]]
     goals = _goals(instance, tubes, blood, preference)
     levels = goals if keep_all else [*[terms for terms in kept if terms], *goals]
     return Program("assignment", count, rows, levels, bins=bins)

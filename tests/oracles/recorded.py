@@ -20,7 +20,7 @@ class Optimum(msgspec.Struct, frozen=True, array_like=True):
     """Volumes taken, tests kept (stat, timed, routine), tubes, blood in microlitres, preference."""
 
     volumes: str
-    kept: tuple[int, int, int]
+    kept: tuple[int, ...]
     tubes: int
     blood_ul: int
     preference: int

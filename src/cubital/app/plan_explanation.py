@@ -120,5 +120,10 @@ def proof_words(plan: Plan) -> str:
         if plan.unplaced:
             what = "nothing else of this order fits" if plan.tubes else "nothing of this order fits"
         return f"proved: {what} ({how})"
-    first = "fewer tubes, then less blood" if plan.objective == "fewest-tubes" else "less blood, then fewer tubes"
-    return f"proved: {kept}no choice of tubes does it with {first}, then better-liked tubes ({how})"
+    aims = {
+        "fewest-tubes": "fewer tubes, then less blood, then better-liked tubes",
+        "least-blood": "less blood, then fewer tubes, then better-liked tubes",
+        "liked-kinds": "fewer tubes, then better-liked tubes, then less blood",
+    }[plan.objective]
+    counted = ", discards counted" if plan.totals.discard_ul else ""
+    return f"proved: {kept}no choice of tubes does it with {aims}{counted} ({how})"

@@ -8,7 +8,8 @@ import msgspec
 
 from cubital import facts
 from cubital.app.plan_explanation import proof_words
-from cubital.model import Order, Plan, PlannedTube, Site
+from cubital.app.wiring import say_local
+from cubital.model import Choice, Draw, Order, Plan, PlannedTube, Site
 from cubital.model.vocabulary import PurposeKey
 from cubital.planning.cautions import standing
 from cubital.planning.patient import describe
@@ -16,7 +17,6 @@ from cubital.units import millilitres_text
 
 # An additive without a letter code goes by its key where that is itself a word of letters, as ACD-A.
 _MOST_LETTERS = 5
-_FIRST_WORDS = {"discard": "DISCARD: fill, then throw away"}
 # What a plan holds, by purpose: one of it, several of it.
 _NOUNS: dict[PurposeKey, tuple[str, str]] = {
     "collect": ("tube", "tubes"),
@@ -48,9 +48,10 @@ class TubeRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class DrawRows(msgspec.Struct, frozen=True, kw_only=True):
-    """The tubes of one collection, in order."""
+    """The tubes of one collection, in order. `before` is what must be known and done first, in order."""
 
     title: str
+    before: tuple[str, ...]
     rows: tuple[TubeRow, ...]
 
 
@@ -71,6 +72,7 @@ class Tray(msgspec.Struct, frozen=True, kw_only=True):
     warnings: tuple[str, ...]
     draws: tuple[DrawRows, ...]
     left_out: tuple[str, ...]
+    instead: tuple[str, ...]
     total: str
     gauge: Gauge | None
     proof: str
@@ -90,11 +92,13 @@ def lay_tray(plan: Plan, order: Order, site: Site) -> Tray:
         draws=tuple(
             DrawRows(
                 title=_draw_title(plan, draw.number),
+                before=before_words(draw, site),
                 rows=tuple(_row(tube, site) for tube in plan.tubes if tube.draw == draw.number),
             )
             for draw in plan.draws
         ),
         left_out=tuple(f"{_name(u.test, site)} ({u.priority}): {u.why}; needs {u.needs}" for u in plan.unplaced),
+        instead=tuple(_choice_words(choice, site) for choice in plan.choices),
         total=_total(plan),
         gauge=None
         if totals.limit_ul is None
@@ -130,6 +134,26 @@ def _draw_title(plan: Plan, number: int) -> str:
     return f"draw {number} of {len(plan.draws)}: {plan.draws[number - 1].label}"
 
 
+def before_words(draw: Draw, site: Site) -> tuple[str, ...]:
+    """What must be known and done before this draw, in order: its moment, its times, what to ask, its steps."""
+    words = [f"when: {draw.moment}"] if draw.moment else []
+    if draw.due_from is not None or draw.due_to is not None:
+        early = "" if draw.due_from is None else f"from {say_local(draw.due_from, site)[:16]} "
+        late = "" if draw.due_to is None else f"to {say_local(draw.due_to, site)[:16]}"
+        words.append(f"due: {(early + late).strip()}")
+    words += [f"ask: {ask}" for ask in draw.asks]
+    return (*words, *(f"do first: {step}" for step in draw.steps))
+
+
+def _choice_words(choice: Choice, site: Site) -> str:
+    """Another plan that the collector may take, in one line."""
+    left = ", ".join(_name(key, site) for key in choice.left_out) or "nothing"
+    proof = "" if choice.optimal else ", not proved"
+    tubes = f"{choice.tubes} tube{'' if choice.tubes == 1 else 's'}"
+    blood = millilitres_text(choice.all_blood_ul)
+    return f"keep {_name(choice.keep, site)}, leave out {left}: {tubes}, {blood} mL{proof}"
+
+
 def _row(tube: PlannedTube, site: Site) -> TubeRow:
     additive = facts.additives()[tube.additive]
     short = tube.additive.upper() if len(tube.additive) <= _MOST_LETTERS else ""
@@ -159,9 +183,14 @@ def _mixing(inversions: int | None) -> str:
 
 
 def _contents(tube: PlannedTube, site: Site) -> tuple[str, ...]:
-    first = _FIRST_WORDS.get(tube.purpose)
     names = tuple(_name(key, site) for key in tube.tests)
-    return names if first is None else (first, *names)
+    if tube.purpose != "discard":
+        return names
+    if tube.returned:
+        return ("CLEARS THE LINE: set aside closed, give back at once", *names)
+    if tube.size_ul is not None:
+        return ("DISCARD: fill until blood flows into it, then throw away", *names)
+    return ("DISCARD: fill, then throw away", *names)
 
 
 def _name(key: str, site: Site) -> str:
@@ -169,7 +198,7 @@ def _name(key: str, site: Site) -> str:
 
 
 def _care(tube: PlannedTube) -> tuple[str, ...]:
-    words = []
+    words = [f"in a {millilitres_text(tube.size_ul)} mL tube"] if tube.size_ul is not None else []
     if tube.fill_min_percent is not None and tube.purpose == "collect":
         words.append(f"fill at least {tube.fill_min_percent} %")
     known = facts.handling_terms()
@@ -189,6 +218,10 @@ def _phrase(instruction: str) -> str:
 def _total(plan: Plan) -> str:
     totals = plan.totals
     words = [f"{millilitres_text(totals.all_blood_ul)} mL in all"]
+    if totals.discard_ul:
+        words.append(f"{millilitres_text(totals.discard_ul)} mL of it thrown away")
+    if totals.returned_ul:
+        words.append(f"{millilitres_text(totals.returned_ul)} mL returned besides")
     if totals.already_drawn_ul:
         words.append(f"{millilitres_text(totals.already_drawn_ul)} mL before")
     if totals.limit_ul is None:

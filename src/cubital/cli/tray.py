@@ -21,6 +21,7 @@ def draw_tray(tray: Tray, sheet: Sheet) -> list[str]:
     lines += [sheet.mark(line, "faint") for line in sheet.wrap(tray.setting)]
     lines += _flagged(tray.stops, "STOP", "stop", sheet)
     lines += _flagged(tray.left_out, "LEFT OUT", "stop", sheet)
+    lines += _flagged(tray.instead, "or", "faint", sheet)
     lines += _flagged(tray.warnings, "watch", "warn", sheet)
     for draw in tray.draws:
         lines += _draw(draw, sheet) if draw.rows else []
@@ -45,6 +46,7 @@ def _draw(draw: DrawRows, sheet: Sheet) -> list[str]:
     if draw.title:
         title = f"{sheet.glyphs.rule * 2} {draw.title} "
         lines.append(sheet.mark(title + sheet.glyphs.rule * max(0, sheet.width - len(title)), "strong"))
+    lines += _flagged(draw.before, "first", "warn", sheet)
     for row in draw.rows:
         lines += _row(row, sheet)
     return lines

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from cubital.errors import CubitalError
-from cubital.model import Caution, Plan, PlannedTube, Reason
+from cubital.model import Caution, Draw, Plan, PlannedTube, Reason
 from cubital.units import millilitres
 
 PLAN_FORMAT = "cubital.plan/1"
@@ -29,7 +29,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "volumes": plan.volumes,
         "policy": plan.policy,
         "access": plan.access,
-        "draws": [{"number": d.number, "at_min": d.at_min, "label": d.label} for d in plan.draws],
+        "draws": [_draw(draw) for draw in plan.draws],
         "tubes": [_tube(tube) for tube in plan.tubes],
         "totals": _totals(plan),
         "bound": {
@@ -40,7 +40,15 @@ def plan_document(plan: Plan) -> dict[str, Any]:
             "finished": plan.bound.finished,
         },
         "unplaced": [
-            {"test": u.test, "priority": u.priority, "why": u.why, "needs": u.needs} for u in plan.unplaced
+            {"test": u.test, "priority": u.priority, "rank": u.rank, "why": u.why, "needs": u.needs}
+            for u in plan.unplaced
+        ],
+        "choices": [
+            {
+                "keep": choice.keep, "left_out": list(choice.left_out), "tubes": choice.tubes,
+                "all_blood_ml": millilitres(choice.all_blood_ul), "optimal": choice.optimal,
+            }
+            for choice in plan.choices
         ],
         "cautions": [_caution(caution) for caution in plan.cautions],
         "reasons": [_reason(reason) for reason in plan.reasons],
@@ -75,6 +83,24 @@ def _plain(value: Any) -> Any:
     return list(value) if isinstance(value, tuple) else value
 
 
+def _draw(draw: Draw) -> dict[str, Any]:
+    return {
+        "number": draw.number,
+        "at_min": draw.at_min,
+        "label": draw.label,
+        "moment": draw.moment or None,
+        "steps": list(draw.steps),
+        "asks": list(draw.asks),
+        "due_from": _instant(draw.due_from),
+        "due_to": _instant(draw.due_to),
+        "blood_ml": millilitres(draw.blood_ul),
+    }
+
+
+def _instant(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat(timespec="minutes")
+
+
 def _tube(tube: PlannedTube) -> dict[str, Any]:
     return {
         "position": tube.position,
@@ -87,6 +113,8 @@ def _tube(tube: PlannedTube) -> dict[str, Any]:
         "stopper": tube.stopper,
         "mark": tube.mark,
         "draw_ml": millilitres(tube.draw_ul),
+        "size_ml": millilitres(tube.size_ul or tube.draw_ul),
+        "returned": tube.returned,
         "liquid_additive_ul": tube.liquid_additive_ul,
         "matrix": tube.matrix,
         "bench": " + ".join(tube.benches) or None,
@@ -94,6 +122,7 @@ def _tube(tube: PlannedTube) -> dict[str, Any]:
         "tests": list(tube.tests),
         "usable_ml": _known_ml(tube.usable_ul),
         "needed_ml": _known_ml(tube.needed_ul),
+        "reserve_ml": millilitres(tube.reserve_ul),
         "fill_min_percent": tube.fill_min_percent,
         "inversions": tube.inversions,
         "clot_s": tube.clot_s,
@@ -112,6 +141,8 @@ def _totals(plan: Plan) -> dict[str, Any]:
         "preference": totals.preference,
         "all_tubes": totals.all_tubes,
         "all_blood_ml": millilitres(totals.all_blood_ul),
+        "discard_ml": millilitres(totals.discard_ul),
+        "returned_ml": millilitres(totals.returned_ul),
         "already_drawn_ml": millilitres(totals.already_drawn_ul),
         "blood_volume_ml": _known_ml(totals.blood_volume_ul),
     }

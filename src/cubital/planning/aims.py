@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from cubital.model import Patient, Site
 from cubital.model.vocabulary import ObjectiveKey
-from cubital.planning.packing import PackObjective
+from cubital.planning.cost import PackObjective
 from cubital.planning.patient import ADULT_D, Limit
 
 

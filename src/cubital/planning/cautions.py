@@ -175,7 +175,8 @@ def _may_clot_sooner(tube: PlannedTube, circumstances: Circumstances, site: Site
     """Whether this tube waits for serum that a stocked thrombin tube would give sooner."""
     if tube.matrix != "serum" or tube.additive == "thrombin":
         return False
-    quick = {kind.key for kind in site.kinds.values() if kind.additive == "thrombin" and _has_stock(kind, circumstances)}
+    kinds = site.kinds.values()
+    quick = {kind.key for kind in kinds if kind.additive == "thrombin" and _has_stock(kind, circumstances)}
     return all(
         any(way.matrix == "serum" and not quick.isdisjoint(way.tubes) for way in site.tests[test].accepts)
         for test in tube.tests
@@ -285,11 +286,12 @@ def from_cultures(asked: Mapping[int, CulturePlan], drawn: Mapping[int, CultureP
 
 def from_moments(draws: Iterable[Draw]) -> list[Caution]:
     """What must be known before a draw and was not said."""
-    return [
-        caution_of("warn", f"draw {draw.number}: ask before drawing: {'; '.join(draw.asks)}", about=f"draw {draw.number}")
-        for draw in draws
-        if draw.asks
-    ]
+    found = []
+    for draw in draws:
+        if draw.asks:
+            where = f"draw {draw.number}"
+            found.append(caution_of("warn", f"{where}: ask before drawing: {'; '.join(draw.asks)}", about=where))
+    return found
 
 
 def from_travel(asked: Iterable[Asked], shelf: Shelf, site: Site) -> list[Caution]:

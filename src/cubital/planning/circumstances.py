@@ -21,8 +21,8 @@ class Circumstances(NamedTuple):
 
     Composing is given this and never the order, so a plan that is kept under it cannot hold what belongs to one
     patient alone. A fact that composing needs is added here, and is then part of the key at once. `culture` is what
-    weight and age ask of a blood culture, None where none is asked. `slots` are the moments of its draws and `slot_of` the
-    moment of each test asked; `travel_min` is how long its tubes travel, None where that is not known.
+    weight and age ask of a blood culture, None where none is asked. `slots` are the moments of its draws and `slot_of`
+    the moment of each test asked; `travel_min` is how long its tubes travel, None where that is not known.
     """
 
     access: AccessKey

@@ -15,9 +15,10 @@ from itertools import islice, product
 from typing import NamedTuple
 
 from cubital.planning.choices import Shelf, Wanted, Ways
-from cubital.planning.packing import PackObjective, pack
+from cubital.planning.cost import Cost, Levels, PackObjective, levels_of, loss_of, plain_of
+from cubital.planning.packing import pack
 from cubital.planning.parts import Packing
-from cubital.planning.ranking import FORCED, LEVELS
+from cubital.planning.ranking import FORCED
 from cubital.planning.sequence import Sequence as DrawOrder
 
 _MOST_COMBINATIONS = 96
@@ -41,8 +42,8 @@ class Cleared(NamedTuple):
 
     packing: Packing
     discard_ul: int
-    cost: tuple[int, int, int]
-    bound: tuple[int, int, int]
+    cost: Levels
+    bound: Levels
     finished: bool
 
 
@@ -53,8 +54,6 @@ class _Beginning(NamedTuple):
     held: Mapping[int, Ways]
     forced: int | None = None
 
-
-_Key = tuple[int, int, int, int]
 
 
 def pack_cleared(
@@ -74,8 +73,8 @@ def pack_cleared(
         _beginnings(draw, clearings.get(draw, Clearing()), shelf, wanted, draw_order, may_drop=may_drop)
         for draw in draws
     ]
-    best: tuple[_Key, Cleared] | None = None
-    bounds: list[_Key] = []
+    best: tuple[Cost, Cleared] | None = None
+    bounds: list[Cost] = []
     combinations = list(islice(product(*beginnings), _MOST_COMBINATIONS + 1))
     finished = len(combinations) <= _MOST_COMBINATIONS
     for chosen in combinations[:_MOST_COMBINATIONS]:
@@ -101,7 +100,7 @@ def pack_cleared(
     if best is None:
         return None
     least = min(bounds)
-    bound = best[1].bound if finished or least[0] != best[0][0] else _plain(least, objective)
+    bound = best[1].bound if finished or least[0] != best[0][0] else plain_of(objective, least)
     return best[1]._replace(bound=bound, finished=finished)
 
 
@@ -123,9 +122,9 @@ def _beginnings(
     if not ratio:
         return [_Beginning(clearing.always_ul, {}), *found[1:]]
     first = min(ranks[way] for way in ratio)
-    if clearing.may_be_opened and not may_drop:
-        if any(way not in ratio and ranks[way] < first for n in members for way in _only(wanted[n].ways, ranks, first)):
-            return [_Beginning(clearing.always_ul, {})]
+    is_open = any(all(way not in ratio and ranks[way] < first for way in wanted[n].ways) for n in members)
+    if clearing.may_be_opened and not may_drop and is_open:
+        return [_Beginning(clearing.always_ul, {})]
     spared = {n: {w: need for w, need in wanted[n].ways.items() if w not in ratio} for n in members}
     if may_drop or all(spared.values()):
         found.append(_Beginning(clearing.always_ul, spared))
@@ -133,11 +132,6 @@ def _beginnings(
         for place in sorted({ranks[way] for way in ratio}):
             found += _opened(clearing.always_ul, members, wanted, ranks, ratio, place, may_drop=may_drop)
     return found
-
-
-def _only(ways: Ways, ranks: Mapping[int, tuple[int, ...]], first: tuple[int, ...]) -> Ways:
-    """These ways where all of them stand before `first`, else none."""
-    return ways if all(ranks[way] < first for way in ways) else {}
 
 
 def _opened(
@@ -192,25 +186,11 @@ def _lost_ul(
     return lost_ul
 
 
-def _with(cost: tuple[int, int, int], lost_ul: int) -> tuple[int, int, int]:
+def _with(cost: Levels, lost_ul: int) -> Levels:
     return cost[0], cost[1] + lost_ul, cost[2]
 
 
-def _key(
-    cost: tuple[int, int, int], packing: Packing, wanted: Sequence[Wanted], objective: PackObjective
-) -> _Key:
+def _key(cost: Levels, packing: Packing, wanted: Sequence[Wanted], objective: PackObjective) -> Cost:
     """What is left out by rank, then this cost in the order of the objective."""
-    left = sum([1 << 8 * (LEVELS - 1 - wanted[n].rank) for n in packing.dropped])
-    tubes, blood_ul, preference = cost
-    if objective == "least-blood":
-        return left, blood_ul, tubes, preference
-    if objective == "liked-kinds":
-        return left, tubes, preference, blood_ul
-    return left, tubes, blood_ul, preference
-
-
-def _plain(key: _Key, objective: PackObjective) -> tuple[int, int, int]:
-    _, a, b, c = key
-    if objective == "least-blood":
-        return b, a, c
-    return (a, c, b) if objective == "liked-kinds" else (a, b, c)
+    left = sum([loss_of(wanted[n].rank) for n in packing.dropped])
+    return left, *levels_of(objective, *cost)

@@ -72,7 +72,8 @@ def _by_weight(number: int, least_ul: int, is_past: bool) -> CultureNeed:
         f"{millilitres_text(row.total_low_ul)} mL in all, "
         f"{row.sets_low} set{'s' if row.sets_low > 1 else ''}, the low end"
     )
-    return CultureNeed(row.sets_low, row.total_low_ul, min(least_ul, row.total_low_ul), _reason(text, table.marks[0]), is_past)
+    why = _reason(text, table.marks[0])
+    return CultureNeed(row.sets_low, row.total_low_ul, min(least_ul, row.total_low_ul), why, is_past)
 
 
 def _reason(text: str, mark: facts.Mark) -> Reason:

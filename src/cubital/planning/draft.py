@@ -11,14 +11,14 @@ import msgspec
 from cubital.model import Bound, Caution, Draw, PlannedTube, Reason, Site, Unplaced
 from cubital.planning import cautions
 from cubital.planning.asks import Asked
-from cubital.planning.choices import Shelf, Wanted
+from cubital.planning.choices import Shelf
 from cubital.planning.circumstances import Circumstances
 from cubital.planning.cleared import Cleared
+from cubital.planning.cost import Levels, PackObjective, levels_of
 from cubital.planning.cultures import Bottles, CulturePlan, plan_cultures, steps_down
 from cubital.planning.discards import clearing_of, plan_discard
 from cubital.planning.layout import Layout
 from cubital.planning.left_out import unplaced_culture, unplaced_test
-from cubital.planning.packing import PackObjective
 from cubital.planning.parts import Packed
 from cubital.planning.ranking import culture_volume_rank, loss, rank_of
 from cubital.planning.stands import Stand, Stands
@@ -44,7 +44,7 @@ class PlanDraft(msgspec.Struct, frozen=True, gc=False):
 
     volumes: str
     reserve_percent: int
-    cost: tuple[int, int, int]
+    cost: Levels
     draws: tuple[Draw, ...]
     tubes: tuple[PlannedTube, ...]
     lost_ul: int
@@ -157,7 +157,8 @@ class Drafter:
         best: _Allotted | None = None
         for kept in range(len(ranked), -1, -1):
             for step in steps_down(need) if need is not None and kept else [need]:
-                plans = full if step is need else _culture_plans(bottled, circumstances._replace(culture=step), self.site)
+                less = circumstances._replace(culture=step)
+                plans = full if step is need else _culture_plans(bottled, less, self.site)
                 here = {draw: plans[draw] for draw in sorted(ranked[:kept])}
                 found = self._within(packed, bottled, here, circumstances, stand, aim, full)
                 if found is not None and (best is None or self._better(found, best, aim)):
@@ -261,16 +262,11 @@ class Drafter:
 
 
 def _worth(found: _Allotted, objective: PackObjective) -> tuple[object, ...]:
-    tubes, blood_ul, preference = found.tubing.cleared.cost
-    order: tuple[int, ...] = (tubes, blood_ul, preference)
-    if objective == "least-blood":
-        order = (blood_ul, tubes, preference)
-    elif objective == "liked-kinds":
-        order = (tubes, preference, blood_ul)
-    return found.loss, found.tubing.volumes.key == "minimum", order
+    levels = levels_of(objective, *found.tubing.cleared.cost)
+    return found.loss, found.tubing.volumes.key == "minimum", levels
 
 
-def _plus(cost: tuple[int, int, int], blood_ul: int) -> tuple[int, int, int]:
+def _plus(cost: Levels, blood_ul: int) -> Levels:
     return cost[0], cost[1] + blood_ul, cost[2]
 
 

@@ -14,10 +14,11 @@ from cubital.planning.aims import Standing, standing_of, tries_for, why_objectiv
 from cubital.planning.asks import Asked, resolve_asks
 from cubital.planning.bedside import AssumedHematocrit, Bedside
 from cubital.planning.circumstances import Circumstances, circumstances_of
+from cubital.planning.cost import PackObjective
 from cubital.planning.directory import Directory
 from cubital.planning.draft import Aim, Drafter, PlanDraft
 from cubital.planning.moments import Arrangement, arrange
-from cubital.planning.packing import NODE_LIMIT, PackObjective
+from cubital.planning.packing import NODE_LIMIT
 from cubital.planning.patient import Limit
 from cubital.planning.stands import Stands
 

@@ -120,7 +120,8 @@ class Rack:
             additive=kind.additive, gel=kind.gel, draw_ul=tube.draw_ul, stopper=kind.stopper, mark=kind.mark,
             liquid_additive_ul=tube.liquid_additive_ul, matrix=way.matrix,
             benches=benches, tests=keys,
-            usable_ul=label.usable_ul, needed_ul=needed_ul, reserve_ul=room_ul - needed_ul, fill_min_percent=label.fill_min_percent,
+            usable_ul=label.usable_ul, needed_ul=needed_ul, reserve_ul=room_ul - needed_ul,
+            fill_min_percent=label.fill_min_percent,
             inversions=label.inversions, clot_s=clot_s, spin=spin, handling=handling,
             reasons=(
                 *_why_kind([place for _, place in ways], tests, way),

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple, Protocol
 
 from cubital.errors import NoTube
+from cubital.planning.choices import Wanted
 from cubital.planning.cleared import Cleared, Clearing, pack_cleared
 from cubital.planning.clusters import lots
-from cubital.planning.choices import Wanted
-from cubital.planning.packing import PackObjective
+from cubital.planning.cost import PackObjective
 from cubital.planning.stands import Stand
 from cubital.planning.volumes import MINIMUM, TYPICAL, Volumes
 from cubital.planning.wanted import Due, Wishes
@@ -39,7 +39,7 @@ class TubingMaker:
         self, dues: Sequence[Due], stand: Stand, clearings: Mapping[int, Clearing], objective: PackObjective,
         reserve_percent: int, budget_ul: int | None, keep: frozenset[str],
     ) -> Tubing:  # fmt: skip
-        """Typical volumes where they fit, with the reserve where it costs no tube; else minimum volumes, else fewer tests.
+        """Typical volumes where they fit, with the reserve where it costs no tube; else minimum ones, else fewer tests.
 
         Within a budget typical volumes are tried in it before minimum ones.
         """

@@ -97,7 +97,7 @@ class Wishes:
         }
         if is_guest:
             need_ul = facts.whole_blood()[test.test].volume_ul
-            last = 1 + max(place for _, place in test.ways.values())
+            last = sum(len(accept.tubes) for accept in self._site.tests[test.test].accepts)
             for way in sorted(open_ways - ways.keys()):
                 if need_ul <= shelf.ways[way].most_ul:
                     ways[way] = (need_ul, last)

@@ -7,14 +7,14 @@ from fractions import Fraction
 
 from cubital.facts import Cap, SamplingLimit, blood_volumes, sampling_limits
 from cubital.model import Order, Patient, Plan, Site, Tube, TubeKind
-from cubital.planning.verify.contents import find_way
+from cubital.planning.verify.contents import find_way, is_guest
 
 
 def check_stock(plan: Plan, order: Order, site: Site) -> list[str]:
     """Whether every tube is on the shelf, in date, and no size is used more often than it is there."""
     findings = []
     used = Counter(
-        (tube.kind, tube.draw_ul, tube.liquid_additive_ul, tube.purpose == "culture")
+        (tube.kind, tube.size_ul or tube.draw_ul, tube.liquid_additive_ul, tube.purpose == "culture")
         for tube in plan.tubes
         if tube.kind in site.kinds
     )
@@ -59,19 +59,32 @@ def check_totals(plan: Plan, order: Order, site: Site) -> list[str]:
         for key in tube.tests:
             way = find_way(site.tests[key], tube.kind, tube.matrix) if key in site.tests else None
             preference += 0 if way is None else way[0]
+            if way is None and key in site.tests and is_guest(site.tests[key], tube, site):
+                preference += sum(len(accept.tubes) for accept in site.tests[key].accepts)
+    discards = [tube for tube in plan.tubes if tube.purpose == "discard"]
+    thrown_ul = sum(tube.draw_ul for tube in discards if not tube.returned)
     said, counted = plan.totals, {
         "tubes": len(collected),
-        "blood_ul": sum(tube.draw_ul for tube in collected),
+        "blood_ul": sum(tube.draw_ul for tube in collected) + thrown_ul,
         "preference": preference,
         "all_tubes": len(plan.tubes),
-        "all_blood_ul": sum(tube.draw_ul for tube in plan.tubes),
+        "all_blood_ul": sum(tube.draw_ul for tube in plan.tubes if not tube.returned),
         "already_drawn_ul": order.patient.drawn_ul,
+        "discard_ul": thrown_ul,
+        "returned_ul": sum(tube.draw_ul for tube in discards if tube.returned),
     }  # fmt: skip
     findings = [
         f"totals.{name} says {getattr(said, name)}, the rows give {value}"
         for name, value in counted.items()
         if getattr(said, name) != value
     ]
+    for draw in plan.draws:
+        lost_ul = sum(tube.draw_ul for tube in plan.tubes if tube.draw == draw.number and not tube.returned)
+        if draw.blood_ul != lost_ul:
+            findings.append(f"draw {draw.number} says {draw.blood_ul} uL, its rows give {lost_ul}")
+    for tube in plan.tubes:
+        if tube.returned and (tube.purpose != "discard" or site.planning.line_discard != "returned"):
+            findings.append(f"draw {tube.draw} tube {tube.position}: nothing of it may go back to the patient")
     return findings + _check_limit(plan, order, site, counted["all_blood_ul"])
 
 
@@ -157,6 +170,8 @@ def check_bound(plan: Plan) -> list[str]:
     proved: tuple[int, int, int] = (bound.tubes, bound.blood_ul, bound.preference)
     if plan.objective == "least-blood":
         value, proved = (value[1], value[0], value[2]), (proved[1], proved[0], proved[2])
+    elif plan.objective == "liked-kinds":
+        value, proved = (value[0], value[2], value[1]), (proved[0], proved[2], proved[1])
     findings = []
     if proved > value:
         findings.append(f"the bound {proved} is above the value {value}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import permutations
 
-from cubital.facts import handling_terms, hematocrits
+from cubital.facts import handling_terms, hematocrits, whole_blood
 from cubital.model import Accept, Order, Plan, PlannedTube, Site, Test, Tube, TubeKind
 
 _PIPETTED = ("plasma", "serum")
@@ -54,6 +54,14 @@ def find_way(test: Test, kind: str, matrix: str | None) -> tuple[int, Accept] | 
     return None
 
 
+def is_guest(test: Test, tube: PlannedTube, site: Site) -> bool:
+    """Whether a gas container may hold this test because the site's gas analyzer measures it beside the gases."""
+    kind = site.kinds.get(tube.kind)
+    listed = test.key in site.planning.whole_blood_tests and test.key in whole_blood()
+    gases = [key for key in tube.tests if key in site.tests and find_way(site.tests[key], tube.kind, tube.matrix)]
+    return listed and kind is not None and kind.use == "blood-gas" and bool(gases)
+
+
 def check_contents(tube: PlannedTube, plan: Plan, order: Order, site: Site) -> list[str]:
     """What is wrong inside one collect tube."""
     where = f"draw {tube.draw} tube {tube.position} ({tube.kind})"
@@ -64,6 +72,9 @@ def check_contents(tube: PlannedTube, plan: Plan, order: Order, site: Site) -> l
     needed_ul = 0
     for key in tube.tests:
         way = find_way(site.tests[key], tube.kind, tube.matrix) if key in site.tests else None
+        if way is None and key in site.tests and is_guest(site.tests[key], tube, site):
+            needed_ul += whole_blood()[key].volume_ul
+            continue
         if way is None:
             findings.append(f"{where}: {key} does not accept {tube.matrix} from {tube.kind}")
             continue
@@ -75,8 +86,13 @@ def check_contents(tube: PlannedTube, plan: Plan, order: Order, site: Site) -> l
     ]
     if not yields:
         return findings  # the stock check names the size that is not there
-    if needed_ul > yields[0]:
-        findings.append(f"{where}: its tests need {needed_ul} uL and it yields {yields[0]} uL")
+    if needed_ul + tube.reserve_ul > yields[0]:
+        findings.append(
+            f"{where}: its tests need {needed_ul} uL and a reserve of {tube.reserve_ul} uL; it yields {yields[0]} uL"
+        )
+    most_ul = sum(-(-need_of(key, tube, plan, site) * site.planning.reserve_percent // 100) for key in tube.tests)
+    if tube.reserve_ul < 0 or tube.reserve_ul > (0 if plan.volumes == "minimum" else most_ul):
+        findings.append(f"{where}: it keeps a reserve of {tube.reserve_ul} uL; the site asks at most {most_ul} uL")
     if tube.usable_ul is not None and tube.usable_ul != yields[0]:
         findings.append(f"{where}: it says {tube.usable_ul} uL usable, the formula gives {yields[0]} uL")
     if tube.needed_ul is not None and tube.needed_ul != needed_ul:
@@ -84,21 +100,31 @@ def check_contents(tube: PlannedTube, plan: Plan, order: Order, site: Site) -> l
     return findings
 
 
+def need_of(key: str, tube: PlannedTube, plan: Plan, site: Site) -> int:
+    """What this test takes of this tube, without a reserve; 0 where it does not belong there."""
+    way = find_way(site.tests[key], tube.kind, tube.matrix) if key in site.tests else None
+    if way is None:
+        return 0
+    return way[1].minimum_ul if plan.volumes == "minimum" else way[1].volume_ul
+
+
 def _check_company(tube: PlannedTube, site: Site, where: str) -> list[str]:
     """One bench group, own-tube tests alone, nothing empty, nothing twice."""
     findings = []
     tests = [site.tests[key] for key in tube.tests if key in site.tests]
     benches = {test.bench for test in tests}
-    together = any(benches <= set(group) for group in site.planning.share_benches)
-    if len(benches) > 1 and not together:
-        findings.append(f"{where}: benches {', '.join(sorted(benches))} do not share a tube")
+    hosts = [test for test in tests if not is_guest(test, tube, site) or find_way(test, tube.kind, tube.matrix)]
+    bench_of_hosts = {test.bench for test in hosts}
+    together = any(bench_of_hosts <= set(group) for group in site.planning.share_benches)
+    if len(bench_of_hosts) > 1 and not together:
+        findings.append(f"{where}: benches {', '.join(sorted(bench_of_hosts))} do not share a tube")
     if set(tube.benches) != benches:
         named = ", ".join(tube.benches) or "none"
         findings.append(f"{where}: it names benches {named}, not those of its tests")
     if len(tube.tests) > 1:
         alone = [test.key for test in tests if test.own_tube]
         findings += [f"{where}: {key} must stand alone in its tube" for key in alone]
-    for one, other in permutations(tests, 2):
+    for one, other in permutations(hosts, 2):
         for term in set(one.handling) & set(handling_terms()):
             for against in sorted(set(handling_terms()[term].opposes) & set(other.handling)):
                 findings.append(f"{where}: {one.key} ({term}) and {other.key} ({against}) do not share a tube")

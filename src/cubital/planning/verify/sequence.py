@@ -120,6 +120,10 @@ def _check_discards(tubes: list[PlannedTube], order: Order, *, is_cleared: bool)
     findings = []
     where = f"draw {tubes[0].draw}"
     winged, first = order.access == "winged-set", tubes[0]
+    if winged and first.purpose == "discard":
+        least_ul = next((d.part_filled_ul or 0 for d in accesses()["winged-set"].discards if d.needed), 0)
+        if first.draw_ul < min(least_ul, first.size_ul or first.draw_ul):
+            findings.append(f"{where}: the discard takes {first.draw_ul} uL; {least_ul} uL clear the air of the set")
     if winged and first.additive in _RATIO_CRITICAL and first.purpose != "discard":
         findings.append(f"{where}: a winged set meets {first.kind} first with no discard tube before it")
     for before, after in pairwise(tubes):
@@ -147,6 +151,8 @@ def _check_dead_space(tubes: list[PlannedTube], order: Order, dead_space_ul: int
         if rule.needed and (strict or not rule.when.startswith("coagulation"))
     ]
     wanted_ul = max(multiples) * dead_space_ul
+    if coagulation and any(tube.returned for tube in tubes):
+        return [f"{where}: what clears a line before coagulation is thrown away, never returned"]
     discarded_ul = sum(tube.draw_ul for tube in tubes if tube.purpose == "discard")
     if discarded_ul < wanted_ul:
         return [f"{where}: the line discards {discarded_ul} uL; its dead space wants {wanted_ul} uL"]

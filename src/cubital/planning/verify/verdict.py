@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import get_args
 
 from cubital.model import Order, Plan, PlannedTube, Site
 from cubital.model.vocabulary import PurposeKey
 from cubital.planning.verify.amounts import check_bound, check_stock, check_totals
-from cubital.planning.verify.asked import Asked, list_asked
+from cubital.planning.verify.asked import list_asked
 from cubital.planning.verify.contents import (
     check_contents,
     check_label,
@@ -16,6 +15,8 @@ from cubital.planning.verify.contents import (
     hematocrit_of,
     usable_ul,
 )
+from cubital.planning.verify.draws import check_draws, check_placement
+from cubital.planning.verify.priorities import check_left_out, check_objective
 from cubital.planning.verify.sequence import check_sequence
 
 
@@ -28,8 +29,11 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     """
     asked, findings = list_asked(order, site)
     findings += _check_head(plan, order, site)
-    findings += _check_placement(plan, asked, site)
+    findings += check_placement(plan, asked, site)
+    findings += check_draws(plan, asked, site)
+    findings += check_left_out(plan, order, site)
     for tube in plan.tubes:
+        findings += _check_purpose(tube, site)
         findings += check_label(tube, order, site)
         if tube.purpose == "collect":
             findings += check_contents(tube, plan, order, site)
@@ -43,53 +47,13 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
 
 def _check_head(plan: Plan, order: Order, site: Site) -> list[str]:
     """Objective, volumes, access and site are those that were asked for."""
-    findings = []
-    objective = order.objective or site.planning.objective
-    if plan.objective != objective:
-        findings.append(f"the plan aims at {plan.objective}; {objective} was asked")
+    findings = check_objective(plan, order, site)
     if plan.volumes not in ("typical", "minimum"):
         findings.append(f"the plan takes {plan.volumes!r} volumes; typical and minimum are known")
-    if objective == "least-blood" and plan.volumes == "typical":
+    if plan.objective == "least-blood" and plan.volumes == "typical":
         findings.append("least-blood takes minimum volumes; the plan takes typical ones")
     if plan.access != order.access:
         findings.append(f"the plan is for {plan.access}; the order is for {order.access}")
-    return findings
-
-
-def _check_placement(plan: Plan, asked: Asked, site: Site) -> list[str]:
-    """Every asked test is in exactly one tube of its draw or named as unplaced; nothing else is."""
-    findings = []
-    minutes = {draw.number: draw.at_min for draw in plan.draws}
-    numbers = [draw.number for draw in plan.draws]
-    if numbers != list(range(1, len(numbers) + 1)) or sorted(minutes.values()) != list(minutes.values()):
-        findings.append("the draws are not numbered from 1 in the order of their minutes")
-    placed: Counter[tuple[int, str]] = Counter()
-    bottled: set[tuple[int, str]] = set()
-    for tube in plan.tubes:
-        if tube.draw not in minutes:
-            findings.append(f"a tube belongs to draw {tube.draw}, which the plan does not have")
-            continue
-        findings += _check_purpose(tube, site)
-        for key in tube.tests:
-            if tube.purpose == "culture":
-                bottled.add((minutes[tube.draw], key))
-            else:
-                placed[minutes[tube.draw], key] += 1
-    placed.update(bottled)  # a culture set is several bottles of one test
-    left_out: Counter[tuple[str, str]] = Counter((entry.test, entry.priority) for entry in plan.unplaced)
-    for (at_min, key), priority in asked.items():
-        if placed[at_min, key] > 1:
-            findings.append(f"{key} at {at_min} min is in {placed[at_min, key]} tubes")
-        if placed[at_min, key]:
-            continue
-        if left_out[key, priority]:
-            left_out[key, priority] -= 1
-        else:
-            findings.append(f"{key} at {at_min} min ({priority}) is in no tube and not named as unplaced")
-    for at_min, key in sorted(set(placed) - set(asked)):
-        findings.append(f"{key} at {at_min} min is in a tube and was not asked for")
-    for key, priority in sorted((+left_out).elements()):
-        findings.append(f"{key} ({priority}) is named as unplaced and is placed or was not asked for")
     return findings
 
 

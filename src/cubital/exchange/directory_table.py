@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from difflib import get_close_matches
 from typing import Any
 
 from cubital.exchange.table import Table, is_text, words
+from cubital.facts import anchors, moments, subjects
 from cubital.model import Accept, Finding, Panel, SeriesStep, Test
 from cubital.model.finding import LevelKey
 from cubital.model.vocabulary import MATRICES
@@ -14,9 +16,9 @@ from cubital.planning.spellings import fold
 
 MOST_VOLUME_UL = 100_000
 MOST_SERIES_MIN = 60 * 24 * 7
-TEST_KEYS = ("name", "also", "codes", "bench", "accepts", "own_tube", "timed", "caution", "culture", "from")
+TEST_KEYS = ("name", "also", "codes", "bench", "accepts", "own_tube", "timed", "moment", "caution", "culture", "from")
 ACCEPT_KEYS = ("matrix", "tubes", "volume_ul", "minimum_ul")
-PANEL_KEYS = ("name", "also", "codes", "tests", "series", "from")
+PANEL_KEYS = ("name", "also", "codes", "tests", "series", "anchor", "of", "from")
 STEP_KEYS = ("at_min", "tests")
 CULTURES = ("aerobic", "anaerobic", "set")
 
@@ -130,6 +132,7 @@ def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tupl
     name = table.text("name", default=key.replace("-", " "))
     identity = _read_identity(table)
     timed = _read_timed(table)
+    moment = _read_key(table, "moment", moments(), what="moments")
     cautions = table.words("caution")
     if bench is None or name is None or (not accepts and culture is None):
         return None
@@ -141,6 +144,7 @@ def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tupl
         own_tube=own_tube,
         handling=terms,
         timed=timed,
+        moment=moment,
         cautions=(*cautions, *said),
         culture=culture,
         **identity,
@@ -265,6 +269,21 @@ def _read_timed(table: Table) -> str | None:
     return table.text("timed")
 
 
+def _read_key(table: Table, name: str, known: Mapping[str, object], *, what: str) -> str | None:
+    """A key of one of the closed lists of moments.toml."""
+    found = table.text(name)
+    if found is None or found in known:
+        return found
+    near = get_close_matches(found, known, n=3) or sorted(known)[:3]
+    table.fault(
+        name,
+        found=found,
+        expected=f"one of the {len(known)} {what} of moments.toml, such as {', '.join(near)}",
+        remedy="correct it or take it out",
+    )
+    return None
+
+
 def _read_panel(key: str, table: Table) -> Panel | None:
     table.refuse_unknown(PANEL_KEYS)
     name = table.text("name", default=key.replace("-", " "))
@@ -287,5 +306,10 @@ def _read_panel(key: str, table: Table) -> Panel | None:
             remedy="write tests or series",
         )
         return None
+    anchor = _read_key(table, "anchor", anchors(), what="anchors")
+    of = _read_key(table, "of", subjects(), what="subjects")
+    for alone in () if series else ("anchor", "of"):
+        if alone in table.content:
+            table.fault(alone, found=table.content[alone], expected="it beside series alone", remedy="remove it")
     identity = _read_identity(table)
-    return Panel(key=key, name=name or key, tests=tests, series=tuple(series), **identity)
+    return Panel(key=key, name=name or key, tests=tests, series=tuple(series), anchor=anchor, of=of, **identity)

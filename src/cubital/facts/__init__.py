@@ -47,6 +47,7 @@ from cubital.facts.contaminants import (
 from cubital.facts.defaults import edition, site_marks, site_table
 from cubital.facts.directory import Elsewhere, Stability, ambiguous, elsewhere, panels_table, stability, tests_table
 from cubital.facts.flags import Flag, flags
+from cubital.facts.moments import Anchor, Moment, Subject, anchors, moment_facts, moments, subjects
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
 from cubital.facts.sources import Mark, Source, sources
 from cubital.facts.tubes import tube_table
@@ -75,6 +76,7 @@ __all__ = [
     "Additive",
     "AllowableError",
     "Analyte",
+    "Anchor",
     "Band",
     "BloodVolumes",
     "Cap",
@@ -103,6 +105,7 @@ __all__ = [
     "Inversions",
     "Level",
     "Mark",
+    "Moment",
     "Nadler",
     "OrderPolicy",
     "Place",
@@ -114,11 +117,13 @@ __all__ = [
     "Spin",
     "Stability",
     "Step",
+    "Subject",
     "WeightVolume",
     "accesses",
     "additives",
     "ambiguous",
     "analytes",
+    "anchors",
     "blood_loss",
     "blood_volumes",
     "clotting",
@@ -132,6 +137,8 @@ __all__ = [
     "hematocrits",
     "interference",
     "inversions",
+    "moment_facts",
+    "moments",
     "order_policies",
     "panels_table",
     "safety",
@@ -142,6 +149,7 @@ __all__ = [
     "sources",
     "spins",
     "stability",
+    "subjects",
     "tests_table",
     "tube_table",
 ]

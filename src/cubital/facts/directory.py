@@ -11,6 +11,7 @@ import msgspec
 
 from cubital.errors import FactsError
 from cubital.facts.additives import Family, check_marks_of
+from cubital.facts.moments import anchors, moments, subjects
 from cubital.facts.reading import read_table, refuse_unknown, shape
 from cubital.facts.sources import Basis, Mark, check_mark, entries
 from cubital.facts.tubes import Matrix
@@ -56,6 +57,7 @@ class TestEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     accepts: tuple[AcceptEntry, ...] = ()
     own_tube: bool = False
     timed: Words | None = None
+    moment: str | None = None
     caution: tuple[Words, ...] = ()
     culture: Literal["aerobic", "anaerobic", "set"] | None = None
     handling: tuple[str, ...] = ()
@@ -90,6 +92,8 @@ class PanelEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     codes: dict[str, str] = {}
     tests: tuple[str, ...] = ()
     series: tuple[SeriesEntry, ...] = ()
+    anchor: str | None = None
+    of: str | None = None
 
     def __post_init__(self) -> None:
         if bool(self.tests) == bool(self.series):
@@ -97,6 +101,8 @@ class PanelEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         times = [step.at_min for step in self.series]
         if times != sorted(set(times)):
             raise ValueError(f"found at_min {times}; expected rising times, each once")
+        if (self.anchor is not None or self.of is not None) and not self.series:
+            raise ValueError("found anchor or of without series; expected them beside series alone")
         _check_claims(self.from_, {"codes": bool(self.codes), "tests": bool(self.tests), "series": bool(self.series)})
 
 
@@ -150,7 +156,9 @@ def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any
                     where=f"{file} [{key}]",
                 )
         plain = {name: value for name, value in entry.items() if name not in terms}
-        _check_sources(shape({**plain, "handling": terms}, TestEntry, file=file, entry=key), file=file, key=key)
+        test = shape({**plain, "handling": terms}, TestEntry, file=file, entry=key)
+        _check_sources(test, file=file, key=key)
+        _check_defined(test.moment, moments(), what="moment", where=f"{file} [{key}]")
     return MappingProxyType(dict(table))
 
 
@@ -163,8 +171,19 @@ def panels_table() -> Mapping[str, Any]:
 def load_panels_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any]:
     """The table itself, once every panel in it has been checked."""
     for key, entry in entries(table, file=file):
-        _check_sources(shape(entry, PanelEntry, file=file, entry=key), file=file, key=key)
+        panel = shape(entry, PanelEntry, file=file, entry=key)
+        _check_sources(panel, file=file, key=key)
+        _check_defined(panel.anchor, anchors(), what="anchor", where=f"{file} [{key}]")
+        _check_defined(panel.of, subjects(), what="of", where=f"{file} [{key}]")
     return MappingProxyType(dict(table))
+
+
+def _check_defined(name: str | None, known: Mapping[str, object], *, what: str, where: str) -> None:
+    if name is not None and name not in known:
+        raise FactsError(
+            f"found {what} {name!r}; expected one that moments.toml defines; correct the name or add it there",
+            where=where,
+        )
 
 
 def _check_sources(entry: TestEntry | PanelEntry, *, file: str, key: str) -> None:

@@ -1,0 +1,122 @@
+"""A moment in words: its label, when it is, what is done before it, and what must be asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from cubital import facts
+from cubital.model import Site
+from cubital.planning.asks import Asked
+from cubital.planning.moment_events import Known
+from cubital.planning.moment_windows import FIRST_DRAW, Axis, Demand, is_governed, moment_of, series_of
+
+
+def minutes_text(minutes: int) -> str:
+    """A length of time as it is said at the chair.
+
+    >>> minutes_text(90), minutes_text(360), minutes_text(2880)
+    ('90 min', '6 h', '48 h')
+    """
+    return f"{minutes // 60} h" if minutes % 60 == 0 and minutes else f"{minutes} min"
+
+
+def window_words(moment: facts.Moment) -> str:
+    """When the blood of a moment is drawn, in words.
+
+    >>> window_words(facts.moments()["vancomycin-trough"])
+    'at most 30 min before the next dose of vancomycin'
+    """
+    lo, hi = moment.from_min, moment.to_min
+    if moment.is_stated or (lo is None and hi is None):
+        return moment.label
+    known = facts.moment_facts()
+    if known.anchors[moment.anchor].is_time_of_day:
+        return " to ".join(f"{m // 60:02d}:{m % 60:02d}" for m in (lo, hi) if m is not None)
+    about = known.anchor_words(moment.anchor, moment.of)
+    if moment.is_before:
+        return f"before {about}" if lo is None else f"at most {minutes_text(-lo)} before {about}"
+    if hi is None:
+        return f"at least {minutes_text(lo or 0)} after {about}"
+    if lo is None:
+        return f"at most {minutes_text(hi)} after {about}"
+    return f"{minutes_text(lo)} to {minutes_text(hi)} after {about}"
+
+
+def label_parts(asked: Asked, site: Site) -> list[str]:
+    """What the label of this test's draw says of its time: the minute of a series first."""
+    found = []
+    for panel, minute in series_of(asked, site):
+        if panel.anchor in (None, FIRST_DRAW[0]):
+            found.append(f"draw at {asked.at_min} min")
+        else:
+            about = facts.moment_facts().anchor_words(panel.anchor, panel.of)
+            found.append(f"draw at {minute} min {'before' if minute == 0 else 'after'} {about}")
+    if asked.is_said:
+        found.append(f"draw at {asked.at_min} min")
+    moment = moment_of(asked, site)
+    if moment is not None and not moment.is_stated and not is_governed(moment, asked, site):
+        found.append(moment.label)
+    return list(dict.fromkeys(found))
+
+
+def moment_sentence(asked: Asked, site: Site) -> str | None:
+    """When this test's blood is drawn and what goes wrong otherwise, None where nothing is said."""
+    moment = moment_of(asked, site)
+    if moment is None or is_governed(moment, asked, site):
+        return None
+    text = f"{moment.name}: {window_words(moment)}"
+    for what, says in (("too early", moment.early), ("too late", moment.late)):
+        text += f"; {what}: {says}" if says else ""
+    return text + (f"; {moment.caution}" if moment.caution else "")
+
+
+def steps_of(members: Iterable[Asked], site: Site) -> list[str]:
+    """What the moments of these tests want done before their draw, in order, each once."""
+    found: dict[str, None] = {}
+    for one in members:
+        moment = moment_of(one, site)
+        if moment is not None and not is_governed(moment, one, site):
+            found.update(dict.fromkeys(moment.steps))
+    return list(found)
+
+
+def acts_of(draws: Sequence[Sequence[Demand]]) -> list[list[str]]:
+    """What is done before each draw to the patient: the drink, the dose, once blood before it has been drawn."""
+    seen: set[str] = set()
+    done: set[str] = set()
+    found: list[list[str]] = []
+    for draw in draws:
+        windows = [window for demand in draw for window in demand.real if window.axis[1] is not None]
+        here = []
+        for window in windows:
+            of = window.axis[1]
+            act = None if of is None else facts.subjects()[of].act
+            if of is not None and act is not None and not window.is_before and of in seen and of not in done:
+                done.add(of)
+                here.append(act)
+        seen |= {window.axis[1] for window in windows if window.is_before and window.axis[1] is not None}
+        found.append(here)
+    return found
+
+
+def asks_of(members: Iterable[Asked], demands: Iterable[Demand], site: Site, known: Known, have: Iterable[str],
+            has_first: bool) -> list[str]:  # fmt: skip
+    """What must be known for this draw and was not said; `have` names the tests and moments that are asked."""
+    words = facts.moment_facts()
+    axes: dict[Axis, None] = {}
+    more: dict[str, None] = {}
+    for demand in demands:
+        for window in demand.real:
+            if window.axis != FIRST_DRAW or not has_first:
+                axes[window.axis] = None
+    for one in members:
+        moment = moment_of(one, site)
+        if moment is None or is_governed(moment, one, site):
+            continue
+        if not words.anchors[moment.anchor].is_time_of_day:
+            axes[moment.anchor, moment.of] = None
+        more.update(dict.fromkeys(moment.ask))
+        if moment.needs is not None and moment.needs not in have and FIRST_DRAW not in known:
+            more[f"time of the first draw, before {words.anchor_words(moment.anchor, moment.of)}"] = None
+    asked = [words.asks_words(*axis) for axis in axes if axis not in known]
+    return list(dict.fromkeys([*asked, *more]))

@@ -1,0 +1,161 @@
+"""Which draws an order's moments ask for: as few as can be, in order, with what is done and asked at each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from functools import cache
+from typing import NamedTuple
+
+from cubital.errors import OrderError
+from cubital.model import Event, Site
+from cubital.planning.asks import Asked
+from cubital.planning.moment_events import Known, known_instants
+from cubital.planning.moment_search import Search, Span, Timed, due_of, is_empty, meeting
+from cubital.planning.moment_windows import FIRST_DRAW, demands_of, moment_of
+from cubital.planning.moment_words import acts_of, asks_of, label_parts, moment_sentence, steps_of
+
+_OPEN: Span = (None, None)
+
+
+class Slot(NamedTuple):
+    """One draw that the moments ask for. It holds no clock time, so that like orders share it.
+
+    `at_min` counts from the first draw where the order or a series says it. `moment` says when in words, `steps` what
+    is done before it, in order, and `asks` what must be known and was not said.
+    """
+
+    at_min: int | None
+    label: str
+    moment: str = ""
+    steps: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
+
+
+class Arrangement(NamedTuple):
+    """The draws of an order, and which of them each asked test goes to.
+
+    `slot_of` holds an index into `slots` for each asked test; `due` the instants between which each slot may be drawn,
+    None where no event fixes them.
+    """
+
+    slots: tuple[Slot, ...]
+    slot_of: tuple[int, ...]
+    due: tuple[tuple[datetime | None, datetime | None], ...]
+
+
+def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events: Sequence[Event]) -> Arrangement:
+    """The draws that the moments of these tests ask for, the least possible, each as early as it may be.
+
+    Raises `OrderError` where an event is unknown or cannot be, where a peak would come before its trough, and where
+    the times that are said contradict one another.
+    """
+    if not events and _is_ordinary(asked, site):
+        return _ordinary(len(asked))
+    demands = demands_of(asked, site)
+    known = known_instants(events, asked, demands, site, now)
+    _check_peaks(asked, site)
+    timed = [Timed(demand, due_of(demand, known)) for demand in demands]
+    for one in timed:
+        if one.due is not None and is_empty(one.due):
+            names = " and ".join(sorted({asked[place].test for place in one.demand.places}))
+            raise OrderError(
+                f"found times that contradict one another for {names}: no instant fits them all; expected times that "
+                "agree; correct one, or leave it out",
+                where="events",
+            )
+    draws = Search(timed, known, now).find()
+    if draws is None:
+        raise OrderError(
+            "found times that contradict one another: each of two draws would have to come before the other; expected "
+            "an order of drawing; correct the minutes or the events",
+            where="events" if events else "tests",
+        )
+    return _arranged(draws, asked, site, known)
+
+
+def _is_ordinary(asked: Sequence[Asked], site: Site) -> bool:
+    """Whether every test goes with the first draw and no moment has anything to say."""
+    tests = site.tests
+    return not any(one.at_min or tests[one.test].moment is not None or one.series for one in asked)
+
+
+@cache
+def _ordinary(count: int) -> Arrangement:
+    return Arrangement((Slot(0, "the draw"),), (0,) * count, (_OPEN,))
+
+
+def _check_peaks(asked: Sequence[Asked], site: Site) -> None:
+    """Refuse blood after a dose that the order or a series puts before, or beside, blood before that dose."""
+    befores: list[tuple[Asked, str]] = []
+    afters: list[tuple[Asked, str]] = []
+    for one in asked:
+        moment = moment_of(one, site)
+        if moment is not None and moment.of is not None and not moment.is_stated:
+            (befores if moment.is_before else afters).append((one, moment.of))
+    for peak, of in afters:
+        for trough, other in befores:
+            if of == other and _stands_before(peak, trough, site):
+                raise OrderError(
+                    f"found {peak.test} at {peak.at_min} min and {trough.test} at {trough.at_min} min; expected the "
+                    "blood before the dose first; exchange the minutes",
+                    where="tests",
+                )
+
+
+def _stands_before(peak: Asked, trough: Asked, site: Site) -> bool:
+    """Whether the minutes put the peak before the trough or beside it; a peak at the first draw is before any."""
+    if any(p.panel == t.panel and p.at_min <= t.at_min for p in peak.series for t in trough.series):
+        return True
+    if not _is_placed(peak, site):
+        return False
+    return peak.at_min == 0 or (_is_placed(trough, site) and peak.at_min <= trough.at_min)
+
+
+def _is_placed(one: Asked, site: Site) -> bool:
+    """Whether the order or a series counts this test's minute from the first draw."""
+    return one.is_said or any(site.panels[place.panel].anchor in (None, FIRST_DRAW[0]) for place in one.series)
+
+
+def _arranged(draws: list[list[Timed]], asked: Sequence[Asked], site: Site, known: Known) -> Arrangement:
+    have = {name for draw in draws for one in draw for name in one.demand.names}
+    has_first = any(w.is_first for draw in draws for one in draw for w in one.demand.windows) or FIRST_DRAW in known
+    acts = acts_of([[one.demand for one in draw] for draw in draws])
+    minutes = [_at_min(draw, draws) for draw in draws]
+    slots, due, slot_of = [], [], [0] * len(asked)
+    for number, draw in enumerate(draws):
+        places = sorted(place for one in draw for place in one.demand.places)
+        for place in places:
+            slot_of[place] = number
+        members = [asked[place] for place in places]
+        sentences = dict.fromkeys(s for one in members if (s := moment_sentence(one, site)) is not None)
+        asks = asks_of(members, [one.demand for one in draw], site, known, have, has_first)
+        label, steps = _label(members, site, minutes, number), (*acts[number], *steps_of(members, site))
+        slots.append(Slot(minutes[number], label, ". ".join(sentences), steps, tuple(asks)))
+        spans = [one.due for one in draw if one.due is not None]
+        due.append(meeting(spans) if spans else _OPEN)
+    return Arrangement(tuple(slots), tuple(slot_of), tuple(due))
+
+
+def _at_min(draw: list[Timed], draws: list[list[Timed]]) -> int | None:
+    """The minute of a draw after the first, where the order or the one event that a series counts from says it."""
+    placed = [w.lo for one in draw for w in one.demand.windows if w.axis == FIRST_DRAW and w.lo]
+    if placed:
+        return placed[0]
+    if draw is draws[0]:
+        return 0
+    counted = {
+        w.axis for each in draws for one in each if one.demand.steps for w in one.demand.real if w.axis != FIRST_DRAW
+    }
+    steps = {minute for one in draw for _, minute in one.demand.steps}
+    begins = {minute for one in draws[0] for _, minute in one.demand.steps}
+    return min(steps) if len(counted) == 1 and steps and 0 in begins else None
+
+
+def _label(members: list[Asked], site: Site, minutes: Sequence[int | None], number: int) -> str:
+    parts = dict.fromkeys(part for one in members for part in label_parts(one, site))
+    if parts:
+        return "; ".join(parts)
+    if len(minutes) == 1:
+        return "the draw"
+    return f"draw at {minutes[number]} min" if any(minutes) else "the first draw" if number == 0 else "another draw"

@@ -35,6 +35,9 @@ def directory() -> list[str]:
     return [
         "## Tests", "Volumes are typical (least), net of dead volume; a site's own analysers decide.",
         table(("test", "name", "also", "LOINC", "bench", "accepts", "handling", "rests on"), tests),
+        "## How tests stand when blood is short",
+        "Which are left out last. A site ranks its own in `tests.toml`; one without a rank stands as `useful-today`.",
+        table(("rank", "tests", "why", "rests on"), _ranks()),
         "## Panels and series", table(("panel", "name", "also", "holds", "rests on"), panels),
         "## Names that stand for several", table(("name", "may mean"), asked),
         "## Words that are not for blood",
@@ -43,6 +46,11 @@ def directory() -> list[str]:
         "## How specimens keep", "A test that is not here is not known. 0 means that it must not be kept so.",
         table(("test", "spin within", "room", "cold", "frozen", "added later", "rests on"), _kept()),
     ]  # fmt: skip
+
+
+def _ranks() -> Iterable[Sequence[object]]:
+    groups = dict.fromkeys(facts.ranks().values())
+    return [(f"`{g.rank}`", _codes(g.tests), g.why, marks_text(g.marks)) for g in groups]
 
 
 def _claims(claims: Mapping[str, Any]) -> str:

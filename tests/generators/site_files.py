@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from cubital.exchange.toml_text import write_toml
 from cubital.facts.directory import HANDLING
 from cubital.facts.tubes import Use
-from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES
+from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES, RANKS
 
 _RISKY = ("=1+1", "+49", "-5", "@SUM(A1)", "'quoted", "''", "=cmd|' /C calc'!A0", "a | b", "b\\s", "\\|", '"', "a,b;c")
 _TRICKY = ("_x000D_", "1975-2", "TRUE", "1e5", "#REF!", "0012", "ÄÖ µ", "＝1", "no", "none", "'=x", "a;b", "[k]")
@@ -51,7 +51,7 @@ def _tests(draw: st.DrawFn, kinds: list[str], number: int) -> dict[str, Any]:
             name=words.map(lambda text: f"{text} {number}"),
             also=st.lists(words.map(lambda text: f"{text} of {number}"), max_size=3, unique=True),
             codes=st.dictionaries(words.filter(lambda text: "loinc" not in text.casefold()), words, max_size=2),
-            own_tube=st.booleans(), timed=words, caution=_lists,
+            own_tube=st.booleans(), timed=words, caution=_lists, rank=st.sampled_from(RANKS),
         )
     )  # fmt: skip
     terms = draw(st.lists(st.sampled_from(HANDLING), max_size=3, unique=True))

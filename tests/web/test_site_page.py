@@ -18,6 +18,7 @@ from tests.web.conftest import Browser
 ENTRY: dict[str, str | list[str]] = {
     "key": "potassium", "base": "0", "name": "potassium", "also": "K", "bench": "chemistry",
     "codes": "loinc 2823-3\nurn:example:quillmere:tests K01", "handling": ["no_chill", "no_fist"],
+    "rank": "cannot-wait",
     "accepts.0.matrix": "plasma", "accepts.0.tubes": "heparin-gel, heparin, heparin-micro",
     "accepts.0.volume_ul": "20", "accepts.0.minimum_ul": "10", "accepts.1.matrix": "serum",
     "accepts.1.tubes": "serum-gel, serum, serum-glass, thrombin, serum-micro", "accepts.1.volume_ul": "20",

@@ -27,6 +27,7 @@ SOON = timedelta(days=60)
 """A lot that ends within so many days is said to end soon: common practice, no source."""
 _CLAIMS = {
     "codes": ("codes",), "accepts": ("accepts", "volume"), "own_tube": ("accepts",), "timed": ("timed",),
+    "rank": ("rank",),
     "caution": ("handling",), "culture": ("culture",),
 }  # fmt: skip
 _MEMBERS = ("tests", "series")

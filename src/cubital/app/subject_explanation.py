@@ -94,6 +94,8 @@ def _handling(test: Test) -> Iterator[Statement]:
         yield marked(f"{found.instruction} Why: {found.why}.", found.marks)
     if test.timed is not None:
         yield of_claim(f"timed: {test.timed}", test.basis.get("timed"))
+    if test.rank is not None:
+        yield of_claim(f"when blood is short: {test.rank.replace('-', ' ')}", test.basis.get("rank"))
     for text in test.cautions:
         yield of_claim(text, test.basis.get("handling"))
 

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, cast
 
 from cubital.exchange.table import Table, is_text, words
 from cubital.facts import anchors, moments, subjects
 from cubital.model import Accept, Finding, Panel, SeriesStep, Test
 from cubital.model.finding import LevelKey
-from cubital.model.vocabulary import MATRICES
+from cubital.model.vocabulary import MATRICES, RANKS, RankKey
 from cubital.planning.directory import LOINC_SYSTEMS, has_loinc_check_digit, is_loinc_shaped
 from cubital.planning.spellings import fold
 
 MOST_VOLUME_UL = 100_000
 MOST_SERIES_MIN = 60 * 24 * 7
-TEST_KEYS = ("name", "also", "codes", "bench", "accepts", "own_tube", "timed", "moment", "caution", "culture", "from")
+TEST_KEYS = (
+    "name", "also", "codes", "bench", "accepts", "own_tube", "timed", "moment", "caution", "culture", "rank", "from",
+)  # fmt: skip
 ACCEPT_KEYS = ("matrix", "tubes", "volume_ul", "minimum_ul")
 PANEL_KEYS = ("name", "also", "codes", "tests", "series", "anchor", "of", "from")
 STEP_KEYS = ("at_min", "tests")
@@ -133,6 +135,7 @@ def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tupl
     identity = _read_identity(table)
     timed = _read_timed(table)
     moment = _read_key(table, "moment", moments(), what="moments")
+    rank = _read_rank(table)
     cautions = table.words("caution")
     if bench is None or name is None or (not accepts and culture is None):
         return None
@@ -147,6 +150,7 @@ def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tupl
         moment=moment,
         cautions=(*cautions, *said),
         culture=culture,
+        rank=rank,
         **identity,
     )
 
@@ -282,6 +286,13 @@ def _read_key(table: Table, name: str, known: Mapping[str, object], *, what: str
         remedy="correct it or take it out",
     )
     return None
+
+
+def _read_rank(table: Table) -> RankKey | None:
+    """How the site ranks the test; `false` where it takes away the shipped rank."""
+    if table.content.get("rank") is False:
+        return None
+    return cast("RankKey | None", table.choice("rank", RANKS))
 
 
 def _read_panel(key: str, table: Table) -> Panel | None:

@@ -18,7 +18,10 @@ from cubital.model import Finding, Site
 from cubital.planning.spellings import fold
 
 MOST_DEFINITIONS = 5_000
-_FIELDS = {"name": "valueString", "bench": "valueString", "ownTube": "valueBoolean", "culture": "valueCode"}
+_FIELDS = {
+    "name": "valueString", "bench": "valueString", "ownTube": "valueBoolean", "culture": "valueCode",
+    "rank": "valueCode",
+}  # fmt: skip
 _LISTS = {"also": "valueString", "caution": "valueString"}
 
 

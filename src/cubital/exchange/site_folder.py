@@ -38,6 +38,7 @@ CLAIMS = {
     "codes": ("codes",),
     "accepts": ("accepts", "volume"),
     "timed": ("timed",),
+    "rank": ("rank",),
     "caution": ("handling",),
     "culture": ("culture",),
 }

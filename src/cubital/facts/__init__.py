@@ -45,7 +45,17 @@ from cubital.facts.contaminants import (
     salts,
 )
 from cubital.facts.defaults import edition, site_marks, site_table
-from cubital.facts.directory import Elsewhere, Stability, ambiguous, elsewhere, panels_table, stability, tests_table
+from cubital.facts.directory import (
+    Elsewhere,
+    RankGroup,
+    Stability,
+    ambiguous,
+    elsewhere,
+    panels_table,
+    ranks,
+    stability,
+    tests_table,
+)
 from cubital.facts.flags import Flag, flags
 from cubital.facts.moments import Anchor, Moment, Subject, anchors, moment_facts, moments, subjects
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
@@ -109,6 +119,7 @@ __all__ = [
     "Nadler",
     "OrderPolicy",
     "Place",
+    "RankGroup",
     "Refused",
     "Salt",
     "SamplingLimit",
@@ -141,6 +152,7 @@ __all__ = [
     "moments",
     "order_policies",
     "panels_table",
+    "ranks",
     "safety",
     "salts",
     "sampling_limits",

@@ -12,14 +12,15 @@ import msgspec
 from cubital.errors import FactsError
 from cubital.facts.additives import Family, check_marks_of
 from cubital.facts.moments import anchors, moments, subjects
-from cubital.facts.reading import read_table, refuse_unknown, shape
-from cubital.facts.sources import Basis, Mark, check_mark, entries
+from cubital.facts.reading import family, read_table, refuse_unknown, shape
+from cubital.facts.sources import Basis, Mark, check_mark, check_marks, entries
 from cubital.facts.tubes import Matrix
 
 Volume = Annotated[int, msgspec.Meta(gt=0)]
 Whole = Annotated[int, msgspec.Meta(ge=0)]
 Words = Annotated[str, msgspec.Meta(min_length=1)]
 Claim = tuple[Basis, str]
+Rank = Literal["cannot-wait", "decides-today", "useful-today", "can-wait"]
 
 # The handling terms that a test may carry; each has its entry in handling.toml.
 HANDLING = (
@@ -61,6 +62,7 @@ class TestEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     caution: tuple[Words, ...] = ()
     culture: Literal["aerobic", "anaerobic", "set"] | None = None
     handling: tuple[str, ...] = ()
+    rank: Rank | None = None
 
     def __post_init__(self) -> None:
         if bool(self.accepts) == (self.culture is not None):
@@ -72,6 +74,7 @@ class TestEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             "culture": self.culture is not None,
             "handling": bool(self.handling or self.caution or self.own_tube),
             "timed": self.timed is not None,
+            "rank": self.rank is not None,
         }
         _check_claims(self.from_, needs)
 
@@ -141,8 +144,8 @@ def _check_claims(claims: Mapping[str, Claim | str], needs: Mapping[str, bool]) 
 
 @cache
 def tests_table() -> Mapping[str, Any]:
-    """The shipped tests.toml, parsed: a directory in a site's own form, each entry with its `from`."""
-    return load_tests_table(read_table("tests.toml"), file="tests.toml")
+    """The shipped tests.toml, parsed: a directory in a site's own form, each entry with its `from` and its rank."""
+    return load_tests_table(ranked(read_table("tests.toml"), ranks()), file="tests.toml")
 
 
 def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any]:
@@ -160,6 +163,60 @@ def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any
         _check_sources(test, file=file, key=key)
         _check_defined(test.moment, moments(), what="moment", where=f"{file} [{key}]")
     return MappingProxyType(dict(table))
+
+
+class RankGroup(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Tests that stand alike when blood is short, and why; the first mark is what the rank rests on."""
+
+    rank: Rank
+    why: Words
+    tests: Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+
+
+@cache
+def ranks() -> Mapping[str, RankGroup]:
+    """How each shipped test stands when blood is short, by test key.
+
+    >>> ranks()["blood-culture"].rank
+    'cannot-wait'
+    """
+    return load_ranks(read_table("ranks.toml"), file="ranks.toml")
+
+
+def load_ranks(table: Mapping[str, Any], *, file: str) -> Mapping[str, RankGroup]:
+    """The group of each test that a parsed table ranks; refuses a test that stands in two."""
+    refuse_unknown(table, ("group",), file=file)
+    found: dict[str, RankGroup] = {}
+    for place, raw in enumerate(family(table, "group", file=file)):
+        group = shape(raw, RankGroup, file=file, entry=f"group {place}")
+        check_marks(group, file=file, entry=f"group {place}")
+        for test in group.tests:
+            if test in found:
+                raise FactsError(
+                    f"found {test!r} ranked twice; expected each test once; remove one of the two",
+                    where=f"{file} [group {place}]",
+                )
+            found[test] = group
+    return MappingProxyType(found)
+
+
+def ranked(table: Mapping[str, Any], groups: Mapping[str, RankGroup]) -> Mapping[str, Any]:
+    """The directory with the rank of each test and what that rests on; refuses one that has none."""
+    for key in groups:
+        if key not in table:
+            raise FactsError(
+                f"found {key!r}; expected a key of tests.toml; correct it or remove it", where="ranks.toml [group]"
+            )
+    found = {}
+    for key, entry in entries(table, file="tests.toml"):
+        group = groups.get(key)
+        if group is None:
+            raise FactsError("found no rank; expected one in ranks.toml; rank it there", where=f"tests.toml [{key}]")
+        claims: Any = entry.get("from", {})
+        claim = [group.marks[0].basis, group.marks[0].source]
+        found[key] = {**entry, "rank": group.rank, "from": {**claims, "rank": claim}}
+    return found
 
 
 @cache

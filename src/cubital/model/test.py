@@ -45,6 +45,11 @@ class Test(msgspec.Struct, frozen=True, kw_only=True):
     rank: RankKey | None = None
     basis: Mapping[str, tuple[str, str]] = {}
 
+    @property
+    def rank_when_short(self) -> RankKey:
+        """How the test stands when blood is short: its rank, or `useful-today` where nobody ranked it."""
+        return self.rank or "useful-today"
+
 
 class SeriesStep(msgspec.Struct, frozen=True, kw_only=True):
     """The tests of one draw in a timed series, `at_min` minutes after the start."""

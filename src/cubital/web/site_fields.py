@@ -37,7 +37,7 @@ TEST = Sheet(
     fields=(
         "", "name", "also", "bench", "codes", "accepts",
         *_cells("accepts", MOST_ACCEPTS, ("matrix", "tubes", "volume_ul", "minimum_ul")),
-        "own_tube", "timed", "caution",
+        "own_tube", "timed", "rank", "caution",
     ),
 )  # fmt: skip
 PANEL = Sheet(

@@ -24,7 +24,7 @@ from cubital.app.subject_explanation import explain_panel, explain_subject, expl
 from cubital.errors import CubitalError, SiteError, StaleSite
 from cubital.facts.directory import HANDLING
 from cubital.facts.tubes import Use
-from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES, OBJECTIVES
+from cubital.model.vocabulary import ACCESSES, ADDITIVES, MATRICES, OBJECTIVES, RANKS
 from cubital.web.site_fields import (
     KIND,
     PANEL,
@@ -228,6 +228,6 @@ def _options(visit: Visit) -> dict[str, Any]:
         "additives": [(key, facts.additives()[key].name) for key in ADDITIVES], "uses": USES,
         "policies": [(key, one.name) for key, one in facts.order_policies().items() if key != "skin-puncture"],
         "limits": [(key, one.name) for key, one in facts.sampling_limits().items()] + [(NO_LIMIT, "no limit")],
-        "objectives": OBJECTIVES, "most_steps": MOST_STEPS,
+        "objectives": OBJECTIVES, "most_steps": MOST_STEPS, "ranks": RANKS,
         "tests": [(test.key, ", ".join((test.name, *test.also))) for test in site.tests.values()],
     }  # fmt: skip

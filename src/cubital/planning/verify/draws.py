@@ -91,11 +91,13 @@ def check_draws(plan: Plan, asked: Asked, site: Site) -> list[str]:
 def exclude_each_other(one: str, other: str, site: Site) -> bool:
     """Whether two tests can be of no one draw, whatever the clock says: by name, or by windows of one anchor."""
     known = moments()
-    first, second = known.get(site.tests[one].moment or ""), known.get(site.tests[other].moment or "")
-    for mine, key, theirs in ((first, other, second), (second, one, first)):
-        if mine is not None and (key in mine.excludes or (theirs is not None and theirs.key in mine.excludes)):
-            return True
-    if first is None or second is None or first.key == second.key:
+    mine, theirs = site.tests[one].moment, site.tests[other].moment
+    first, second = known.get(mine or ""), known.get(theirs or "")
+    if first is not None and not {other, theirs}.isdisjoint(first.excludes):
+        return True
+    if second is not None and not {one, mine}.isdisjoint(second.excludes):
+        return True
+    if first is None or second is None or mine == theirs or not (first.has_window and second.has_window):
         return False
     if (first.anchor, first.of) != (second.anchor, second.of):
         return False

@@ -34,7 +34,7 @@ def compose(order: Order, site: Site, reached: Promise, *, limit_ul: int | None 
         policy=site.planning.order_of_draw,
         site=site.name,
         access=order.access,
-        draws=(Draw(number=1, at_min=0, label="now"),),
+        draws=(Draw(number=1, at_min=0, label="now", blood_ul=answer.blood_ul),),
         tubes=tuple(_row(n, tube, instance, order, site) for n, tube in enumerate(packing, 1)),
         totals=Totals(
             tubes=answer.tubes, blood_ul=answer.blood_ul, preference=answer.preference,

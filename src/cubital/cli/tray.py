@@ -46,7 +46,8 @@ def _draw(draw: DrawRows, sheet: Sheet) -> list[str]:
     if draw.title:
         title = f"{sheet.glyphs.rule * 2} {draw.title} "
         lines.append(sheet.mark(title + sheet.glyphs.rule * max(0, sheet.width - len(title)), "strong"))
-    lines += _flagged(draw.before, "first", "warn", sheet)
+    for words in draw.before:
+        lines += sheet.wrap(words, rest="      ")
     for row in draw.rows:
         lines += _row(row, sheet)
     return lines

@@ -10,7 +10,7 @@ import msgspec
 
 from cubital import facts
 from cubital.chemistry.citrate import adjustments
-from cubital.model import Caution, Draw, Order, Patient, PlannedTube, Reason, Site, Test, Tube, TubeKind, Unplaced
+from cubital.model import Caution, Order, Patient, PlannedTube, Reason, Site, Test, Tube, TubeKind, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL, Shelf
@@ -51,7 +51,7 @@ def from_tests(asked: Iterable[Asked], site: Site, circumstances: Circumstances)
             found.append(caution_of("warn", f"{names}: ask whether the patient is fasting"))
     for a in asked:
         test = site.tests[a.test]
-        if test.timed is not None:
+        if test.timed is not None and test.moment is None:
             found.append(caution_of("warn", f"{test.name}: {test.timed}", about=a.test))
         found += [caution_of("note", f"{test.name}: {text}", about=a.test) for text in test.cautions]
         if len(a.via) > 1:
@@ -61,7 +61,7 @@ def from_tests(asked: Iterable[Asked], site: Site, circumstances: Circumstances)
 
 def may_warn(test: Test) -> bool:
     """Whether this test, asked once, may bring a caution of its own."""
-    return bool(test.timed is not None or test.cautions or "fasting" in test.handling)
+    return bool((test.timed is not None and test.moment is None) or test.cautions or "fasting" in test.handling)
 
 
 def from_patient(circumstances: Circumstances) -> list[Caution]:
@@ -281,16 +281,6 @@ def from_cultures(asked: Mapping[int, CulturePlan], drawn: Mapping[int, CultureP
                 "finds less, tell the ward"
             )
             found.append(caution_of("warn", text))
-    return found
-
-
-def from_moments(draws: Iterable[Draw]) -> list[Caution]:
-    """What must be known before a draw and was not said."""
-    found = []
-    for draw in draws:
-        if draw.asks:
-            where = f"draw {draw.number}"
-            found.append(caution_of("warn", f"{where}: ask before drawing: {'; '.join(draw.asks)}", about=where))
     return found
 
 

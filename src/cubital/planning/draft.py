@@ -120,7 +120,6 @@ class Drafter:
             *cautions.from_cultures(wanted, allotted.cultures),
             *cautions.from_patient(circumstances),
             *cautions.from_tests(notable, self.site, circumstances),
-            *cautions.from_moments(layout.draws),
             *cautions.from_tubes(tubes, circumstances, self.site, is_urgent=all(a.priority == 0 for a in asked)),
             *(cautions.from_travel(asked, stand.shelf, self.site) if circumstances.travel_min is not None else ()),
             *cautions.volume_words(tubing.volumes.key if tubing.wanted else "typical", aim.objective),

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from cubital.errors import PlanError
 from cubital.model import Ask, Line, Order, Patient, Site, Tube
 from cubital.planning import plan_draw
-from cubital.planning.collections import Bottles, plan_cultures
+from cubital.planning.cultures import Bottles, plan_cultures
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_of_kinds, site_under, verified
 
 FREE = site_under("common-practice", blood_limit=None)

@@ -15,7 +15,10 @@ def check_placement(plan: Plan, asked: Asked, site: Site) -> list[str]:
     findings = []
     numbers = [draw.number for draw in plan.draws]
     if numbers != list(range(1, len(numbers) + 1)):
-        findings.append("the draws are not numbered from 1")
+        findings.append("the draws are not numbered from 1 in order")
+    times = [draw.at_min for draw in plan.draws if draw.at_min is not None]
+    if times != sorted(times):
+        findings.append("the draws are not in the order of their minutes")
     placed, more = _placed(plan, site)
     findings += more
     left_out: Counter[tuple[str, str]] = Counter((entry.test, entry.priority) for entry in plan.unplaced)
@@ -79,12 +82,12 @@ def check_draws(plan: Plan, asked: Asked, site: Site) -> list[str]:
             if exclude_each_other(one, other, site):
                 findings.append(f"draw {draw}: {one} and {other} are drawn at moments that exclude each other")
     cultured: set[tuple[int | None, str]] = set()
-    for draw in plan.draws:
-        bottles = any(tube.draw == draw.number and tube.purpose == "culture" for tube in plan.tubes)
-        if bottles and (draw.at_min, draw.moment) in cultured and not draw.steps:
-            findings.append(f"draw {draw.number}: a further culture set has no step for its new site")
+    for each in plan.draws:
+        bottles = any(tube.draw == each.number and tube.purpose == "culture" for tube in plan.tubes)
+        if bottles and (each.at_min, each.moment) in cultured and not each.steps:
+            findings.append(f"draw {each.number}: a further culture set has no step for its new site")
         if bottles:
-            cultured.add((draw.at_min, draw.moment))
+            cultured.add((each.at_min, each.moment))
     return findings
 
 

@@ -81,4 +81,5 @@ def _check_culture_volume(plan: Plan, order: Order) -> list[str]:
     if weight_g is not None:
         row = next(r for r in full if r.weight_max_g is None or weight_g <= r.weight_max_g)
         least_ul = min(least_ul, row.total_low_ul)
-    return [f"the cultures take {ul} uL; the least published is {least_ul} uL" for ul in taken.values() if ul < least_ul]
+    said = f"the least published is {least_ul} uL"
+    return [f"the cultures take {ul} uL; {said}" for ul in taken.values() if ul < least_ul]

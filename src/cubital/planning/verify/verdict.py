@@ -50,7 +50,7 @@ def _check_head(plan: Plan, order: Order, site: Site) -> list[str]:
     findings = check_objective(plan, order, site)
     if plan.volumes not in ("typical", "minimum"):
         findings.append(f"the plan takes {plan.volumes!r} volumes; typical and minimum are known")
-    if plan.objective == "least-blood" and plan.volumes == "typical":
+    if (order.objective or site.planning.objective) == "least-blood" and plan.volumes == "typical":
         findings.append("least-blood takes minimum volumes; the plan takes typical ones")
     if plan.access != order.access:
         findings.append(f"the plan is for {plan.access}; the order is for {order.access}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
@@ -110,10 +111,11 @@ def tube_of(
 def plan_of(*tubes: PlannedTube, preference: int = 0, **fields: Any) -> Plan:
     """A plan of these rows with the totals counted from them."""
     collected = [tube for tube in tubes if tube.purpose == "collect"]
-    blood_ul = sum(tube.draw_ul for tube in collected)
+    discard_ul = sum(tube.draw_ul for tube in tubes if tube.purpose == "discard")
+    blood_ul = sum(tube.draw_ul for tube in collected) + discard_ul
     totals = Totals(
         tubes=len(collected), blood_ul=blood_ul, preference=preference, all_tubes=len(tubes),
-        all_blood_ul=sum(tube.draw_ul for tube in tubes),
+        all_blood_ul=sum(tube.draw_ul for tube in tubes), discard_ul=discard_ul,
     )  # fmt: skip
     row: dict[str, Any] = {
         "objective": "fewest-tubes", "volumes": "typical", "optimal": True,
@@ -123,7 +125,14 @@ def plan_of(*tubes: PlannedTube, preference: int = 0, **fields: Any) -> Plan:
         "policy": "common-practice", "site": SITE.name, "access": "straight-needle",
         "draws": (Draw(number=1, at_min=0, label="now"),), "tubes": tubes, "totals": totals,
     }  # fmt: skip
-    return Plan(**{**row, **fields})
+    row = {**row, **fields}
+    row["draws"] = tuple(with_blood(draw, tubes) for draw in row["draws"])
+    return Plan(**row)
+
+
+def with_blood(draw: Draw, tubes: Iterable[PlannedTube]) -> Draw:
+    """The draw with the blood of its rows."""
+    return replace(draw, blood_ul=sum(tube.draw_ul for tube in tubes if tube.draw == draw.number))
 
 
 ORDER = Order(

@@ -44,9 +44,7 @@ def at_the_chair() -> list[str]:
         for rival in access.dead_volume_rivals:
             reached.append(("", "dead volume", span_text(rival.low_ul, rival.high_ul, "µL"), "", mark_text(rival.mark)))
         for d in access.discards:
-            multiple = "" if d.dead_space_multiple is None else f"{d.dead_space_multiple} × dead space"
-            need = "yes" if d.needed else "no"
-            dropped.append((f"`{key}`", d.when, need, d.fill or multiple, mark_text(d.mark)))
+            dropped.append((f"`{key}`", d.when, "yes" if d.needed else "no", _amount(d), mark_text(d.mark)))
     terms = [
         (f"`{t.key}`", t.instruction, t.why, ", ".join(t.opposes), marks_text(t.marks))
         for t in facts.handling_terms().values()
@@ -56,9 +54,41 @@ def at_the_chair() -> list[str]:
     return [
         "## Accesses", table(("access", "name", "dead volume", "cautions", "rests on"), reached),
         "### Discards", table(("access", "when", "needed", "what", "rests on"), dropped),
+        *_lines(),
         "## Handling", table(("term", "do", "why", "shares no tube with", "rests on"), terms),
         "## Cautions", table(("caution", "words", "when", "rests on"), cautions),
         "## Patient flags", table(("flag", "also", "level", "words", "rests on"), flags),
+    ]  # fmt: skip
+
+
+def _amount(d: facts.Discard) -> str:
+    words = [d.fill or ""]
+    words += [] if d.dead_space_multiple is None else [f"{d.dead_space_multiple} × dead space"]
+    words += [] if d.ul is None else [f"{d.ul} µL"]
+    words += [] if d.part_filled_ul is None else [f"{d.part_filled_ul} µL in it are enough"]
+    words += ["given back"] if d.returned else []
+    return "; ".join(word for word in words if word)
+
+
+def _lines() -> list[str]:
+    """What may be given back of a line's discard, what its own culture throws away, and lines known by name."""
+    backs, firsts, named = [], [], []
+    for key, access in facts.accesses().items():
+        for r in access.returns:
+            cycles = "" if r.cycles_low is None else span_text(r.cycles_low, r.cycles_high, "cycles")
+            backs.append((f"`{key}`", r.how, "yes" if r.allowed else "no", r.text, cycles, ", ".join(r.not_for),
+                          mark_text(r.mark)))  # fmt: skip
+        for first in access.culture_discards:
+            firsts.append((f"`{key}`", first.for_whom, f"{first.ul} µL", mark_text(first.mark)))
+        for line in access.lines:
+            dead = "" if line.dead_space_ul is None else f"{line.dead_space_ul} µL"
+            named.append((line.name, "dead space", dead, marks_text(line.marks)))
+            named += [("", d.when, _amount(d), mark_text(d.mark)) for d in line.discards]
+            named += [("", "caution", text, marks_text(line.caution_marks)) for text in line.cautions]
+    return [
+        "### What may be given back", table(("access", "how", "allowed", "in words", "", "not for", "rests on"), backs),
+        "### Before a culture of the line itself", table(("access", "for whom", "thrown away", "rests on"), firsts),
+        "### Lines that are known by name", table(("line", "when", "what", "rests on"), named),
     ]  # fmt: skip
 
 

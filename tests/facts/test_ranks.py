@@ -70,21 +70,9 @@ def test_a_test_that_the_site_does_not_rank_stands_as_useful_today(said: dict[st
     assert tests["a"].rank_when_short == (said.get("rank") or "useful-today")
 
 
-def test_a_test_that_stands_in_two_groups_is_refused_by_name() -> None:
-    table = {"group": [group("can-wait", "zinc"), group("cannot-wait", "zinc")]}
-    with pytest.raises(FactsError, match=r"ranks.toml \[group 1\].*'zinc' ranked twice"):
-        load_ranks(table, file="ranks.toml")
-
-
 def test_a_test_without_a_rank_and_a_rank_without_a_test_are_refused() -> None:
     groups = load_ranks({"group": [group("can-wait", "zinc")]}, file="ranks.toml")
     with pytest.raises(FactsError, match=r"tests.toml \[copper\].*no rank"):
         ranked({"zinc": {}, "copper": {}}, groups)
     with pytest.raises(FactsError, match=r"'zinc'.*expected a key of tests\.toml"):
         ranked({}, groups)
-
-
-@pytest.mark.parametrize("fault", [{"rank": "soon"}, {"why": ""}, {"tests": []}, {"marks": []}, {"bench": "x"}])
-def test_a_group_that_lacks_something_is_refused(fault: dict[str, Any]) -> None:
-    with pytest.raises(FactsError, match=r"ranks.toml \[group 0\]"):
-        load_ranks({"group": [{**group("can-wait", "zinc"), **fault}]}, file="ranks.toml")

@@ -34,12 +34,12 @@ ORDER = (
     ("iodoacetate-heparin", "fluoride-heparin", "fluoride-edta", "fluoride-oxalate"),
 )  # fmt: skip
 KINDS = [kind for step in ORDER for kind in step]
-VENOUS = [k for k in SHIPPED.kinds.values() if k.additive != "culture-medium" and k.accesses != ("skin-puncture",)]
+VENOUS = [k for k in SHIPPED.kinds.values() if k.additive != "culture-medium" and "skin-puncture" not in (k.accesses or ())]
 MIXED = sorted(a for a in facts.additives() if a != "none")
 
 
-def test_the_order_here_names_every_shipped_kind_that_a_vein_fills_but_the_gas_syringe() -> None:
-    assert {kind.key for kind in VENOUS} == {*KINDS, "gas-syringe"} - {"culture"}
+def test_the_order_here_names_every_shipped_kind_that_a_needle_fills_and_the_gas_syringes() -> None:
+    assert {kind.key for kind in VENOUS} == {*KINDS, "gas-syringe", "gas-syringe-part"} - {"culture"}
 
 
 def test_all_of_them_in_one_draw_come_in_the_order_of_the_trade() -> None:

@@ -23,6 +23,8 @@ def explain_access(key: str) -> Explanation:
         sections=sections_of(
             ("What stands between vein and first tube", _dead_volumes(access)),
             ("Discards", _discards(access)),
+            ("What may be given back", _returns(access)),
+            ("Lines that are known by name", _named_lines(access)),
             ("What to watch", [marked(text, access.marks) for text in access.cautions]),
         ),
     )
@@ -84,5 +86,33 @@ def _discards(access: facts.Access) -> Iterator[Statement]:
         what = "discard" if discard.needed else "no discard"
         if discard.dead_space_multiple:
             what += f" {discard.dead_space_multiple} times the dead space"
+        if discard.ul is not None:
+            what += f" {millilitres_text(discard.ul)} mL"
         fill = f", {discard.fill}" if discard.fill else ""
+        if discard.part_filled_ul is not None:
+            fill += f", {millilitres_text(discard.part_filled_ul)} mL in it are enough"
         yield marked(f"{discard.when}: {what}{fill}", discard.mark)
+
+
+def _returns(access: facts.Access) -> Iterator[Statement]:
+    for each in access.returns:
+        cycles = f" ({each.cycles_low} to {each.cycles_high} cycles)" if each.cycles_low is not None else ""
+        yield marked(f"{'' if each.allowed else 'not: '}{each.text}{cycles}", each.mark)
+        if each.not_for:
+            yield marked(f"not for {', '.join(each.not_for)}", each.mark)
+
+
+def _named_lines(access: facts.Access) -> Iterator[Statement]:
+    for line in access.lines:
+        dead = "" if line.dead_space_ul is None else f", dead space {millilitres_text(line.dead_space_ul)} mL"
+        yield marked(f"{line.name}{dead}", line.marks)
+        for discard in line.discards:
+            amount = "" if discard.ul is None else f": {millilitres_text(discard.ul)} mL"
+            if discard.dead_space_multiple is not None:
+                amount = f": {discard.dead_space_multiple} times the dead space"
+            back = ", given back" if discard.returned else ""
+            yield marked(f"{line.name}, {discard.when}{amount}{back}", discard.mark)
+        for text in line.cautions:
+            yield marked(f"{line.name}: {text}", line.caution_marks)
+    for each in access.culture_discards:
+        yield marked(f"before a culture of the line, {each.for_whom}: {millilitres_text(each.ul)} mL", each.mark)

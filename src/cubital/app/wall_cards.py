@@ -47,7 +47,7 @@ def _stocked(site: Site, today: datetime.date) -> Mapping[str, TubeKind]:
 
 
 def _is_for_skin(kind: TubeKind) -> bool:
-    return kind.accesses is not None and set(kind.accesses) == {SKIN_PUNCTURE}
+    return kind.accesses is not None and SKIN_PUNCTURE in kind.accesses
 
 
 def _order_sections(site: Site, paper: PaperKey, today: datetime.date) -> list[Section]:

@@ -16,6 +16,7 @@ from cubital.planning.capacity import usable_ul
 from cubital.planning.choices import RATIO_CRITICAL, Shelf
 from cubital.planning.circumstances import Circumstances
 from cubital.planning.cultures import CulturePlan
+from cubital.planning.micro import from_micro_tubes
 from cubital.planning.patient import Limit
 from cubital.planning.sizes import is_usable
 from cubital.planning.windows import words_all_too_late
@@ -105,6 +106,7 @@ def from_tubes(
         found.append(_safety("urgent-serum"))
     if any(t.purpose == "culture" for t in tubes):
         found.append(_safety("skin-culture", _skin_level(circumstances)))
+    found += from_micro_tubes(tubes, site, circumstances.access, is_newborn=circumstances.is_newborn)
     access = facts.accesses()[circumstances.access]
     found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
     if circumstances.access == "line":

@@ -44,7 +44,8 @@ def winged_discard_ul(circumstances: Circumstances, site: Site) -> int:
 
 def may_return(circumstances: Circumstances, site: Site, *, has_citrate: bool) -> bool:
     """Whether the blood that clears this line goes back to the patient: the site's policy, never before coagulation."""
-    return circumstances.access == "line" and site.planning.line_discard == "returned" and not has_citrate
+    is_policy = circumstances.access == "line" and site.planning.line_discard == "returned"
+    return is_policy and facts.accesses()["line"].may_return("closed") and not has_citrate
 
 
 def plan_discard(

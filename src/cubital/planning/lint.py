@@ -84,9 +84,9 @@ def _find_unplaced(site: Site) -> Iterator[Finding]:
 
 
 def _policies_of(kind: TubeKind, chosen: str) -> tuple[str, ...]:
-    if kind.accesses is not None and set(kind.accesses) == {SKIN_PUNCTURE}:
-        return (SKIN_PUNCTURE,)
-    return (chosen,)
+    if kind.accesses is None or SKIN_PUNCTURE not in kind.accesses:
+        return (chosen,)
+    return (SKIN_PUNCTURE,) if set(kind.accesses) == {SKIN_PUNCTURE} else (SKIN_PUNCTURE, chosen)
 
 
 def _is_about(silent: facts.Silent, kind: TubeKind) -> bool:

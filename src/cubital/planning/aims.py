@@ -7,7 +7,7 @@ from typing import NamedTuple
 from cubital.model import Patient, Site
 from cubital.model.vocabulary import ObjectiveKey
 from cubital.planning.cost import PackObjective
-from cubital.planning.patient import ADULT_D, Limit
+from cubital.planning.patient import Limit, is_child
 
 
 class Standing(NamedTuple):
@@ -28,11 +28,10 @@ class Standing(NamedTuple):
 
 def standing_of(patient: Patient, limit: Limit, site: Site) -> Standing:
     """How this patient stands; a patient of unknown age is taken as grown."""
-    is_child = patient.age_h is not None and patient.age_h < 24 * ADULT_D
     if limit.limit_ul is None:
-        return Standing(is_child, None, None)
+        return Standing(is_child(patient), None, None)
     near_ul = limit.limit_ul * site.planning.near_limit_percent // 100 - patient.drawn_ul
-    return Standing(is_child, near_ul, max(0, limit.limit_ul - patient.drawn_ul))
+    return Standing(is_child(patient), near_ul, max(0, limit.limit_ul - patient.drawn_ul))
 
 
 class Try(NamedTuple):

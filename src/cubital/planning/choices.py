@@ -13,6 +13,7 @@ from cubital.errors import NoTube, PlanError
 from cubital.model import Reason, Site, Test, Tube, TubeKind
 from cubital.model.vocabulary import MATRICES, MatrixKey
 from cubital.planning.capacity import usable_ul
+from cubital.planning.micro import is_micro
 from cubital.planning.sizes import is_usable
 from cubital.planning.windows import why_too_late
 from cubital.units import millilitres_text
@@ -74,7 +75,10 @@ class Wanted(NamedTuple):
 
 
 class Shelf:
-    """The usable stock of a site for one access, day and hematocrit."""
+    """The usable stock of a site for one access, day, hematocrit and time on the way.
+
+    Without `spares_blood` no test takes a micro tube that can take a larger one.
+    """
 
     def __init__(
         self,
@@ -84,12 +88,14 @@ class Shelf:
         on: date | None,
         hematocrit: Fraction,
         travel_min: int | None = None,
+        spares_blood: bool = True,
         refused: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         self.site = site
         self.access = access
         self.on = on
         self.travel_min = travel_min
+        self.spares_blood = spares_blood
         self.refused = refused
         self.items: list[tuple[TubeKind, Tube]] = []
         self.stock: dict[int, int] = {}
@@ -173,9 +179,12 @@ class Shelf:
         return found
 
     def _find_ways(self, test: Test, minimum: bool) -> Ways:
-        found = {way: need for way, need in self._every_way(test, minimum).items() if not self.why_late(test, way)}
+        ways = self._every_way(test, minimum)
         # Where every way would be too late none is ruled out: the plan says so, and the blood is not lost for nothing.
-        return found or self._every_way(test, minimum)
+        ways = {way: need for way, need in ways.items() if not self.why_late(test, way)} or ways
+        if self.spares_blood:
+            return ways
+        return {way: need for way, need in ways.items() if not is_micro(self.site.kinds[self.ways[way].kind])} or ways
 
     def why_late(self, test: Test, way: int) -> Reason | None:
         """Why a tube of this way would come too late for this test from where it is drawn; None where it does not."""

@@ -11,7 +11,7 @@ from cubital.model.vocabulary import AccessKey
 from cubital.planning.bedside import AssumedHematocrit
 from cubital.planning.culture_need import CultureNeed, culture_need
 from cubital.planning.moments import Arrangement, Slot
-from cubital.planning.patient import is_newborn
+from cubital.planning.patient import is_child, is_newborn
 
 NO_LINE = Line()
 
@@ -23,6 +23,7 @@ class Circumstances(NamedTuple):
     patient alone. A fact that composing needs is added here, and is then part of the key at once. `culture` is what
     weight and age ask of a blood culture, None where none is asked. `slots` are the moments of its draws and `slot_of`
     the moment of each test asked; `travel_min` is how long its tubes travel, None where that is not known.
+    `spares_blood` opens the micro tubes.
     """
 
     access: AccessKey
@@ -36,6 +37,7 @@ class Circumstances(NamedTuple):
     slots: tuple[Slot, ...]
     slot_of: tuple[int, ...]
     travel_min: int | None
+    spares_blood: bool
 
 
 def circumstances_of(
@@ -55,6 +57,7 @@ def circumstances_of(
         arrangement.slots,
         arrangement.slot_of,
         site.planning.usual_travel_min if order.place is None else travel_min(order.place, site),
+        order.access == "skin-puncture" or is_child(patient),
     )
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.errors import PlanError
 from cubital.model import Patient, Reason
-from cubital.planning.patient import ADULT_D
+from cubital.planning.patient import is_child
 from cubital.units import millilitres_text
 
 
@@ -35,7 +35,7 @@ def culture_need(patient: Patient) -> CultureNeed:
             n for n, row in enumerate(rows) if row.weight_max_g is None or patient.weight_g <= row.weight_max_g
         )
         return _by_weight(number, facts.cultures().least_ul(patient.weight_g), is_past)
-    if patient.age_h is not None and patient.age_h < 24 * ADULT_D:
+    if is_child(patient):
         raise PlanError(
             "a child's blood culture is planned by weight, which is not known; give weight_kg",
             where="patient.weight_kg",

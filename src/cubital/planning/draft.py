@@ -179,8 +179,9 @@ class Drafter:
             return None
         out = [due for due in bottled if due.draw not in here]
         tubing = self._tubes(packed, here, circumstances, stand, aim, left_ul)
-        short_ul = sum(full[draw].blood_ul - plan.blood_ul for draw, plan in here.items())
-        urgent = min((due.priority for due in bottled if due.draw in here), default=2)
+        # A culture that is left out is short of all its blood, so a small one is never worse than none.
+        short_ul = sum(plan.blood_ul for plan in full.values()) - sum(plan.blood_ul for plan in here.values())
+        urgent = min((due.priority for due in bottled), default=2)
         lost = self._loss(packed, out, tubing, aim, short_ul, culture_volume_rank(urgent))
         return _Allotted(here, out, left_ul, tubing, lost)
 

@@ -11,6 +11,20 @@ from cubital.planning.lint import SKIN_PUNCTURE
 _BY_TRANSFER = ("syringe", "line")
 
 
+# Kinds of such sizes alone are for patients with little blood: common practice, no source.
+MICRO_MOST_UL = 600
+
+
+def is_micro(kind: TubeKind) -> bool:
+    """Whether every size of this kind is small: for skin puncture, and for who has little blood to spare.
+
+    >>> from cubital.model import Tube
+    >>> is_micro(TubeKind(key="m", name="m", additive="k2-edta", sizes=(Tube(draw_ul=250), Tube(draw_ul=500))))
+    True
+    """
+    return all(size.draw_ul <= MICRO_MOST_UL for size in kind.sizes)
+
+
 def is_open_micro(kind: TubeKind) -> bool:
     """Whether drops fill this kind: a tube of skin puncture, which a syringe or line fills with its cap off."""
     return kind.accesses is not None and SKIN_PUNCTURE in kind.accesses and kind.use != "blood-gas"

@@ -77,6 +77,11 @@ def is_newborn(patient: Patient) -> bool:
     return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
 
 
+def is_child(patient: Patient) -> bool:
+    """Whether the patient is known not to be grown."""
+    return patient.age_h is not None and patient.age_h < 24 * ADULT_D
+
+
 def sampling_limit(patient: Patient, site: Site) -> Limit:
     """The site's blood limit for this patient, by the lowest blood volume that any source gives.
 

@@ -135,12 +135,15 @@ class Planner:
         stated = order.objective or self.site.planning.objective
         objective: PackObjective = "fewest-tubes"
         for objective, reserve_percent, only_far in tries_for(stated, standing, self.site.planning.reserve_percent):
+            if objective == "least-blood":
+                circumstances = circumstances._replace(spares_blood=True)
             aim = Aim(objective, reserve_percent)
             draft = self._drafted(question, circumstances, aim)
             if standing.is_far(draft.lost_ul) or (not only_far and standing.is_within(draft.lost_ul)):
                 return _Chosen(draft, aim)
         # Blood is short, so it comes before liking whatever the site likes.
         short: PackObjective = "least-blood" if objective == "least-blood" else "fewest-tubes"
+        circumstances = circumstances._replace(spares_blood=True)
         aim = Aim(short, 0, standing.room_ul, keep)
         draft = self._drafted(question, circumstances, aim)
         return _Chosen(draft, aim, self._choices(question, circumstances, aim, draft))

@@ -34,7 +34,7 @@ class Stands:
     def stand(self, circumstances: Circumstances) -> Stand:
         """The stand for this access, day, hematocrit and time on the way."""
         access, on, hematocrit = circumstances.access, circumstances.on, circumstances.hematocrit.value
-        key = (access, on, circumstances.hematocrit, circumstances.travel_min)
+        key = (access, on, circumstances.hematocrit, circumstances.travel_min, circumstances.spares_blood)
         stand = self._stands.get(key)
         if stand is None:
             if len(self._stands) >= _MOST_KEPT:
@@ -45,7 +45,7 @@ class Stands:
             }
             shelf = Shelf(
                 self._site, access=access, on=on, hematocrit=hematocrit, travel_min=circumstances.travel_min,
-                refused=refused,
+                spares_blood=circumstances.spares_blood, refused=refused,
             )
             stand = self._stands[key] = Stand(shelf, sequence, Rack(shelf, sequence, hematocrit))
         return stand

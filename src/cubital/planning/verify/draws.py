@@ -16,8 +16,8 @@ def check_placement(plan: Plan, asked: Asked, site: Site) -> list[str]:
     numbers = [draw.number for draw in plan.draws]
     if numbers != list(range(1, len(numbers) + 1)):
         findings.append("the draws are not numbered from 1 in order")
-    times = [draw.at_min for draw in plan.draws if draw.at_min is not None]
-    if times != sorted(times):
+    known = [draw.at_min for draw in plan.draws if draw.at_min is not None]
+    if known != sorted(known):
         findings.append("the draws are not in the order of their minutes")
     placed, more = _placed(plan, site)
     findings += more

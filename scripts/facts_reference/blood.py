@@ -69,8 +69,15 @@ def cultures() -> list[str]:
     caps = known.caps
     said = f"{ml_text(caps.bottle_max_ul)} a bottle; {caps.percent_of_tbv} % of the blood volume"
     rows.append(("caps", "", said, marks_text(caps.marks)))
+    steps = [
+        ("over that" if s.weight_max_g is None else f"to {s.weight_max_g} g", ml_text(s.useful_ul), ml_text(s.least_ul),
+         marks_text(s.marks))
+        for s in known.steps.rows
+    ]  # fmt: skip
     rules = [(rule.key, rule.text, marks_text(rule.marks)) for rule in known.rules]
     return [
         "## Blood cultures", table(("source", "weight", "volume", "rests on"), rows),
+        "How far one set steps down where blood is short:",
+        table(("weight", "should still hold", "at the least", "rests on"), steps),
         table(("rule", "words", "rests on"), rules),
     ]  # fmt: skip

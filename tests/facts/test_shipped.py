@@ -214,6 +214,47 @@ def test_cultures_name_their_tables_and_rules() -> None:
         found.rule("unheard-of")
 
 
+# A children's hospital's table (read); under 1 kg half a millilitre (Schelonka 1996, second-hand).
+@pytest.mark.parametrize(
+    ("weight_g", "least_ul", "useful_ul"),
+    [
+        (480, 500, 1000), (999, 500, 1000), (1000, 500, 1000), (2999, 500, 1000), (3000, 1000, 3000), (9999, 1000, 3000),
+        (10_000, 3000, 5000), (16_000, 3000, 5000), (24_999, 3000, 5000), (25_000, 5000, 10_000), (34_999, 5000, 10_000),
+        (35_000, 10_000, 20_000), (90_000, 10_000, 20_000), (None, 10_000, 20_000),
+    ],
+)  # fmt: skip
+def test_a_culture_steps_down_to_the_published_least_of_its_weight(
+    weight_g: int | None, least_ul: int, useful_ul: int
+) -> None:
+    known = facts.cultures()
+    assert (known.least_ul(weight_g), known.useful_ul(weight_g)) == (least_ul, useful_ul)
+    assert known.step(weight_g).marks[0].basis == "published"
+
+
+def test_a_culture_stepped_down_is_never_more_than_the_table_of_weights_asks() -> None:
+    known = facts.cultures()
+    for weight_g in range(400, 100_000, 100):
+        rows = known.table("idsa-asm-2018").rows
+        row = next(r for r in rows if r.weight_max_g is None or weight_g <= r.weight_max_g)
+        assert known.useful_ul(weight_g) <= row.total_low_ul, weight_g
+
+
+# Isaacman 1996, Sarkar 2006, PIDJ 2015, Dwivedi 2009, Shulman 1993 (abstracts); Cheng 2019 (second-hand).
+@pytest.mark.parametrize(
+    ("rule", "sources"),
+    [
+        ("culture-before-antibiotic", {"cheng-2019"}),
+        ("volume-before-sets", {"isaacman-1996"}),
+        ("newborn-one-millilitre", {"sarkar-2006", "woodford-2021"}),
+        ("newborn-second-bottle-rival", {"pidj-2015", "gottschalk-2024", "messbarger-2018"}),
+        ("line-keep-first-blood", {"dwivedi-2009", "shulman-1993"}),
+        ("line-equal-volumes", {"ucsf-manual", "crbsi-pooled-2022"}),
+    ],
+)
+def test_a_rule_of_cultures_names_its_sources_and_its_rivals(rule: str, sources: set[str]) -> None:
+    assert sources <= {mark.source for mark in facts.cultures().rule(rule).marks}
+
+
 def test_site_defaults_name_what_is_shipped_and_each_has_its_mark() -> None:
     planning = facts.site_table()["planning"]
     assert planning["order_of_draw"] in facts.order_policies()

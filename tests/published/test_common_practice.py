@@ -34,7 +34,8 @@ ORDER = (
     ("iodoacetate-heparin", "fluoride-heparin", "fluoride-edta", "fluoride-oxalate"),
 )  # fmt: skip
 KINDS = [kind for step in ORDER for kind in step]
-VENOUS = [k for k in SHIPPED.kinds.values() if k.additive != "culture-medium" and "skin-puncture" not in (k.accesses or ())]
+OPEN = {"skin-puncture"}
+VENOUS = [k for k in SHIPPED.kinds.values() if k.additive != "culture-medium" and OPEN.isdisjoint(k.accesses or ())]
 MIXED = sorted(a for a in facts.additives() if a != "none")
 
 

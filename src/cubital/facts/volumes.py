@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cache
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
@@ -194,6 +195,33 @@ class CultureRule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     at_or_below_ul: Positive | None = None
 
 
+class CultureStep(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How far the one set of a culture steps down up to and including a weight; None is the row above all others."""
+
+    least_ul: Positive
+    useful_ul: Positive
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+    weight_max_g: Positive | None = None
+
+    def __post_init__(self) -> None:
+        if self.least_ul > self.useful_ul:
+            raise ValueError(f"found least_ul {self.least_ul} over useful_ul {self.useful_ul}; expected at most it")
+
+
+class CultureSteps(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The least volumes of a culture by weight, lightest first, up to the row of any weight."""
+
+    rows: Annotated[tuple[CultureStep, ...], msgspec.Meta(min_length=1)]
+
+    def __post_init__(self) -> None:
+        _check_rows([row.weight_max_g for row in self.rows])
+        if self.rows[-1].weight_max_g is not None:
+            raise ValueError("found no row above all weights; expected the last row without weight_max_g")
+        volumes_ul = [(row.least_ul, row.useful_ul) for row in self.rows]
+        if any(low[0] > high[0] or low[1] > high[1] for low, high in pairwise(volumes_ul)):
+            raise ValueError("found a volume that falls as the weight rises; expected it to rise or stay")
+
+
 class Cultures(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """All that is known of blood culture volumes."""
 
@@ -201,7 +229,31 @@ class Cultures(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     by_weight: Annotated[tuple[CultureTable, ...], msgspec.Meta(min_length=1)]
     australian: AustralianCulture
     caps: CultureCaps
+    steps: CultureSteps
     rules: Annotated[tuple[CultureRule, ...], msgspec.Meta(min_length=1)]
+
+    def step(self, weight_g: int | None) -> CultureStep:
+        """How far a culture of this weight steps down, with its marks; of no known weight that of an adult."""
+        rows = self.steps.rows
+        if weight_g is None:
+            return rows[-1]
+        return next(row for row in rows if row.weight_max_g is None or weight_g <= row.weight_max_g)
+
+    def least_ul(self, weight_g: int | None) -> int:
+        """The volume that no culture of this weight goes below; a child's weight must be known.
+
+        >>> cultures().least_ul(600), cultures().least_ul(16_000), cultures().least_ul(None)
+        (500, 3000, 10000)
+        """
+        return self.step(weight_g).least_ul
+
+    def useful_ul(self, weight_g: int | None) -> int:
+        """The volume that a short draw should still give a culture of this weight.
+
+        >>> cultures().useful_ul(600), cultures().useful_ul(16_000), cultures().useful_ul(None)
+        (1000, 5000, 20000)
+        """
+        return self.step(weight_g).useful_ul
 
     def rule(self, key: str) -> CultureRule:
         """The rule with this key; KeyError when there is none."""

@@ -8,9 +8,10 @@ from time import perf_counter
 
 from tests.oracles.campaign import budget_of, make_case
 from tests.oracles.contract import promise, value_of
+from tests.oracles.instance import Instance
 
 from bench.report import Line, show, spread
-from bench.solvers import SOLVERS, check_equal, fastest_s, instance_of
+from bench.solvers import SOLVERS, check_equal, fastest_s
 from cubital.model import Plan
 from cubital.planning import Planner
 
@@ -37,7 +38,7 @@ def measure(seeds: range, *, seconds: float, budget: bool = False, passes: int =
         if budget:
             ratios.append(ours_s / _promised_s(seed, plan))
             continue
-        instance = instance_of(order, site, minimum=plan.volumes == "minimum")
+        instance = Instance.of(order, site, minimum=plan.volumes == "minimum")
         best, proved = fastest_s(instance, seconds=seconds, passes=passes)
         check_equal(plan, order, site, proved)
         ratios.append(ours_s / min(best.values()))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from statistics import median
 from time import perf_counter
 
@@ -11,29 +10,9 @@ from tests.oracles import cpsat, highs
 from tests.oracles.contract import value_of
 from tests.oracles.instance import Answer, Instance
 
-from cubital import facts
 from cubital.model import Order, Plan, Site
 
 SOLVERS = {"HiGHS": highs, "CP-SAT": cpsat}
-
-
-def instance_of(order: Order, site: Site, *, minimum: bool) -> Instance:
-    """The packing question of this order, as the oracles state it from the order and the site.
-
-    They know benches; that tests whose handling terms oppose each other share no tube is added here.
-    """
-    instance = Instance.of(order, site, minimum=minimum)
-    known = facts.handling_terms()
-    terms = {term for ask in order.asks if ask.test in site.tests for term in site.tests[ask.test].handling}
-    opposed = {term for term in terms if term in known and terms & set(known[term].opposes)}
-    if not opposed:
-        return instance
-    requests = []
-    for request in instance.requests:
-        test = site.tests[request.name.split("/", 1)[1]]
-        apart = " ".join(term for term in test.handling if term in opposed)
-        requests.append(replace(request, group=f"{request.group} {apart}"))
-    return replace(instance, requests=tuple(requests))
 
 
 def fastest_s(
@@ -70,7 +49,7 @@ def fastest_s(
 def stating_s(order: Order, site: Site, *, minimum: bool) -> float:
     """Seconds that it takes to state the question for a solver."""
     started = perf_counter()
-    instance_of(order, site, minimum=minimum)
+    Instance.of(order, site, minimum=minimum)
     return perf_counter() - started
 
 

@@ -11,10 +11,11 @@ from time import perf_counter
 from typing import Any, NamedTuple
 
 from tests.generators import Case
+from tests.oracles.instance import Instance
 
 from bench.orders import PLACES
 from bench.report import Line, show, spread
-from bench.solvers import SOLVERS, check_equal, fastest_s, instance_of, stating_s
+from bench.solvers import SOLVERS, check_equal, fastest_s, stating_s
 from cubital.model import Plan
 from cubital.planning import Planner, body
 from cubital.planning.packing import pack
@@ -39,7 +40,7 @@ def race(case: Case) -> Race:
     plan, packings = _packings(case)
     ours_s = median([_spent_s(lambda: [packing() for packing in packings]) for _ in range(PASSES)])
     minimum = plan.volumes == "minimum"
-    instance = instance_of(order, site, minimum=minimum)
+    instance = Instance.of(order, site, minimum=minimum)
     best, proved = fastest_s(instance, forms=FORMS, passes=PASSES)
     check_equal(plan, order, site, proved)
     plan_s = []

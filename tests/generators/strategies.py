@@ -7,12 +7,16 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from cubital.model import Accept, Ask, Order, Planning, Site, Test, Tube, TubeKind
-from cubital.model.vocabulary import OBJECTIVES, PRIORITIES, MatrixKey, ObjectiveKey, PriorityKey
+from cubital.model.vocabulary import PRIORITIES, MatrixKey, ObjectiveKey, PriorityKey
 from tests.generators.cases import DAY, SHELVES, Case, Shelf, yields_ul
 
 _BENCHES = ("chemistry", "serology", "hematology")
 _DRAWS_UL = (1000, 1800, 2700, 3500, 5000, 8500)
-_objectives: st.SearchStrategy[ObjectiveKey] = st.sampled_from(OBJECTIVES)
+# Those that say themselves what is best; `by-patient` takes one of them.
+_objectives: st.SearchStrategy[ObjectiveKey] = st.sampled_from(("fewest-tubes", "least-blood", "liked-kinds"))
+_handlings: st.SearchStrategy[tuple[str, ...]] = st.sampled_from(
+    ((), (), (), ("ice",), ("ice", "cold_spin"), ("no_chill",), ("warm",))
+)
 _priorities: st.SearchStrategy[PriorityKey] = st.sampled_from(PRIORITIES)
 
 
@@ -68,6 +72,7 @@ def sites(draw: st.DrawFn, *, most_tests: int = 6, counted: bool | None = None) 
             bench=draw(st.sampled_from(_BENCHES)),
             accepts=tuple(accepts),
             own_tube=draw(st.integers(0, 7)) == 7,
+            handling=draw(_handlings),
         )
     sharing = draw(
         st.sampled_from(((), (("chemistry", "serology"),), (("chemistry", "serology", "hematology"),)))

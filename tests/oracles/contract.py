@@ -20,9 +20,9 @@ class Promise(NamedTuple):
 
 
 def promise(order: Order, site: Site, solve: Solve, *, budget_ul: int | None = None) -> Promise:
-    """Typical volumes where they keep everything and fewest tubes is the aim; else minimum volumes."""
+    """Typical volumes where they keep everything and the least blood is not the aim; else minimum volumes."""
     objective = order.objective or site.planning.objective
-    if objective == "fewest-tubes":
+    if objective != "least-blood":
         typical = Instance.of(order, site, minimum=False, budget_ul=budget_ul)
         answer = _answer(typical, solve)
         if answer.kept == typical.everything:

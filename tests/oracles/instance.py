@@ -26,7 +26,7 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One test of one draw that must go whole into one tube; `group` is its draw and bench group.
+    """One test of one draw that must go whole into one tube; `group` is its draw, bench group and temperature.
 
     Tests of rank 0 are kept before those of rank 1, and so on; of an order's urgency stat is 0.
     """
@@ -115,8 +115,12 @@ class Instance:
 
     def value(self, tubes: int, blood_ul: int, preference: int) -> tuple[int, int, int]:
         """The three levels in the order of the objective."""
-        first = {"fewest-tubes": (tubes, blood_ul, preference), "least-blood": (blood_ul, tubes, preference)}
-        return first.get(self.objective, (tubes, preference, blood_ul))
+        levels = {
+            "fewest-tubes": (tubes, blood_ul, preference),
+            "least-blood": (blood_ul, tubes, preference),
+            "liked-kinds": (tubes, preference, blood_ul),
+        }
+        return levels[self.objective]
 
     def holds(self, size: Size, matrix: str, members: tuple[int, ...]) -> int | None:
         """The preference cost of these requests in one such tube, or None if it may not hold them."""
@@ -213,8 +217,15 @@ def _requests(order: Order, site: Site, stocked: set[str], *, minimum: bool) -> 
             for place, (kind, accept) in enumerate(flat)
             if kind in stocked and (kind, accept.matrix) not in {(k, a.matrix) for k, a in flat[:place]}
         )
-        group = f"{at_min}/{sharing.get(test.bench, test.bench)}"
+        group = f"{at_min}/{sharing.get(test.bench, test.bench)}/{_kept(test.handling)}"
         yield Request(f"{at_min}/{key}", group, priority, test.own_tube, options)
+
+
+def _kept(handling: tuple[str, ...]) -> str:
+    """Where a tube of this test stands until the spin, and how it is spun: in the room where the test says nothing."""
+    place = "ice" if "ice" in handling else "37 C" if "warm" in handling else "room"
+    is_cold = "cold_spin" in handling or (place == "ice" and "room_temperature_spin" not in handling)
+    return f"{place}, spun {'cold' if is_cold else 'in the room'}"
 
 
 def _groups(share_benches: tuple[tuple[str, ...], ...]) -> dict[str, str]:

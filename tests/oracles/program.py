@@ -210,9 +210,12 @@ def _goals(instance: Instance, tubes: Terms, blood: Terms, preference: Terms) ->
     step = reduce(gcd, (c for _, c in blood), 0) or 1
     blood = [(j, c // step) for j, c in blood]
     preference = [(j, c) for j, c in preference if c]
-    if instance.objective == "fewest-tubes":
-        return [tubes, blood, preference]
-    return [blood, tubes, preference] if instance.objective == "least-blood" else [tubes, preference, blood]
+    levels = {
+        "fewest-tubes": [tubes, blood, preference],
+        "least-blood": [blood, tubes, preference],
+        "liked-kinds": [tubes, preference, blood],
+    }
+    return levels[instance.objective]
 
 
 def _scaled(row: Row) -> Row:

@@ -13,12 +13,13 @@ from bench.hard_orders import measure
 from bench.million_orders import orders, plan_share
 from bench.orders import PLACES
 from bench.report import Line, show
-from bench.solvers import SOLVERS, check_equal, fastest_s, instance_of
+from bench.solvers import SOLVERS, check_equal, fastest_s
 from bench.twelve_tests import race
 
 import cubital
 from cubital.app.wiring import open_site
 from cubital.planning import Planner
+from tests.oracles.instance import Instance
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -33,7 +34,7 @@ def test_orders_of_twelve_tests_reach_the_optimum_that_both_solvers_prove(place:
 def test_a_plan_that_is_not_what_a_solver_proved_is_no_comparison() -> None:
     (one, other) = PLACES["the demo site"](2)
     plan = Planner(one.site).plan(one.order)
-    _, proved = fastest_s(instance_of(*other, minimum=plan.volumes == "minimum"))
+    _, proved = fastest_s(Instance.of(*other, minimum=plan.volumes == "minimum"))
     with pytest.raises(AssertionError, match="a solver"):
         check_equal(plan, *one, proved)
 

@@ -121,7 +121,9 @@ class Access(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One handling term: what to do, in a few words, and why; `only_by` is where it has a meaning, empty everywhere.
 
-    A run up to `run_at_most_c`, or from `run_at_least_c` on, in degrees Celsius, keeps a tube as the term asks.
+    Of terms that oppose each other a test that has none counts as having the one that is `unsaid`, or before it one
+    that a term of its own `allows`. A run up to `run_at_most_c`, or from `run_at_least_c` on, in degrees Celsius,
+    keeps a tube as the term asks.
     """
 
     key: str
@@ -129,6 +131,8 @@ class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     why: str
     marks: Marks
     opposes: tuple[str, ...] = ()
+    allows: tuple[str, ...] = ()
+    unsaid: bool = False
     only_by: tuple[str, ...] = ()
     run_at_most_c: int | None = None
     run_at_least_c: int | None = None

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Set
+from collections.abc import Mapping, Set
 from datetime import date
 from fractions import Fraction
+from functools import cache
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -249,51 +250,37 @@ class Shelf:
         return [number for (key, _), number in self.way_of.items() if key == kind]
 
 
-def opposed_terms(terms: Set[str]) -> frozenset[str]:
-    """The handling terms of an order that oppose another of its terms: their tests share no tube with the rest.
+@cache
+def temperatures(terms: frozenset[str]) -> frozenset[str]:
+    """The terms by which a test is kept until the spin and spun: its own, else what these allow, else the unsaid ones.
 
-    Tests without such a term stay with those that must not be chilled.
+    Tests share a tube where these are the same. So a test that says nothing stays at room temperature, whatever else
+    was ordered: how its blood keeps on ice or at 37 C nobody has said.
 
-    >>> sorted(opposed_terms({"ice", "no_chill"})), opposed_terms({"ice", "fasting"})
-    (['ice'], frozenset())
+    >>> sorted(temperatures(frozenset({"ice"}))), sorted(temperatures(frozenset({"fasting"})))
+    (['cold_spin', 'ice'], ['no_chill', 'room_temperature_spin'])
     """
     known = facts.handling_terms()
-    return frozenset(term for term in terms if term in known and not terms.isdisjoint(known[term].opposes))
-
-
-def oppose(one: Set[str], other: Set[str]) -> bool:
-    """Whether tests with these handling terms share no tube: a term of either opposes one of the other.
-
-    >>> oppose({"no_chill"}, {"ice", "cold_spin"}), oppose({"ice"}, {"ice", "cold_spin"})
-    (True, False)
-    """
-    known = facts.handling_terms()
-    return any(
-        not these.isdisjoint(known[term].opposes)
-        for those, these in ((one, other), (other, one))
-        for term in those
-        if term in known
-    )
+    opposed = {term for key in known for term in known[key].opposes}
+    found = {term for term in terms if term in known and (term in opposed or known[term].opposes)}
+    allowed = [term for key in sorted(found) for term in known[key].allows]
+    for term in (*allowed, *(key for key in known if known[key].unsaid)):
+        if found.isdisjoint(known[term].opposes) and not any(term in known[key].opposes for key in found):
+            found.add(term)
+    return frozenset(found)
 
 
 def parted(terms: Mapping[str, Set[str]]) -> dict[str, str]:
-    """Of tests with their handling terms those that share no tube with the rest; what has one mark may go together.
+    """Of tests with their handling terms those that are not kept and spun as the unsaid is, each with a mark.
 
-    They go apart from each other only where they oppose each other. A test that opposes nothing stays with those that
-    must not be chilled, whatever it could also stand.
+    Tests of one mark share a tube, and no other test shares it with them.
 
     >>> parted({"ammonia": {"ice", "cold_spin"}, "lactate": {"ice"}, "renin": {"no_chill"}, "sodium": set()})
-    {'ammonia': '', 'lactate': ''}
+    {'ammonia': 'cold_spin ice', 'lactate': 'cold_spin ice'}
     """
-    opposed = opposed_terms(frozenset().union(*terms.values()))
-    apart = [key for key in terms if not opposed.isdisjoint(terms[key]) and _rivals(key, terms, terms)]
-    marks = {key: " ".join(_rivals(key, apart, terms)) for key in apart}
-    first = min(filter(None, marks.values()), default="")
-    return {key: mark or first for key, mark in marks.items()}
-
-
-def _rivals(key: str, others: Iterable[str], terms: Mapping[str, Set[str]]) -> list[str]:
-    return sorted(other for other in others if oppose(terms[key], terms[other]))
+    unsaid = temperatures(frozenset())
+    found = {key: temperatures(frozenset(asked)) for key, asked in terms.items()}
+    return {key: " ".join(sorted(here)) for key, here in found.items() if here != unsaid}
 
 
 def lots_of(site: Site) -> Mapping[str, str]:

@@ -3,26 +3,33 @@
 from __future__ import annotations
 
 from itertools import combinations, combinations_with_replacement, product
-from typing import Any
 
 import pytest
 
-from cubital.model import Test
+from cubital.app.wiring import open_site
+from cubital.model import Ask, Order, Test
+from cubital.planning import Planner
+from cubital.planning.verify import verify
 from tests.unit.planning.test_packing import drawn, kind, needs, plan_of, site_of
 
-# By hand and not of the facts: what shares no tube.
-PAIRS = ({"ice", "no_chill"}, {"cold_spin", "room_temperature_spin"}, {"ice", "warm"}, {"warm", "no_chill"})
-# Every handling of these terms that tests of the shipped directory have, and no handling.
+# Every handling of these terms that tests of the shipped directory have, no handling, and what a site might add.
 HANDLINGS = (
     (), ("ice",), ("ice", "cold_spin"), ("cold_spin",), ("no_chill",), ("no_chill", "room_temperature_spin"),
-    ("room_temperature_spin",),
+    ("room_temperature_spin",), ("warm",), ("ice", "room_temperature_spin"),
 )  # fmt: skip
 TUBE = (kind("k", (1000, None)),)
 
 
+def stand(test: Test) -> tuple[str, str]:
+    """By hand and not of the facts: where a tube of this test is kept until the spin, and how it is spun."""
+    asked = set(test.handling)
+    kept = "ice" if "ice" in asked else "37 C" if "warm" in asked else "room"
+    is_cold = "cold_spin" in asked or (kept == "ice" and "room_temperature_spin" not in asked)
+    return kept, "cold" if is_cold else "room"
+
+
 def may_share(one: Test, other: Test) -> bool:
-    a, b = set(one.handling), set(other.handling)
-    return not any((pair & a) | (pair & b) == pair and pair & a != pair and pair & b != pair for pair in PAIRS)
+    return stand(one) == stand(other)
 
 
 def fewest(tests: tuple[Test, ...]) -> int:
@@ -41,11 +48,23 @@ def test_tests_for_ice_share_a_tube_though_one_is_spun_cold_and_another_test_war
     assert drawn(plan) == [("k", 1000, ("a", "l")), ("k", 1000, ("p", "r"))]
 
 
-@pytest.mark.parametrize("fields", [{"bench": "other"}, {"own_tube": True}])
-def test_what_shares_no_tube_anyway_keeps_nothing_off_the_ice(fields: dict[str, Any]) -> None:
-    renin = needs("r", 100, "k", handling=("no_chill",), **fields)
-    site = site_of(TUBE, needs("i", 100, "k", handling=("ice",)), renin, needs("p", 100, "k"))
-    assert sorted(drawn(plan_of(site))) == [("k", 1000, ("i", "p")), ("k", 1000, ("r",))]
+@pytest.mark.parametrize("asked", [("ice",), ("warm",), ("cold_spin",)])
+def test_a_test_that_says_nothing_stays_in_the_room_whatever_else_is_ordered(asked: tuple[str, ...]) -> None:
+    one, other = needs("i", 100, "k", handling=asked), needs("j", 100, "k", handling=asked)
+    site = site_of(TUBE, one, other, needs("p", 100, "k"))
+    assert sorted(drawn(plan_of(site))) == [("k", 1000, ("i", "j")), ("k", 1000, ("p",))]
+    renin = needs("r", 100, "k", handling=("no_chill",))
+    assert sorted(drawn(plan_of(site_of(TUBE, one, renin, needs("p", 100, "k"))))) == [
+        ("k", 1000, ("i",)), ("k", 1000, ("p", "r")),
+    ]  # fmt: skip
+
+
+def test_a_marker_of_tumours_is_not_put_on_the_ice_of_calcitonin_and_gastrin() -> None:
+    site = open_site()
+    order = Order(asks=tuple(Ask(test=key) for key in ("cancer-antigen-125", "calcitonin", "gastrin")))
+    plan = Planner(site).plan(order)
+    assert sorted(tube.tests for tube in plan.tubes) == [("calcitonin", "gastrin"), ("cancer-antigen-125",)]
+    assert verify(plan, order, site) == ()
 
 
 def test_what_is_kept_warm_goes_apart_from_the_ice_and_the_rest_from_both() -> None:

@@ -104,7 +104,7 @@ def test_iced_tests_share_no_tube_with_tests_that_must_not_be_chilled_and_others
     iced, unchilled = needs("i", 100, "k", handling=("ice",)), needs("n", 100, "k", handling=("no_chill",))
     site = site_of((kind("k", (1000, None)),), iced, unchilled, needs("p", 100, "k"))
     assert drawn(plan_of(site)) == [("k", 1000, ("i",)), ("k", 1000, ("n", "p"))]
-    assert drawn(plan_of(site, "i", "p")) == [("k", 1000, ("i", "p"))]
+    assert drawn(plan_of(site, "i", "p")) == [("k", 1000, ("i",)), ("k", 1000, ("p",))]
 
 
 def test_what_no_tube_holds_whole_is_split_over_several_and_never_a_test_itself() -> None:

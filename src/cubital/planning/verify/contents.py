@@ -125,14 +125,34 @@ def _check_company(tube: PlannedTube, site: Site, where: str) -> list[str]:
         alone = [test.key for test in tests if test.own_tube]
         findings += [f"{where}: {key} must stand alone in its tube" for key in alone]
     for one, other in permutations(hosts, 2):
-        for term in set(one.handling) & set(handling_terms()):
-            for against in sorted(set(handling_terms()[term].opposes) & set(other.handling)):
-                findings.append(f"{where}: {one.key} ({term}) and {other.key} ({against}) do not share a tube")
+        for term in _understood(one):
+            for against in sorted(set(handling_terms()[term].opposes) & _understood(other)):
+                findings.append(
+                    f"{where}: {one.key} ({_said(term, one)}) and {other.key} ({_said(against, other)}) "
+                    "do not share a tube"
+                )
     if not tube.tests:
         findings.append(f"{where}: it holds no test")
     if any(test.culture is not None for test in tests):
         findings.append(f"{where}: a blood culture is not packed with other tests")
     return findings
+
+
+def _understood(test: Test) -> set[str]:
+    """The handling terms of a test and, where it is silent, what counts: the term that its own allow, or the usual."""
+    known = handling_terms()
+    terms = set(test.handling) & set(known)
+    for usual in (term for term, facts in known.items() if facts.unsaid):
+        rivals = {term for term, facts in known.items() if usual in facts.opposes}
+        rivals |= {against for term in rivals for against in known[term].opposes} | set(known[usual].opposes) | {usual}
+        if not terms & rivals:
+            allowed = {term for mine in terms for term in known[mine].allows}
+            terms |= rivals & allowed or {usual}
+    return terms
+
+
+def _said(term: str, test: Test) -> str:
+    return term if term in test.handling else f"{term}, as it says nothing else"
 
 
 def check_label(tube: PlannedTube, order: Order, site: Site) -> list[str]:

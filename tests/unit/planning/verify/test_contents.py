@@ -76,6 +76,27 @@ def test_tests_of_one_tube_whose_handling_opposes_are_found() -> None:
         assert any(said in finding for finding in verify(SOUND, ORDER, site))
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "found"),
+    [
+        (("ice",), (), True),
+        ((), ("warm",), True),
+        (("cold_spin",), (), True),
+        (("ice",), ("ice", "room_temperature_spin"), True),
+        (("ice",), ("ice", "cold_spin"), False),
+        (("no_chill",), (), False),
+        (("room_temperature_spin",), ("no_chill",), False),
+        (("warm",), ("warm",), False),
+    ],
+)
+def test_a_test_that_says_nothing_of_temperature_is_held_to_the_room(
+    one: tuple[str, ...], other: tuple[str, ...], found: bool
+) -> None:
+    site = with_test("glucose", handling=one)
+    site = replace(site, tests={**site.tests, "potassium": replace(site.tests["potassium"], handling=other)})
+    assert any("do not share a tube" in finding for finding in verify(SOUND, ORDER, site)) == found
+
+
 def test_an_empty_tube_is_found() -> None:
     plan = plan_of(*SOUND.tubes, tube_of(6, "royal", "", "whole-blood"))
     expect("it holds no test", plan)

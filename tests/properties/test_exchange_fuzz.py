@@ -230,6 +230,12 @@ TOML_KEYS = st.sampled_from(
         "hematocrit",
         "blood_limit",
         "altitude_m",
+        "near_limit_percent",
+        "reserve_percent",
+        "line_discard",
+        "whole_blood_tests",
+        "usual_travel_min",
+        "windows",
         "after",
         "draw_ml",
         "from",
@@ -242,7 +248,7 @@ TOML_KEYS = st.sampled_from(
     NAMES,
     st.sampled_from(["", 'include = "shipped"\n']),
     st.sampled_from(
-        ["", "[planning]", "[edta]", "[potassium]", "[lipid-panel]", "[place]", "[stoppers]", "[names]"]
+        ["", "[planning]", "[edta]", "[potassium]", "[lipid-panel]", "[place]", "[travel]", "[stoppers]", "[names]"]
     ),
     st.dictionaries(TOML_KEYS, TOML_VALUES, max_size=6),
 )

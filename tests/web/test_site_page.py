@@ -308,11 +308,19 @@ def test_every_form_opens(supervisor: Browser, path: str) -> None:
     assert '<form id="edit"' in supervisor.text
 
 
+def test_everyone_reads_how_long_tubes_travel_and_what_the_gas_analyzer_measures(collector: Browser) -> None:
+    collector.get("/site/policy")
+    assert "home visit 120 min" in collector.text
+    assert "potassium, sodium, glucose, lactate, ionized-calcium" in collector.text
+
+
 def test_the_policy_is_changed_and_the_name_of_the_site_with_it(supervisor: Browser, sites: SiteVersions) -> None:
     form: dict[str, str | list[str]] = {
         "base": "0", "name": "Quillmere East (invented)", "time_zone": "Europe/Berlin", "order_of_draw": "clsi-gp41",
         "objective": "least-blood", "share_benches": "chemistry, immunochemistry, special chemistry",
         "recovery": "0.9", "blood_limit": "hospital-2-5-percent", "altitude_m": "120", "do": "save", "note": "renamed",
+        "near_limit_percent": "25", "reserve_percent": "100", "line_discard": "returned", "usual_travel_min": "20",
+        "whole_blood_tests": "potassium, glucose", "windows": "strict", "travel": "ward: 30",
     }  # fmt: skip
     supervisor.post("/site/policy/change", form)
     assert supervisor.path == "/site/version"

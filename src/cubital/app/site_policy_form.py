@@ -1,4 +1,4 @@
-"""The form of the site's policy: its name, its order of draw, what may share a tube, and the blood limit."""
+"""The form of the site's policy: its name, its order of draw, what may share a tube, the blood limit, ways of tubes."""
 
 from __future__ import annotations
 
@@ -13,7 +13,11 @@ from cubital.app.site_form import Fields, Form, Typed, Values, lines, number, wo
 FILE = "site.toml"
 NO_LIMIT = "none"
 TOP = ("name", "time_zone")
-PLANNING = ("order_of_draw", "objective", "share_benches", "recovery", "hematocrit", "blood_limit", "altitude_m")
+PLANNING = (
+    "order_of_draw", "objective", "share_benches", "recovery", "hematocrit", "blood_limit", "altitude_m",
+    "near_limit_percent", "reserve_percent", "line_discard", "whole_blood_tests", "usual_travel_min", "windows",
+)  # fmt: skip
+TRAVEL = "travel"
 
 
 def values_of_policy(edition: Edition, _: str) -> Values:
@@ -29,6 +33,13 @@ def values_of_policy(edition: Edition, _: str) -> Values:
         "hematocrit": None if planning.hematocrit is None else _decimal(planning.hematocrit),
         "blood_limit": planning.blood_limit or NO_LIMIT,
         "altitude_m": planning.altitude_m,
+        "near_limit_percent": planning.near_limit_percent,
+        "reserve_percent": planning.reserve_percent,
+        "line_discard": planning.line_discard,
+        "whole_blood_tests": list(planning.whole_blood_tests),
+        "usual_travel_min": planning.usual_travel_min,
+        "windows": planning.windows,
+        TRAVEL: dict(planning.travel_min),
     }
 
 
@@ -37,10 +48,10 @@ def _decimal(share: Fraction) -> Decimal:
 
 
 def own_policy(edition: Edition) -> Mapping[str, Any]:
-    """What the site's own file says: the fields at its head and those of its planning."""
+    """What the site's own file says: the fields at its head, those of its planning, and its places."""
     table = edition.tables.get(FILE, {})
     planning = table.get("planning", {})
-    return {**{name: table[name] for name in TOP if name in table}, **planning}
+    return {**{name: table[name] for name in (*TOP, TRAVEL) if name in table}, **planning}
 
 
 def _read(fields: Fields, _: Values | None) -> Typed:
@@ -55,13 +66,41 @@ def _read(fields: Fields, _: Values | None) -> Typed:
             "hematocrit": number(fields.said("hematocrit")),
             "blood_limit": fields.said("blood_limit"),
             "altitude_m": number(fields.said("altitude_m")),
+            "near_limit_percent": number(fields.said("near_limit_percent")),
+            "reserve_percent": number(fields.said("reserve_percent")),
+            "line_discard": fields.said("line_discard"),
+            "whole_blood_tests": words(fields.said("whole_blood_tests")),
+            "usual_travel_min": number(fields.said("usual_travel_min")),
+            "windows": fields.said("windows"),
+            TRAVEL: read_travel(fields.said(TRAVEL)),
         }
     )
+
+
+def read_travel(text: str) -> dict[str, Any]:
+    """The places of lines such as `ward: 25`, each with its minutes.
+
+    A place that is written twice keeps both, and one without minutes an empty text: the lint refuses them by name.
+
+    >>> read_travel("ward: 25" + chr(10) + "home visit: 120")
+    {'ward': 25, 'home visit': 120}
+    >>> read_travel("ward: 25" + chr(10) + "ward: 30" + chr(10) + "clinic")
+    {'ward': '25 and 30', 'clinic': ''}
+    """
+    found: dict[str, Any] = {}
+    for line in lines(text):
+        place, colon, minutes = line.rpartition(":")
+        place, said = (place.strip(), minutes.strip()) if colon else (line, "")
+        value = number(said)
+        found[place] = f"{found[place]} and {said}" if place in found else "" if value is None else value
+    return found
 
 
 def _put(edition: Edition, _: str, changed: Values) -> EntryChanges:
     entries: dict[str, Any] = {name: changed[name] for name in TOP if name in changed}
     planning = {name: changed[name] for name in PLANNING if name in changed}
+    if TRAVEL in changed:
+        entries[TRAVEL] = changed[TRAVEL] or None
     if planning:
         kept = dict(edition.tables.get(FILE, {}).get("planning", {}))
         entries["planning"] = {name: value for name, value in {**kept, **planning}.items() if value is not None}
@@ -69,7 +108,9 @@ def _put(edition: Edition, _: str, changed: Values) -> EntryChanges:
 
 
 def _headers(_: str) -> tuple[tuple[str, str, str], ...]:
-    return ((FILE, "[planning]", ""), (FILE, "name", "name"), (FILE, "time_zone", "time_zone"))
+    return (
+        (FILE, "[planning]", ""), (FILE, "[travel]", TRAVEL), (FILE, "name", "name"), (FILE, "time_zone", "time_zone"),
+    )  # fmt: skip
 
 
 POLICY_FORM = Form(file=FILE, before=values_of_policy, read=_read, put=_put, headers=_headers)

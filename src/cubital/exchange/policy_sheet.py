@@ -13,13 +13,15 @@ from cubital.model import Finding, Site
 
 COLUMNS = ("part", "key", "value", "because")
 NEEDED = ("part", "key", "value")
-PARTS = ("site", "planning", "place", "names")
+PARTS = ("site", "planning", "place", "travel", "names")
+# Keys of [planning] whose value is a list of words in one cell.
+LISTS = ("whole_blood_tests",)
 SITE_WORDS = ("name", "time_zone")
 BESIDE = ("after", "before", "with")
 
 
 def policy_rows(site: Site) -> Iterator[dict[str, str]]:
-    """The cells of every line: name and zone, the policy, the house's own places, its own words."""
+    """The cells of every line: name and zone, the policy, the house's own places, the ways of tubes, its own words."""
     planning = site.planning
     yield {"part": "site", "key": "name", "value": site.name}
     yield {"part": "site", "key": "time_zone", "value": site.time_zone}
@@ -27,6 +29,10 @@ def policy_rows(site: Site) -> Iterator[dict[str, str]]:
         "order_of_draw": planning.order_of_draw, "objective": planning.objective,
         "recovery": _decimal(planning.recovery), "hematocrit": _decimal(planning.hematocrit),
         "blood_limit": planning.blood_limit or NO_LIMIT, "altitude_m": str(planning.altitude_m),
+        "near_limit_percent": str(planning.near_limit_percent), "reserve_percent": str(planning.reserve_percent),
+        "line_discard": planning.line_discard, "whole_blood_tests": join_cell(planning.whole_blood_tests),
+        "usual_travel_min": "" if planning.usual_travel_min is None else str(planning.usual_travel_min),
+        "windows": planning.windows,
     }  # fmt: skip
     for key, value in values.items():
         if value:
@@ -40,6 +46,8 @@ def policy_rows(site: Site) -> Iterator[dict[str, str]]:
             if other is not None
         )
         yield {"part": "place", "key": placing.kind, "value": f"{word} {other}", "because": placing.because}
+    for place, minutes in planning.travel_min.items():
+        yield {"part": "travel", "key": place, "value": str(minutes)}
     for key, words in site.names.items():
         yield {"part": "names", "key": key, "value": words}
 
@@ -51,7 +59,7 @@ def _decimal(share: Fraction | None) -> str:
 
 
 def read_policy_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
-    """The tables of `site.toml` that the lines make: `planning`, `place`, `names`, and the texts at its head.
+    """The tables of `site.toml` that the lines make: `planning`, `place`, `travel`, `names`, and the texts at its head.
 
     The values are checked when the site is read with them; here only what is no policy at all becomes a finding.
     """
@@ -90,8 +98,10 @@ def _take(
         sheet.note(findings, line.number, "key", found="it twice", expected="each key once", remedy="delete one")
     elif part == "place":
         table[key] = _read_place(text, line, sheet, findings)
+    elif part == "planning" and key in LISTS:
+        table[key] = split_cell(text)
     else:
-        table[key] = _number_of(text) if part == "planning" else text
+        table[key] = _number_of(text) if part in ("planning", "travel") else text
 
 
 def _read_place(text: str, line: Line, sheet: Sheet, findings: list[Finding]) -> dict[str, object]:
@@ -105,9 +115,9 @@ def _read_place(text: str, line: Line, sheet: Sheet, findings: list[Finding]) ->
 
 
 def _number_of(text: str) -> object:
-    whole = whole_of(text)
+    whole = whole_of(text.removeprefix("-"))
     if isinstance(whole, int):
-        return whole
+        return -whole if text.startswith("-") else whole
     try:
         return Decimal(text) if text[:1] in "-0123456789" and "e" not in text.casefold() else text
     except InvalidOperation:

@@ -8,11 +8,11 @@ from typing import Any
 import msgspec
 
 from cubital.exchange.local_time import is_zone
-from cubital.exchange.table import Table, near_misses, words
+from cubital.exchange.table import Table, is_text, near_misses, show, words
 from cubital.model import Finding, Placing, Planning
-from cubital.model.vocabulary import OBJECTIVES
+from cubital.model.vocabulary import LINE_DISCARDS, OBJECTIVES, WINDOWS
 
-SITE_KEYS = ("name", "time_zone", "planning", "place", "stoppers", "names")
+SITE_KEYS = ("name", "time_zone", "planning", "place", "travel", "stoppers", "names")
 PLANNING_KEYS = (
     "order_of_draw",
     "objective",
@@ -21,7 +21,15 @@ PLANNING_KEYS = (
     "hematocrit",
     "blood_limit",
     "altitude_m",
+    "near_limit_percent",
+    "reserve_percent",
+    "line_discard",
+    "whole_blood_tests",
+    "usual_travel_min",
+    "windows",
 )
+MOST_RESERVE_PERCENT = 300
+MOST_TRAVEL_MIN = 1440
 PLACE_KEYS = ("after", "before", "with", "because")
 NO_LIMIT = "none"
 UTC = "UTC"
@@ -55,6 +63,8 @@ def read_policy(
     planning = top.section("planning")
     values = _read_planning(planning, policies, limits, shipped) if planning is not None else {}
     placings = _read_placings(top)
+    if "travel" in content:
+        values["travel_min"] = _read_travel(top)
     planned = msgspec.structs.replace(shipped, **values) if values else shipped
     return Policy(
         name=top.text("name", default=default_name) or default_name,
@@ -105,7 +115,62 @@ def _read_planning(
         "hematocrit": table.share("hematocrit", least="0.05", most="0.85", default=shipped.hematocrit),
         "blood_limit": None if limit == NO_LIMIT else limit,
         "altitude_m": shipped.altitude_m if altitude_m is None else altitude_m,
+        **_read_reserves(table, shipped),
+        **_read_ways(table, shipped),
     }
+
+
+def _read_reserves(table: Table, shipped: Planning) -> dict[str, Any]:
+    """What is kept back, and near which share of the limit nothing is."""
+    near = table.whole("near_limit_percent", least=1, most=100, unit="percent")
+    reserve = table.whole("reserve_percent", least=0, most=MOST_RESERVE_PERCENT, unit="percent")
+    return {
+        "near_limit_percent": shipped.near_limit_percent if near is None else near,
+        "reserve_percent": shipped.reserve_percent if reserve is None else reserve,
+        "line_discard": table.choice("line_discard", LINE_DISCARDS, default=shipped.line_discard),
+    }
+
+
+def _read_ways(table: Table, shipped: Planning) -> dict[str, Any]:
+    """What the gas analyzer measures, how long a tube travels, and how strictly it must be in time."""
+    tests = tuple(dict.fromkeys(table.words("whole_blood_tests")))
+    usual_min = table.whole("usual_travel_min", least=0, most=MOST_TRAVEL_MIN, unit="minutes")
+    return {
+        "whole_blood_tests": tests if "whole_blood_tests" in table.content else shipped.whole_blood_tests,
+        "usual_travel_min": shipped.usual_travel_min if usual_min is None else usual_min,
+        "windows": table.choice("windows", WINDOWS, default=shipped.windows),
+    }
+
+
+def _read_travel(top: Table) -> dict[str, int]:
+    """The minutes on the way by place; one place in two spellings is refused, for nobody knows which holds."""
+    table = top.section("travel")
+    spelt: dict[str, str] = {}
+    minutes_of = {}
+    for place in table.content if table else ():
+        if table is None or not _is_place(table, place):
+            continue
+        minutes = table.whole(place, least=0, most=MOST_TRAVEL_MIN, unit="minutes")
+        twin = spelt.setdefault(" ".join(place.casefold().split()), place)
+        if twin != place:
+            table.fault(
+                place, found=words(f'"{twin}" above it'), expected="each place once", remedy="take one of them out"
+            )
+        elif minutes is not None:
+            minutes_of[place] = minutes
+    return minutes_of
+
+
+def _is_place(table: Table, place: str) -> bool:
+    if is_text(place) and place == place.strip():
+        return True
+    table.fault(
+        show(place)[1:-1],
+        found=words("a place that cannot be printed"),
+        expected="printable text without spaces around it",
+        remedy="write the word by which an order names the place",
+    )
+    return False
 
 
 def _read_groups(table: Table) -> tuple[tuple[str, ...], ...]:

@@ -45,6 +45,7 @@ def lint(site: Site, *, on: date | None = None, kept: KeptLint | None = None) ->
         *_find_odd_placings(site),
         *_find_idle_placings(site),
         *_find_odd_groups(site),
+        *_find_odd_whole_blood(site),
         *_find_like_benches(site.tests.values()),
         *_find_unserved(site, on, kept),
     )
@@ -157,6 +158,19 @@ def _find_odd_groups(site: Site) -> Iterator[Finding]:
                 )
 
 
+def _find_odd_whole_blood(site: Site) -> Iterator[Finding]:
+    for i, key in enumerate(site.planning.whole_blood_tests):
+        if key not in site.tests:
+            said = [test.key for test in site.tests.values() if key.casefold() in map(str.casefold, test.also)]
+            yield warning(
+                "site.toml",
+                f"[planning] whole_blood_tests[{i}]",
+                found=f'"{key}"',
+                expected="the key of a test of this site",
+                remedy=f"write {said[0]}" if said else _near_remedy(key, site.tests),
+            )
+
+
 def _find_like_benches(tests: Iterable[Test]) -> Iterator[Finding]:
     """A warning for each bench that another one is, but for capitals and spaces: their tests would not share a tube."""
     first: dict[str, str] = {}
@@ -176,7 +190,10 @@ def _find_like_benches(tests: Iterable[Test]) -> Iterator[Finding]:
 def _find_unserved(site: Site, on: date | None, kept: KeptLint | None) -> Iterator[Finding]:
     usable = {k.key: tuple(t for t in k.sizes if is_usable(t, on)) for k in site.kinds.values()}
     hematocrit = site.planning.hematocrit or _adult_hematocrit()
-    told = {} if kept is None else kept.of(dict(site.kinds), usable, hematocrit, site.planning.recovery)
+    policy = site.planning
+    told = {} if kept is None else kept.of(
+        dict(site.kinds), usable, hematocrit, policy.recovery, policy.reserve_percent
+    )  # fmt: skip
     for key, test in site.tests.items():
         found = told.get(key)
         if found is None or found[0] is not test:
@@ -187,7 +204,7 @@ def _find_unserved(site: Site, on: date | None, kept: KeptLint | None) -> Iterat
 def _find_in_test(
     site: Site, test: Test, usable: Mapping[str, tuple[Tube, ...]], hematocrit: Fraction
 ) -> Iterator[Finding]:
-    """What no plan could use of one test; it rests on nothing of the site but its kinds and its recovery."""
+    """What no plan could use of one test; it rests on nothing of the site but its kinds, recovery and reserve."""
     if test.culture is not None:
         return
     for i, accept in enumerate(test.accepts):
@@ -243,6 +260,7 @@ def _find_too_large(
         for accept, key in stocked
     ]
     if any(yield_ul >= accept.volume_ul for yield_ul, accept, _ in most):
+        yield from _find_reserve_too_large(site, test, most, hematocrit)
         return
     yield_ul, accept, key = max(most, key=lambda row: (row[0] - row[1].volume_ul, row[2]))
     i = test.accepts.index(accept)
@@ -255,6 +273,27 @@ def _find_too_large(
         expected=f"at most {yield_ul} microlitres of {accept.matrix}, the most that a stocked tube yields "
         f"({key}, hematocrit {float(hematocrit):g})",
         remedy="stock a larger size, or correct the volume",
+    )
+
+
+def _find_reserve_too_large(
+    site: Site, test: Test, most: list[tuple[int, Accept, str]], hematocrit: Fraction
+) -> Iterator[Finding]:
+    """A warning where no stocked tube yields what is to be kept of the test, were it drawn for nothing else.
+
+    One that only does not fit beside the test is no fault of the site: a plan gives it up and says so.
+    """
+    percent = site.planning.reserve_percent
+    if any(100 * yield_ul >= percent * accept.volume_ul for yield_ul, accept, _ in most):
+        return
+    yield_ul, accept, key = max(most, key=lambda row: (100 * row[0] - percent * row[1].volume_ul, row[2]))
+    yield warning(
+        "site.toml",
+        "[planning] reserve_percent",
+        found=f"{percent} % of {test.key}, {-(-percent * accept.volume_ul // 100)} microlitres to keep",
+        expected=f"at most {yield_ul} microlitres of {accept.matrix}, the most that a stocked tube yields "
+        f"({key}, hematocrit {float(hematocrit):g})",
+        remedy="keep less, or stock a larger size",
     )
 
 

@@ -56,7 +56,8 @@ POLICY = Sheet(
     form=POLICY_FORM, template="site_policy.html", path="/site/policy", part="policy", noun="policy",
     fields=(
         "", "name", "time_zone", "order_of_draw", "objective", "share_benches", "recovery", "hematocrit", "blood_limit",
-        "altitude_m",
+        "altitude_m", "near_limit_percent", "reserve_percent", "line_discard", "whole_blood_tests", "usual_travel_min",
+        "windows", "travel",
     ),
 )  # fmt: skip
 
@@ -82,6 +83,15 @@ def codes_text(codes: Mapping[str, str] | None) -> str:
 def groups_text(groups: list[list[str]] | None) -> str:
     """Groups of benches as the form writes them, one a line."""
     return "\n".join(", ".join(group) for group in groups or ())
+
+
+def travel_text(minutes_of: Mapping[str, object] | None) -> str:
+    """Places and their minutes as the form writes them, one place a line.
+
+    >>> travel_text({"ward": 25, "home visit": 120})
+    'ward: 25\\nhome visit: 120'
+    """
+    return "\n".join(f"{place}: {minutes}" for place, minutes in (minutes_of or {}).items())
 
 
 def number_text(value: object) -> str:

@@ -35,6 +35,7 @@ from cubital.web.site_fields import (
     groups_text,
     lint_by_field,
     number_text,
+    travel_text,
 )
 from cubital.web.site_page import drawn, frame, may_edit, note_saved, sites_of, try_on_orders
 from cubital.web.visit import Visit
@@ -169,7 +170,7 @@ def _page(
         "key": visit.said("key") if is_new else edit.key, "note": visit.said("note"), "tried": tried, "error": error,
         "marks": _marks(sheet, edit, is_new=is_new), "since": since, "options": _options(visit), "told": told,
         "sources": citations(told), "is_own": _is_own(sheet, edit), "ours": OURS,
-        "codes_text": codes_text, "groups_text": groups_text,
+        "codes_text": codes_text, "groups_text": groups_text, "travel_text": travel_text,
         "number_text": number_text, "removal": look_at_removal(sheet.form, base, edit.key),
         "clashes": {name: say_value(value) for name, value in edit.clashes.items()},
         "lint": lint_by_field(sheet.fields, edit), **_shelf(visit, sheet, edit, is_new=is_new),

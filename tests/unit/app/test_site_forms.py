@@ -60,6 +60,8 @@ def typed(form: Form, versions: SiteVersions, key: str, **changed: Any) -> Typin
             sent[name] = "\n".join(f"{system} {code}" for system, code in value.items())
         elif name == "share_benches":
             sent[name] = "\n".join(", ".join(group) for group in value)
+        elif name == "travel":
+            sent[name] = "\n".join(f"{place}: {minutes}" for place, minutes in value.items())
         elif name == "dead_volume_ul":
             sent.update({f"dead_volume_ul.{matrix}": str(one) for matrix, one in value.items()})
         elif name == "place":
@@ -268,6 +270,30 @@ def test_the_policy_is_changed_field_by_field(versions: SiteVersions) -> None:
     assert {"recovery", "blood_limit", "time_zone"} <= set(wrong.at_field)
     bench = edit(POLICY_FORM, versions, "", share_benches="chemistry, no such bench")
     assert "a bench that runs a test" in str(bench.at_field["share_benches"][0])
+
+
+def test_the_ways_of_tubes_are_changed_place_by_place_and_taken_out_when_emptied(versions: SiteVersions) -> None:
+    found = edit(POLICY_FORM, versions, "", travel="ward: 30\nhome visit: 120", usual_travel_min="", windows="strict")
+    assert found.is_sound
+    assert found.entries["site.toml"]["travel"] == {"ward": 30, "home visit": 120}
+    assert found.proposal.site is not None
+    planning = found.proposal.site.planning
+    assert (planning.usual_travel_min, planning.windows) == (None, "strict")
+    emptied = edit(POLICY_FORM, versions, "", travel="")
+    assert emptied.proposal.site is not None
+    assert emptied.proposal.site.planning.travel_min == {}
+
+
+def test_a_place_written_twice_or_without_minutes_is_found_beside_the_places(versions: SiteVersions) -> None:
+    twice = edit(POLICY_FORM, versions, "", travel="ward: 30\nward: 25\nclinic")
+    assert not twice.is_sound
+    told = [str(one) for one in twice.at_field["travel"]]
+    assert any('[travel] ward: found "30 and 25"' in one for one in told)
+    assert any('[travel] clinic: found ""' in one for one in told)
+    wrong = edit(POLICY_FORM, versions, "", whole_blood_tests="potassium, kalium of the ward")
+    assert "the key of a test of this site" in str(wrong.at_field["whole_blood_tests"][0])
+    wrong = edit(POLICY_FORM, versions, "", reserve_percent="400")
+    assert "from 0 to 300" in str(wrong.at_field["reserve_percent"][0])
 
 
 def test_of_two_forms_opened_at_once_each_keeps_what_the_other_changed_elsewhere(versions: SiteVersions) -> None:

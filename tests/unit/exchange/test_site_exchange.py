@@ -175,6 +175,33 @@ def test_a_policy_goes_in_with_its_groups_and_its_own_places() -> None:
     assert found.site.name == "our house"
 
 
+def test_the_places_of_a_policy_and_the_tests_of_its_gas_analyzer_go_in_as_they_went_out() -> None:
+    rows = b"part,key,value\nplanning,whole_blood_tests,sodium | iron\nplanning,usual_travel_min,20\n"
+    rows += b"planning,windows,extended\ntravel,ward,25\ntravel,home visit,120\n"
+    found = bring(rows, SMALL)
+    assert found.site is not None
+    planning = found.site.planning
+    assert (planning.whole_blood_tests, planning.usual_travel_min) == (("sodium", "iron"), 20)
+    assert (planning.windows, planning.travel_min) == ("extended", {"ward": 25, "home visit": 120})
+    again = bring(export_site(found.site, "policy.csv"), dict(found.files))
+    assert not again.is_changing
+
+
+@pytest.mark.parametrize(
+    ("rows", "fault"),
+    [
+        (b"travel,ward,-5\n", "found -5; expected whole minutes from 0 to 1440"),
+        (b"travel,ward,25\ntravel,ward,30\n", "found it twice; expected each key once"),
+        (b"travel,ward,25\ntravel,Ward,30\n", 'found "ward" above it; expected each place once'),
+        (b"travel,ward,soon\n", 'found "soon"; expected whole minutes from 0 to 1440'),
+    ],
+)
+def test_a_way_that_is_none_and_a_place_written_twice_stop_a_policy(rows: bytes, fault: str) -> None:
+    found = bring(b"part,key,value\n" + rows, SMALL)
+    assert found.site is None
+    assert any(fault in str(one) for one in found.findings), [str(one) for one in found.findings]
+
+
 def test_rows_that_are_missing_stay_and_are_named_until_they_are_to_go() -> None:
     data = b"test,bench,matrix,tubes,volume_ul\nsodium,chemistry,serum,serum,20\n"
     kept = bring(data, SMALL)

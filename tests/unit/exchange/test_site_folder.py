@@ -222,6 +222,35 @@ def test_a_policy_is_read_and_what_it_leaves_out_is_shipped(tmp_path: Path) -> N
     assert site.names["potassium"] == "kalium"
 
 
+def test_what_is_kept_back_and_the_ways_of_tubes_are_read_to_their_edges(tmp_path: Path) -> None:
+    planning = read(
+        tmp_path,
+        site="""
+        [planning]
+        objective = "by-patient"
+        near_limit_percent = 100
+        reserve_percent = 300
+        line_discard = "returned"
+        whole_blood_tests = ["potassium", "glucose", "potassium"]
+        usual_travel_min = 0
+        windows = "extended"
+        [travel]
+        emergency = 0
+        "home visit" = 1440
+        """,
+    ).planning
+    assert (planning.objective, planning.near_limit_percent, planning.reserve_percent) == ("by-patient", 100, 300)
+    assert (planning.line_discard, planning.windows) == ("returned", "extended")
+    assert planning.whole_blood_tests == ("potassium", "glucose")
+    assert (planning.usual_travel_min, planning.travel_min) == (0, {"emergency": 0, "home visit": 1440})
+
+
+def test_a_site_that_names_no_way_knows_none_and_holds_to_the_shipped_policy(tmp_path: Path) -> None:
+    planning = read(tmp_path, site="[planning]\naltitude_m = 10\n").planning
+    assert (planning.usual_travel_min, planning.travel_min, planning.whole_blood_tests) == (None, {}, ())
+    assert (planning.near_limit_percent, planning.line_discard, planning.windows) == (25, "thrown-away", "strict")
+
+
 @pytest.mark.parametrize(("recovery", "hematocrit"), [("1", "0.05"), ("0.01", "0.85")])
 def test_the_edges_of_a_share_are_read(tmp_path: Path, recovery: str, hematocrit: str) -> None:
     site = read(tmp_path, site=f"[planning]\nrecovery = {recovery}\nhematocrit = {hematocrit}\n")

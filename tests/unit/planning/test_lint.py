@@ -13,7 +13,7 @@ from cubital import facts
 from cubital.exchange.demo_folder import demo_folder
 from cubital.exchange.site_folder import read_site
 from cubital.model import Accept, Finding, Placing, Planning, Site, Test, Tube, TubeKind
-from cubital.planning.lint import is_placed, lint
+from cubital.planning.lint import KeptLint, is_placed, lint
 from cubital.planning.sizes import find_expired
 
 ON = datetime.date(2026, 11, 25)
@@ -201,6 +201,33 @@ def test_a_shared_bench_that_runs_nothing_is_found_with_the_near_one() -> None:
         'site.toml [planning] share_benches[0]: found "chemisty"; '
         "expected a bench that runs a test of this site; write chemistry"
     )
+
+
+@pytest.mark.parametrize(("key", "write"), [("zink", "zinc"), ("Zn", "zinc")])
+def test_a_test_of_the_gas_analyzer_that_the_site_does_not_have_is_found_with_a_near_one(key: str, write: str) -> None:
+    (line,) = said(site_of(zinc_of(also=("ZN",)), whole_blood_tests=("zinc", key)))
+    assert line == (
+        f'site.toml [planning] whole_blood_tests[1]: found "{key}"; '
+        f"expected the key of a test of this site; write {write}"
+    )
+
+
+def test_a_reserve_that_no_tube_can_hold_is_found_with_its_test_and_the_largest_tube() -> None:
+    # By hand: 4.0 mL at a hematocrit of 0.5 and a recovery of 0.9 less 0.2 mL of dead volume is 1.6 mL of serum.
+    half: dict[str, Any] = {"hematocrit": Fraction(1, 2), "recovery": Fraction(9, 10)}
+    assert said(site_of(zinc_of(volume_ul=800), reserve_percent=200, **half)) == []
+    assert said(site_of(zinc_of(volume_ul=800), reserve_percent=201, **half)) == [
+        "site.toml [planning] reserve_percent: found 201 % of zinc, 1608 microlitres to keep; expected at most 1600 "
+        "microlitres of serum, the most that a stocked tube yields (serum, hematocrit 0.5); keep less, or stock a "
+        "larger size"
+    ]
+
+
+def test_a_changed_reserve_is_looked_at_though_the_tests_are_those_that_were_looked_at_before() -> None:
+    kept, zinc = KeptLint(), zinc_of(volume_ul=800)
+    half: dict[str, Any] = {"hematocrit": Fraction(1, 2), "recovery": Fraction(9, 10)}
+    assert lint(site_of(zinc, reserve_percent=100, **half), kept=kept) == ()
+    assert len(lint(site_of(zinc, reserve_percent=300, **half), kept=kept)) == 1
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,12 @@ def volumes() -> list[str]:
     ]  # fmt: skip
     ratio = f"{known.lemmens.reference_ml_per_kg} / √(BMI / {known.lemmens.reference_bmi}) mL/kg, from a BMI of 30"
     formulas.append(("Lemmens", ratio, mark_text(known.lemmens.mark)))
+    infant = known.linderkamp
+    said = (
+        f"log10 mL = {infant.weight_log_factor} log10 kg + {infant.length_per_cm} cm + {infant.constant}, "
+        f"under {infant.age_max_d} d of age"
+    )
+    formulas.append(("Linderkamp", said, mark_text(infant.mark)))
     limits = [
         (f"`{key}`", limit.name, limit.for_whom, "; ".join(_cap(cap) for cap in limit.caps), marks_text(limit.marks))
         for key, limit in facts.sampling_limits().items()

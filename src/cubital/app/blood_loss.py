@@ -11,10 +11,10 @@ import msgspec
 from cubital import facts
 from cubital.app.draws import plan_order
 from cubital.chemistry.blood_loss import Taken, cap_amount_ul, heaviest_window
-from cubital.chemistry.blood_volume import body_mass_index, lemmens_ul, nadler_ul
+from cubital.chemistry.blood_volume import body_mass_index, by_weight_and_length_ul, lemmens_ul, nadler_ul
 from cubital.errors import CubitalError, OrderError
 from cubital.model import Ask, Order, Patient, Site
-from cubital.planning.patient import ADULT_D, OBESE_BMI, PRETERM, PRETERM_D, blood_volume_ul
+from cubital.planning.patient import ADULT_D, OBESE_BMI, PRETERM, PRETERM_D, blood_volume_ul, is_infant
 
 FORMAT = "cubital.bloodvolume/1"
 
@@ -155,6 +155,10 @@ def _volumes(patient: Patient) -> tuple[VolumeOf, ...]:
     ]  # fmt: skip
     if patient.height_mm is not None and (age_h is None or age_h >= 24 * ADULT_D):
         rows += _by_height(patient, weight_g, patient.height_mm, known)
+    if patient.height_mm is not None and is_infant(age_h):
+        volume_ul = by_weight_and_length_ul(known.linderkamp, length_mm=patient.height_mm, weight_g=weight_g)
+        rows.append(VolumeOf(source="Linderkamp, by weight and length, under two years", low_ul=volume_ul,
+                             high_ul=volume_ul, rests_on=known.linderkamp.mark.label()))  # fmt: skip
     return tuple(rows)
 
 

@@ -1,11 +1,15 @@
-"""The blood volume of an adult by height and weight, rounded down to whole microlitres."""
+"""Blood volume by height or length and weight, rounded down to whole microlitres."""
 
 from __future__ import annotations
 
+from decimal import Context, Decimal
 from fractions import Fraction
 from math import isqrt
 
-from cubital.facts.volumes import Lemmens, Nadler
+from cubital.facts.volumes import ByWeightAndLength, Lemmens, Nadler
+
+# Logarithms and powers of Decimal are rounded alike on every machine; those of a float need not be.
+_EXACT = Context(prec=28)
 
 
 def nadler_ul(formula: Nadler, *, height_mm: int, weight_g: int) -> int | None:
@@ -48,3 +52,17 @@ def lemmens_ul(formula: Lemmens, *, height_mm: int, weight_g: int) -> int:
     ratio = Fraction(formula.reference_bmi) / body_mass_index(height_mm=height_mm, weight_g=weight_g)
     ul_per_kg = isqrt(int(ratio * (1000 * formula.reference_ml_per_kg) ** 2))
     return ul_per_kg * weight_g // 1000
+
+
+def by_weight_and_length_ul(formula: ByWeightAndLength, *, length_mm: int, weight_g: int) -> int:
+    """The volume of an infant by the logarithm of weight and by length.
+
+    Sources: linderkamp-1977, second-hand. Not valid from two years on.
+
+    >>> from cubital import facts
+    >>> by_weight_and_length_ul(facts.blood_volumes().linderkamp, length_mm=750, weight_g=10_000)
+    814141
+    """
+    log_kg = _EXACT.log10(Decimal(weight_g).scaleb(-3))
+    log_ml = formula.weight_log_factor * log_kg + formula.length_per_cm * Decimal(length_mm) / 10 + formula.constant
+    return int(_EXACT.power(10, log_ml) * 1000)

@@ -67,6 +67,7 @@ from cubital.facts.tubes import tube_table
 from cubital.facts.volumes import (
     Band,
     BloodVolumes,
+    ByWeightAndLength,
     Cap,
     CultureRow,
     Cultures,
@@ -93,6 +94,7 @@ __all__ = [
     "Anchor",
     "Band",
     "BloodVolumes",
+    "ByWeightAndLength",
     "Cap",
     "Caution",
     "Claim",

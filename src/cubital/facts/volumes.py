@@ -66,12 +66,23 @@ class Lemmens(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     mark: Mark
 
 
+class ByWeightAndLength(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """log10 mL = weight_log_factor x log10 kg + length_per_cm x cm + constant, under `age_max_d` days of age."""
+
+    weight_log_factor: Decimal
+    length_per_cm: Decimal
+    constant: Decimal
+    age_max_d: Positive
+    mark: Mark
+
+
 class BloodVolumes(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """All that is known of total blood volume."""
 
     band: Annotated[tuple[Band, ...], msgspec.Meta(min_length=1)]
     nadler: dict[Literal["male", "female"], Nadler]
     lemmens: Lemmens
+    linderkamp: ByWeightAndLength
 
     @property
     def bands(self) -> tuple[Band, ...]:
@@ -293,7 +304,7 @@ def _check_rows(weights_g: list[int | None]) -> None:
 
 @cache
 def blood_volumes() -> BloodVolumes:
-    """Total blood volume by age with every source, Nadler's and Lemmens' formulas.
+    """Total blood volume by age with every source, and the formulas by height or length and weight.
 
     >>> [band.guard_ul_per_kg for band in blood_volumes().bands][-1]
     70000

@@ -9,7 +9,7 @@ from functools import cache
 from typing import NamedTuple
 
 from cubital import facts
-from cubital.chemistry.blood_volume import body_mass_index, lemmens_ul, nadler_ul
+from cubital.chemistry.blood_volume import body_mass_index, by_weight_and_length_ul, lemmens_ul, nadler_ul
 from cubital.model import Patient, Reason, Site
 from cubital.units import age_text, millilitres_text
 
@@ -50,7 +50,7 @@ def _turns_h() -> tuple[int, ...]:
     bands = [(band.age_min_d, band.age_max_d) for band in facts.hematocrits()]
     bands += [(band.age_min_d, band.age_max_d) for band in facts.blood_volumes().bands]
     days = {day for band in bands for day in band if day is not None}
-    return tuple(sorted(24 * day for day in days | {ADULT_D, PRETERM_D}))
+    return tuple(sorted(24 * day for day in days | {ADULT_D, PRETERM_D, facts.blood_volumes().linderkamp.age_max_d}))
 
 
 def planning_hematocrit(patient: Patient, site: Site) -> Fraction:
@@ -135,8 +135,8 @@ def _ratio(number: Decimal) -> tuple[int, int]:
 def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = ()) -> int | None:
     """The lowest blood volume that any source gives this patient, in whole microlitres; None without a weight.
 
-    Bands in mL/kg by age; for grown-ups also Nadler (height and sex known) and, from a body mass
-    index of 30, Lemmens. A patient of unknown age is given the lowest band of all.
+    Bands in mL/kg by age; under two years also Linderkamp (length known); for grown-ups Nadler (height and sex
+    known) and, from a body mass index of 30, Lemmens. A patient of unknown age is given the lowest band of all.
     """
     if patient.weight_g is None:
         return None
@@ -156,7 +156,16 @@ def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = (
     is_grown = patient.age_h is None or patient.age_h >= 24 * ADULT_D
     if is_grown and patient.height_mm is not None:
         volumes += _by_height(patient, patient.weight_g, patient.height_mm, known)
+    if is_infant(patient.age_h) and patient.height_mm is not None:
+        volumes.append(
+            by_weight_and_length_ul(known.linderkamp, length_mm=patient.height_mm, weight_g=patient.weight_g)
+        )
     return min(volumes) if volumes else None
+
+
+def is_infant(age_h: int | None) -> bool:
+    """Whether this age is known to be one of the formula by weight and length: under two years."""
+    return age_h is not None and age_h < 24 * facts.blood_volumes().linderkamp.age_max_d
 
 
 def _by_height(patient: Patient, weight_g: int, height_mm: int, known: facts.BloodVolumes) -> list[int]:

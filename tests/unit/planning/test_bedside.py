@@ -17,6 +17,7 @@ from tests.published.shipped import SHIPPED
 SEXES: tuple[SexKey | None, ...] = ("female", "male", None)
 BANDS = [(band.age_min_d, band.age_max_d) for band in facts.hematocrits()]
 BANDS += [(band.age_min_d, band.age_max_d) for band in facts.blood_volumes().bands]
+BANDS.append((0, facts.blood_volumes().linderkamp.age_max_d))
 TURNS_H = sorted({24 * day for band in BANDS for day in band if day})
 
 
@@ -26,7 +27,7 @@ def some_patient(random: Random) -> Patient:
         age_h=random.choice((None, near_h, random.randrange(100 * 8766))),
         sex=random.choice(SEXES),
         weight_g=random.choice((None, 900, 3500, 12_000, 70_000, 140_000)),
-        height_mm=random.choice((None, 1500, 1800)),
+        height_mm=random.choice((None, 600, 1500, 1800)),
         hematocrit=random.choice((None, None, Fraction(45, 100), Fraction(9, 20), Fraction(1, 3))),
         flags=random.choice(((), ("preterm",), ("latex-allergy",))),
     )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from fractions import Fraction
 
-from cubital.facts import Cap, SamplingLimit, blood_volumes, sampling_limits
+from cubital.facts import ByWeightAndLength, Cap, SamplingLimit, blood_volumes, sampling_limits
 from cubital.model import Order, Patient, Plan, Site, Tube, TubeKind
 from cubital.planning.verify.contents import find_way, is_guest
 
@@ -149,7 +150,8 @@ def _largest_volume_ul(policy: SamplingLimit, patient: Patient, weight_kg: Fract
             per_kg.append(row.ul_per_kg)
             break
     volumes = [max(per_kg) * weight_kg]
-    if patient.height_mm is not None:
+    grown_d = max(band.age_min_d for band in known.bands)
+    if patient.height_mm is not None and (age_h is None or age_h >= 24 * grown_d):
         height_m = Fraction(patient.height_mm, 1000)
         volumes += [
             1_000_000
@@ -160,7 +162,16 @@ def _largest_volume_ul(policy: SamplingLimit, patient: Patient, weight_kg: Fract
             )
             for formula in known.nadler.values()
         ]
+    if patient.height_mm is not None and age_h is not None and age_h < 24 * known.linderkamp.age_max_d:
+        volumes.append(_infant_volume_ul(known.linderkamp, weight_kg, patient.height_mm))
     return max(volumes)
+
+
+def _infant_volume_ul(formula: ByWeightAndLength, weight_kg: Fraction, length_mm: int) -> Fraction:
+    """The formula by weight and length in floats, and a millionth more for what they round off."""
+    log_ml = float(formula.weight_log_factor) * math.log10(weight_kg) + float(formula.constant)
+    log_ml += float(formula.length_per_cm) * length_mm / 10
+    return Fraction(10**log_ml * 1000 * 1.000001)
 
 
 def check_bound(plan: Plan) -> list[str]:

@@ -209,6 +209,14 @@ def test_the_largest_blood_volume_of_the_age_bounds_the_limit(age_h: int | None,
     )
 
 
+@pytest.mark.parametrize(("age_h", "most_ul"), [(24 * 730 - 1, 27_076), (24 * 730, 20_000)])
+def test_the_formula_by_weight_and_length_bounds_the_limit_under_two_years(age_h: int, most_ul: int) -> None:
+    """2.5 % of 10 ^ (0.7891 + 0.004132 x 105 + 1.8117) = 1083.08 mL at 10 kg, and of 80 mL/kg from two years on."""
+    policy = sampling_limits()["feinstein-ill"]
+    patient = Patient(weight_g=10_000, age_h=age_h, height_mm=1050)
+    assert abs((loosest_limit_ul(policy, patient) or 0) - most_ul) <= 1
+
+
 @pytest.mark.parametrize(("weight_g", "most_ul"), [(2000, 5000), (2001, 4002)])
 def test_a_policys_own_blood_volume_changes_at_its_weight(weight_g: int, most_ul: int) -> None:
     """2.5 % of 2 kg x 100 mL/kg, and of 2.001 kg x 80 mL/kg."""

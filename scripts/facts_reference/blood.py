@@ -41,6 +41,10 @@ def volumes() -> list[str]:
         "## Planning hematocrit", table(("age and sex", "share", "rests on"), hematocrits),
         "## Blood drawn for tests",
         table(("finding", "words", "rests on"), [(e.key, e.text, mark_text(e.mark)) for e in facts.blood_loss()]),
+        table(
+            ("loss from one hematocrit to another", "formula", "rests on"),
+            [(f.key, f.text, marks_text(f.marks)) for f in facts.loss_formulas()],
+        ),
         *cultures(),
     ]  # fmt: skip
 

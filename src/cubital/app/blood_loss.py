@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import Any
 
 import msgspec
 
 from cubital import facts
 from cubital.app.draws import plan_order
-from cubital.chemistry.blood_loss import Taken, cap_amount_ul, heaviest_window
+from cubital.chemistry.blood_loss import Taken, allowable_losses, cap_amount_ul, heaviest_window
 from cubital.chemistry.blood_volume import body_mass_index, by_weight_and_length_ul, lemmens_ul, nadler_ul
 from cubital.errors import CubitalError, OrderError
 from cubital.model import Ask, Order, Patient, Site
@@ -70,6 +71,15 @@ class Saving(msgspec.Struct, frozen=True, kw_only=True):
     how: str
 
 
+class LossLine(msgspec.Struct, frozen=True, kw_only=True):
+    """What one formula lets be lost until the hematocrit has fallen to the lowest that is borne."""
+
+    key: str
+    formula: str
+    volume_ul: int
+    rests_on: str
+
+
 class BloodReport(msgspec.Struct, frozen=True, kw_only=True):
     """Everything asked of one patient's blood."""
 
@@ -81,14 +91,17 @@ class BloodReport(msgspec.Struct, frozen=True, kw_only=True):
     days: tuple[tuple[datetime.date, int], ...]
     savings: tuple[Saving, ...]
     notes: tuple[str, ...]
+    losses: tuple[LossLine, ...] = ()
 
 
 def blood_report(
-    patient: Patient, site: Site, *, draws: Sequence[DrawnBlood] = (), limit: str | None = None
-) -> BloodReport:
-    """The report; all policies where no limit is named.
+    patient: Patient, site: Site, *, draws: Sequence[DrawnBlood] = (), limit: str | None = None,
+    lowest_hematocrit: Fraction | None = None,
+) -> BloodReport:  # fmt: skip
+    """The report; all policies where no limit is named; what may be lost where the lowest hematocrit borne is named.
 
-    Raises `OrderError` for a limit nobody knows, and for a draw whose tubes add up to more than its volume.
+    Raises `OrderError` for a limit nobody knows, for a draw whose tubes add up to more than its volume, and for a
+    lowest hematocrit that is no share, or is above the patient's, or of a patient whose own is not known.
 
     >>> from cubital.app.wiring import open_site
     >>> blood_report(Patient(age_h=24 * 365 * 4, weight_g=10_000), open_site()).guard_ul
@@ -112,7 +125,33 @@ def blood_report(
         percent_of_guard=None if not guard_ul else 100 * total_ul / guard_ul,
         savings=tuple(found for draw in ordered for found in [_saving(draw, patient, site)] if found is not None),
         notes=_notes(patient, guard_ul),
+        losses=() if lowest_hematocrit is None else _losses(patient, guard_ul, lowest_hematocrit),
     )  # fmt: skip
+
+
+def _losses(patient: Patient, guard_ul: int | None, lowest: Fraction) -> tuple[LossLine, ...]:
+    """By each formula, from the patient's measured hematocrit and the lowest blood volume that any source gives."""
+    where = "lowest hematocrit"
+    if not Fraction(5, 100) <= lowest <= Fraction(85, 100):
+        raise OrderError(f"found {float(lowest):g}; expected a share from 0.05 to 0.85, such as 0.30", where=where)
+    if patient.hematocrit is None:
+        raise OrderError("found it without the patient's hematocrit; expected both; measure it", where=where)
+    if lowest > patient.hematocrit:
+        raise OrderError(
+            f"found {float(lowest):g}, above the patient's {float(patient.hematocrit):g}; expected at most that",
+            where=where,
+        )
+    if guard_ul is None:
+        return ()
+    by_key = allowable_losses(guard_ul, initial=patient.hematocrit, final=lowest)
+    return tuple(
+        LossLine(key=one.key, formula=one.text, volume_ul=by_key[one.key], rests_on=_labels(one.marks))
+        for one in facts.loss_formulas()
+    )
+
+
+def _labels(marks: tuple[facts.Mark, ...]) -> str:
+    return "; ".join(mark.label() for mark in marks)
 
 
 def _check(draw: DrawnBlood) -> None:
@@ -242,7 +281,12 @@ def blood_document(found: BloodReport) -> dict[str, Any]:
         "saved_ul": saved_ul if found.savings else None,
         "evidence": [{"text": e.text, "rests_on": e.mark.label()} for e in facts.blood_loss()],
         "caution": SAVED_CAUTION,
+        "loss_caution": LOSS_CAUTION if found.losses else None,
     }
 
 
+LOSS_CAUTION = (
+    "an estimate for one who bleeds, the volume kept up with fluid and taken as the lowest that any source gives; "
+    "it is no limit of what may be drawn for tests"
+)
 SAVED_CAUTION = "millilitres saved may be claimed; transfusions avoided may not"

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from decimal import Context, Decimal
 from fractions import Fraction
 
 import msgspec
 
 from cubital import facts
+
+# A logarithm of Decimal is rounded alike on every machine; that of a float need not be.
+_EXACT = Context(prec=28)
 
 
 class Taken(msgspec.Struct, frozen=True, kw_only=True, order=True):
@@ -66,3 +70,29 @@ def cap_amount_ul(cap: facts.Cap, *, weight_g: int | None, blood_volume_ul: int 
             next(row.cap_ul for row in cap.by_weight if row.weight_max_g is None or weight_g <= row.weight_max_g)
         ] if cap.by_weight else []  # fmt: skip
     return min(amounts)
+
+
+def allowable_losses(blood_volume_ul: int, *, initial: Fraction, final: Fraction) -> Mapping[str, int]:
+    """The blood that brings the hematocrit down to the final one, by the key of each formula, in uL rounded down.
+
+    The volume is taken to be kept up with fluid while blood is lost. Sources: gross-1983, bourke-smith-1974,
+    second-hand; the linear one is common practice. Raises `ValueError` for a hematocrit that is no share between 0 and
+    1, and for a final one above the initial.
+
+    >>> dict(allowable_losses(3_900_000, initial=Fraction(45, 100), final=Fraction(30, 100)))
+    {'linear': 1300000, 'average': 1560000, 'logarithmic': 1581313}
+    """
+    if blood_volume_ul <= 0:
+        raise ValueError(f"found a blood volume of {blood_volume_ul} uL; expected above 0")
+    if not 0 < final <= initial < 1:
+        raise ValueError(
+            f"found hematocrits from {float(initial):g} to {float(final):g}; expected shares above 0 and below 1, the "
+            "final one at most the initial"
+        )
+    ratio = initial / final
+    logarithm = _EXACT.ln(_EXACT.divide(Decimal(ratio.numerator), Decimal(ratio.denominator)))
+    return {
+        "linear": int(blood_volume_ul * (initial - final) / initial),
+        "average": int(blood_volume_ul * 2 * (initial - final) / (initial + final)),
+        "logarithmic": int(_EXACT.multiply(logarithm, Decimal(blood_volume_ul))),
+    }

@@ -23,13 +23,22 @@ if TYPE_CHECKING:
 @click.option("--sex", metavar="SEX", help="female or male.")
 @click.option("--weight-kg", metavar="KG", help="Weight in kilograms.")
 @click.option("--height-cm", metavar="CM", help="Height in centimetres.")
+@click.option("--hematocrit", metavar="SHARE", help="Measured hematocrit as a share: 0.45; for --lowest-hematocrit.")
+@click.option(
+    "--lowest-hematocrit", metavar="SHARE", help="The lowest that is borne: how much may be lost until it is reached."
+)
 @click.option("--flag", "flags", metavar="WORD", multiple=True, help="preterm, for a preterm newborn; repeatable.")
 @click.option("--limit", metavar="WORD", help="One policy; else all.")
 @click.option("--draws", metavar="FILE", help="Draws of an inpatient in JSON; - is what comes in.")
 @wording.site_options
 @wording.as_json
-def bloodvolume(site: Path | None, demo: bool, as_json: bool, limit: str | None, draws: str | None, **said: Any) -> int:
+def bloodvolume(
+    site: Path | None, demo: bool, as_json: bool, limit: str | None, draws: str | None, lowest_hematocrit: str | None,
+    **said: Any,
+) -> int:  # fmt: skip
     """Compute a patient's blood volume, what published limits allow, and what draws added up to.
+
+    With --lowest-hematocrit also the loss of blood that brings the measured hematocrit down to it.
 
     Exit status 1 where a draw passed the limit that --limit names.
     """
@@ -38,7 +47,9 @@ def bloodvolume(site: Path | None, demo: bool, as_json: bool, limit: str | None,
     try:
         from cubital.app.blood_loss import blood_document, blood_report
         from cubital.app.wiring import read_bytes, read_drawn
+        from cubital.units import exact
 
+        _refuse_hematocrit_alone(said["hematocrit"], lowest_hematocrit)
         here = wording.open_chosen(site, demo=demo)
         patient = _patient(said)
         drawn: tuple[DrawnBlood, ...] = ()
@@ -46,7 +57,8 @@ def bloodvolume(site: Path | None, demo: bool, as_json: bool, limit: str | None,
         if draws is not None:
             patient_in_file, drawn, unread = read_drawn(read_bytes(draws, stdin=sys.stdin.buffer), where=draws)
             patient = _one(patient, patient_in_file)
-        found = blood_report(patient, here, draws=drawn, limit=limit)
+        lowest = None if lowest_hematocrit is None else exact(lowest_hematocrit, where="--lowest-hematocrit")
+        found = blood_report(patient, here, draws=drawn, limit=limit, lowest_hematocrit=lowest)
     except CubitalError as error:
         complain(error)
         if as_json:
@@ -64,10 +76,18 @@ def bloodvolume(site: Path | None, demo: bool, as_json: bool, limit: str | None,
 def _patient(said: dict[str, Any]) -> Patient:
     from cubital.app.wiring import patient_of_words
 
-    fields = {key: wording.value_of(said[key]) for key in ("age", "sex", "weight_kg", "height_cm") if said[key]}
+    keys = ("age", "sex", "weight_kg", "height_cm", "hematocrit")
+    fields = {key: wording.value_of(said[key]) for key in keys if said[key]}
     if said["flags"]:
         fields["flags"] = list(said["flags"])
     return patient_of_words(fields, where=wording.PROMPT)
+
+
+def _refuse_hematocrit_alone(measured: str | None, lowest: str | None) -> None:
+    from cubital.errors import OrderError
+
+    if measured is not None and lowest is None:
+        raise OrderError("found it alone; nothing is reckoned from it; add --lowest-hematocrit", where="--hematocrit")
 
 
 def _one(at_prompt: Patient, in_file: Patient) -> Patient:
@@ -91,7 +111,7 @@ def _lines(found: BloodReport, unread: tuple[str, ...], sheet: Sheet) -> list[st
     lines += ["", sheet.mark("What may be taken", "strong")]
     for cap in found.caps:
         lines += sheet.wrap(_cap_words(cap), first="  ", rest="    ")
-    return lines + _loss_lines(found, sheet)
+    return lines + _allowable_lines(found, sheet) + _loss_lines(found, sheet)
 
 
 def _cap_words(cap: CapLine) -> str:
@@ -103,6 +123,18 @@ def _cap_words(cap: CapLine) -> str:
     verdict = "" if cap.is_over is None else "; PASSED" if cap.is_over else "; kept"
     span = f"{cap.from_:%Y-%m-%d %H:%M} to {cap.to:%Y-%m-%d %H:%M}"
     return f"{words}: heaviest {cap.heaviest_ul / 1000:.1f} mL, {span}{verdict}"
+
+
+def _allowable_lines(found: BloodReport, sheet: Sheet) -> list[str]:
+    from cubital.app.blood_loss import LOSS_CAUTION
+
+    if not found.losses:
+        return []
+    lines = ["", sheet.mark("Lost until the hematocrit is down to the lowest", "strong")]
+    for row in found.losses:
+        text = f"{row.volume_ul / 1000:.0f} mL: {row.formula} [{row.rests_on}]"
+        lines += sheet.wrap(text, first="  ", rest="    ")
+    return [*lines, *sheet.wrap(LOSS_CAUTION, first="  ", rest="    ")]
 
 
 def _loss_lines(found: BloodReport, sheet: Sheet) -> list[str]:

@@ -75,6 +75,7 @@ from cubital.facts.volumes import (
     CultureTable,
     Evidence,
     Hematocrit,
+    LossFormula,
     Nadler,
     SamplingLimit,
     WeightVolume,
@@ -82,6 +83,7 @@ from cubital.facts.volumes import (
     blood_volumes,
     cultures,
     hematocrits,
+    loss_formulas,
     sampling_limits,
 )
 
@@ -122,6 +124,7 @@ __all__ = [
     "Interference",
     "Inversions",
     "Level",
+    "LossFormula",
     "Mark",
     "Moment",
     "Nadler",
@@ -158,6 +161,7 @@ __all__ = [
     "hematocrits",
     "interference",
     "inversions",
+    "loss_formulas",
     "moment_facts",
     "moments",
     "order_policies",

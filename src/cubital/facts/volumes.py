@@ -364,12 +364,36 @@ def blood_loss() -> tuple[Evidence, ...]:
 
 def load_blood_loss(table: Mapping[str, Any], *, file: str) -> tuple[Evidence, ...]:
     """The findings a parsed table holds."""
-    refuse_unknown(table, ("evidence",), file=file)
+    refuse_unknown(table, ("evidence", "formula"), file=file)
     found = tuple(
         shape(raw, Evidence, file=file, entry=f"evidence {place}")
         for place, raw in enumerate(family(table, "evidence", file=file))
     )
     check_marks(found, file=file, entry="evidence")
+    return found
+
+
+class LossFormula(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One formula of the blood that brings the hematocrit from one value to another, in words."""
+
+    key: Literal["linear", "average", "logarithmic"]
+    text: str
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+
+
+@cache
+def loss_formulas() -> tuple[LossFormula, ...]:
+    """The formulas of the loss from one hematocrit to another, the one that allows least first."""
+    return load_loss_formulas(read_table("blood_loss.toml"), file="blood_loss.toml")
+
+
+def load_loss_formulas(table: Mapping[str, Any], *, file: str) -> tuple[LossFormula, ...]:
+    """The formulas a parsed table holds."""
+    found = tuple(
+        shape(raw, LossFormula, file=file, entry=f"formula {place}")
+        for place, raw in enumerate(family(table, "formula", file=file))
+    )
+    check_marks(found, file=file, entry="formula")
     return found
 
 

@@ -113,7 +113,19 @@ def test_bloodvolume_of_a_patient_alone_lists_every_policy() -> None:
     assert {"cfr-46-110-adult", "feinstein-ill"} <= {cap["policy"] for cap in document["caps"]}
 
 
+def test_bloodvolume_says_what_may_be_lost_until_the_lowest_hematocrit() -> None:
+    options = ("--age", "40 a", "--weight-kg", "60", "--hematocrit", "0.45", "--lowest-hematocrit", "0.30")
+    said = say("bloodvolume", *options)
+    for word in ("1400 mL: V (Hi - Hf) / Hi", "1680 mL", "1703 mL: V ln(Hi / Hf)", "no limit of what may be drawn"):
+        assert word in " ".join(said.out.split())
+    (document,) = say("bloodvolume", *options, "--json").documents()
+    assert [row["volume_ul"] for row in document["losses"][:2]] == [1_400_000, 1_680_000]
+
+
 REFUSALS = [
+    (("bloodvolume", "--weight-kg", "60", "--hematocrit", "0.45"), "--hematocrit: found it alone"),
+    (("bloodvolume", "--weight-kg", "60", "--lowest-hematocrit", "0.3"), "without the patient's hematocrit"),
+    (("bloodvolume", "--weight-kg", "60", "--lowest-hematocrit", "30%"), "--lowest-hematocrit: found '30%'"),
     (("carryover", "edta"), "found 1 tubes; expected two"),
     (("carryover", "edta", "tea"), "found 'tea'"),
     (("carryover", "edta", "serum", "--volume-ul", "50uL"), "--volume-ul: found '50uL'; expected a finite number"),

@@ -60,11 +60,17 @@ def citrate_advice(hematocrit: Fraction, blood_ul: int, *, tube_citrate_ul: Frac
         hematocrit=hematocrit, blood_ul=blood_ul, tube_citrate_ul=tube_ul, is_adjusted=is_adjusted,
         threshold=threshold, formulas=rows, remove_ul=rows[0].remove_ul if is_adjusted else None,
         plasma_citrate_mmol_per_l=plasma_citrate(CITRATE_MMOL_PER_L, hematocrit, blood_parts=blood_ul / tube_ul),
-        words=_words(is_adjusted, threshold), rests_on=tuple(mark.label() for mark in caution.marks),
+        words=_words(is_adjusted, threshold, rows, mark_ul=blood_ul + tube_ul),
+        rests_on=tuple(mark.label() for mark in caution.marks),
     )  # fmt: skip
 
 
-def _words(is_adjusted: bool, threshold: Fraction) -> tuple[str, ...]:
+def _words(
+    is_adjusted: bool, threshold: Fraction, rows: tuple[Adjustment, ...], *, mark_ul: Fraction
+) -> tuple[str, ...]:  # fmt: skip
+    by_a, _, by_mark, _ = rows
+    small = facts.safety()["small-citrate-tube"]
+    is_small = small.limit_ul is not None and mark_ul < small.limit_ul
     if not is_adjusted:
         return (
             f"not adjusted: only a hematocrit over {float(threshold):g} is, and a low one never",
@@ -72,10 +78,20 @@ def _words(is_adjusted: bool, threshold: Fraction) -> tuple[str, ...]:
         )
     return (
         "the first formula is the one taken: teaching pages give it after CLSI H21, and a collector knows its V",
-        "its V is the blood; the V of the second is blood and citrate together. Blood put into the second comes out "
-        "within 2 % of the first at 0.55 to 0.65, so the mistake is not noticed",
-        "an opened tube has lost its vacuum: fill it through a transfer device to the mark, and label it as adjusted",
+        f"its V is the blood: {_ml(by_a.v_ul)} mL of measured blood goes in, and ends {_ml(by_a.under_mark_ul)} mL "
+        "under the mark of the tube; filled to the mark it would hold that much more blood than V",
+        f"the V of the second is blood and citrate together: to fill to the mark, {_ml(by_mark.v_ul)} mL, take out "
+        f"{_ml(by_mark.remove_ul)} mL",
+        "blood put into the second for its V comes out within 2 % of the first at 0.55 to 0.65, so the mistake is not "
+        "noticed",
+        "an opened tube has lost its vacuum: blood goes in from a syringe through a transfer device; label it as "
+        "adjusted",
+        *([f"{small.text} [{small.marks[0].label()}]"] if is_small else []),
     )
+
+
+def _ml(volume_ul: Fraction | int) -> str:
+    return f"{float(volume_ul) / 1000:.3f}".rstrip("0").rstrip(".")
 
 
 def citrate_document(found: CitrateAdvice) -> dict[str, Any]:
@@ -97,6 +113,8 @@ def citrate_document(found: CitrateAdvice) -> dict[str, Any]:
                 "right_at_hematocrit": float(row.reference),
                 "citrate_ul": float(row.citrate_ul),
                 "remove_ul": float(row.remove_ul),
+                "filled_ul": float(row.filled_ul),
+                "under_mark_ul": float(row.under_mark_ul),
                 "is_trap": row.is_trap,
             }
             for row in found.formulas

@@ -2,7 +2,8 @@
 
 Two formulas for the citrate of a high hematocrit circulate and their V differ (CLSI H21-A5 2008 as
 teaching pages give it): C = 1.85e-3 (100 - H) V has V = blood and a reference hematocrit of 0.40;
-C = V (100 - H) / (595 - H) has V = blood and citrate together and a reference of 0.45.
+C = V (100 - H) / (595 - H) has V = blood and citrate together and a reference of 0.45. So A is for measured
+blood, which ends below the mark of the tube by what was taken out, and B for a tube filled to its mark.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from cubital import facts
 # The tube is exactly right, nine parts of blood to one, at this hematocrit.
 REFERENCE_A = Fraction(40, 100)
 REFERENCE_B = Fraction(45, 100)
+_TRAP = "B with the blood put in for V"
 
 
 def blood_to_citrate(fill: Fraction, *, blood_parts: int = 9) -> Fraction:
@@ -59,7 +61,9 @@ def citrate_for_blood_ul(blood_ul: int, hematocrit: Fraction, *, reference: Frac
     return blood_ul * (1 - hematocrit) / (9 * (1 - reference))
 
 
-def citrate_in_total_ul(total_ul: int, hematocrit: Fraction, *, reference: Fraction = REFERENCE_B) -> Fraction:
+def citrate_in_total_ul(
+    total_ul: int | Fraction, hematocrit: Fraction, *, reference: Fraction = REFERENCE_B
+) -> Fraction:
     """The citrate solution in this much blood and citrate together, in uL: formula B.
 
     >>> round(float(citrate_in_total_ul(3000, Fraction(60, 100))))
@@ -70,7 +74,11 @@ def citrate_in_total_ul(total_ul: int, hematocrit: Fraction, *, reference: Fract
 
 
 class Adjustment(msgspec.Struct, frozen=True, kw_only=True):
-    """One formula's citrate for a tube, in uL: what its V means, where it is exactly right, and what to remove."""
+    """One formula's citrate for a tube, in uL: what its V means, where it is exactly right, and what to remove.
+
+    `filled_ul` is where blood and citrate together stand in the tube once it is filled as the formula means, and
+    `under_mark_ul` how far that is below its mark, which stands where the tube's own citrate and its draw would.
+    """
 
     formula: str
     v_means: str
@@ -78,44 +86,47 @@ class Adjustment(msgspec.Struct, frozen=True, kw_only=True):
     reference: Fraction
     citrate_ul: Fraction
     remove_ul: Fraction
+    filled_ul: Fraction
+    under_mark_ul: Fraction
     is_trap: bool = False
 
 
 def adjustments(
     blood_ul: int, hematocrit: Fraction, *, tube_citrate_ul: Fraction | None = None
 ) -> tuple[Adjustment, ...]:
-    """What each formula asks of a tube for this much blood; the last is the trap: B read with blood for its V.
+    """What each formula asks of a tube that draws this much blood.
 
+    In order: A; B for the same blood; B for the tube filled to its mark; and the trap, B read with blood for its V.
     `tube_citrate_ul` is the solution in the tube, a ninth of the blood where it is not given. A formula asks what it
     asks at any hematocrit; whether to adjust at all is another question (over 0.55).
 
     >>> [round(float(found.remove_ul)) for found in adjustments(2700, Fraction(60, 100))]
-    [100, 82, 98]
+    [100, 82, 76, 98]
+    >>> [round(float(found.filled_ul)) for found in adjustments(2700, Fraction(60, 100))]
+    [2900, 2918, 3000, 2902]
     """
     tube_ul = Fraction(blood_ul, 9) if tube_citrate_ul is None else tube_citrate_ul
     if blood_ul <= 0 or tube_ul <= 0:
         raise ValueError(f"found {blood_ul} uL of blood and {tube_ul} uL of citrate; expected both above 0")
+    mark_ul = blood_ul + tube_ul
     by_a = citrate_for_blood_ul(blood_ul, hematocrit)
     by_b = citrate_for_blood_ul(blood_ul, hematocrit, reference=REFERENCE_B)
+    by_mark = citrate_in_total_ul(mark_ul, hematocrit)
     misread = citrate_in_total_ul(blood_ul, hematocrit)
+    total, blood = "blood and citrate together", Fraction(blood_ul)
     rows = (
-        ("A: 1.85e-3 (100 - H) V", "the blood alone", blood_ul, REFERENCE_A, by_a, False),
-        ("B: V (100 - H) / (595 - H)", "blood and citrate together", int(blood_ul + by_b), REFERENCE_B, by_b, False),
-        (
-            "B with the blood put in for V",
-            "the blood alone, which B does not mean",
-            blood_ul,
-            REFERENCE_B,
-            misread,
-            True,
-        ),
+        ("A: 1.85e-3 (100 - H) V", "the blood alone", blood, REFERENCE_A, by_a, blood + by_a),
+        ("B: V (100 - H) / (595 - H)", f"{total}, of the same blood", blood + by_b, REFERENCE_B, by_b, blood + by_b),
+        ("B for the tube's mark", f"{total}, to the mark", mark_ul, REFERENCE_B, by_mark, mark_ul),
+        (_TRAP, "the blood alone, which B does not mean", blood, REFERENCE_B, misread, blood + misread),
     )
     return tuple(
         Adjustment(
-            formula=formula, v_means=means, v_ul=v_ul, reference=reference, citrate_ul=citrate_ul,
-            remove_ul=max(Fraction(0), tube_ul - citrate_ul), is_trap=is_trap,
+            formula=formula, v_means=means, v_ul=int(v_ul), reference=reference, citrate_ul=citrate_ul,
+            remove_ul=max(Fraction(0), tube_ul - citrate_ul), filled_ul=filled_ul, under_mark_ul=mark_ul - filled_ul,
+            is_trap=formula == _TRAP,
         )
-        for formula, means, v_ul, reference, citrate_ul, is_trap in rows
+        for formula, means, v_ul, reference, citrate_ul, filled_ul in rows
     )  # fmt: skip
 
 

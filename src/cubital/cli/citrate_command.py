@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 def citrate(hematocrit: str, blood_ml: str, citrate_ml: str | None, as_json: bool) -> int:
     """Compute the citrate of a high hematocrit by both published formulas.
 
-    Says what the V of each means, what to take out of the tube, and what comes of mixing them up.
+    Says what the V of each means, what to take out of the tube, to where each fills it, and what comes of mixing
+    them up.
     """
     from cubital.errors import CubitalError
 
@@ -60,12 +61,12 @@ def _lines(found: CitrateAdvice, sheet: Sheet) -> list[str]:
         lines += [sheet.mark(f"  {text}", "warn")]
     words = f"left alone, its plasma would hold {float(found.plasma_citrate_mmol_per_l):.1f} mmol/L of citrate"
     lines += sheet.wrap(words, first="  ", rest="    ")
-    lines += ["", f"  {'formula':<31} {'citrate, mL':>12} {'take out, mL':>13}  right at a hematocrit of"]
+    lines += ["", f"  {'formula':<31} {'citrate, mL':>12} {'take out, mL':>13} {'fill to, mL':>12}  right at"]
     for row in found.formulas:
         trap = "  TRAP" if row.is_trap else ""
         lines.append(
-            f"  {row.formula:<31} {float(row.citrate_ul) / 1000:>12.3f} {float(row.remove_ul) / 1000:>13.3f}  "
-            f"{float(row.reference):g}{trap}"
+            f"  {row.formula:<31} {float(row.citrate_ul) / 1000:>12.3f} {float(row.remove_ul) / 1000:>13.3f} "
+            f"{float(row.filled_ul) / 1000:>12.3f}  {float(row.reference):g}{trap}"
         )
         lines += sheet.wrap(f"V is {row.v_means}", first="      ")
     lines.append("")

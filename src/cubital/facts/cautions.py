@@ -152,6 +152,7 @@ class Caution(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     marks: Marks
     tests: tuple[str, ...] = ()
     limit_s: Whole | None = None
+    limit_ul: Whole | None = None
     limit_attempts: Whole | None = None
     limit_m: Whole | None = None
     limit_percent: Decimal | None = None

@@ -132,15 +132,23 @@ def _of_citrate(tubes: tuple[PlannedTube, ...], circumstances: Circumstances) ->
         return [caution_of("stop", high.text, high.marks[0])]
     words = f"{high.text} By the published formulas: {asked}."
     sources = tuple(mark.source for mark in high.marks)
-    return [Caution(level="stop", text=words, basis=high.marks[0].basis, sources=sources)]
+    found = [Caution(level="stop", text=words, basis=high.marks[0].basis, sources=sources)]
+    least_ul = facts.safety()["small-citrate-tube"].limit_ul
+    if least_ul is not None and any(draw_ul + holds_ul < least_ul for draw_ul, holds_ul in sizes):
+        found.append(_safety("small-citrate-tube", "warn"))
+    return found
 
 
 def _citrate_asked(draw_ul: int, holds_ul: int, hematocrit: Fraction) -> str:
-    """How much citrate the published formulas ask in a tube of this draw, in place of what it holds."""
-    found = adjustments(draw_ul, hematocrit, tube_citrate_ul=Fraction(holds_ul))
-    asked = sorted({f"{float(each.citrate_ul) / 1000:.2f}" for each in found if not each.is_trap})
+    """How much citrate the published formulas take out of a tube of this draw, and to where each then fills it."""
+    by_blood, _, by_mark, _ = adjustments(draw_ul, hematocrit, tube_citrate_ul=Fraction(holds_ul))
     blood, holds = millilitres_text(draw_ul), millilitres_text(holds_ul)
-    return f"for {blood} mL of blood {' to '.join(asked)} mL of citrate, not {holds}"
+    most, least = (f"{float(each.remove_ul) / 1000:.3f}" for each in (by_blood, by_mark))
+    return (
+        f"{blood} mL tube: take out {least} to {most} mL of its {holds} mL of citrate; {most} by formula A, whose V is "
+        f"the blood: put in {blood} mL, measured, which ends {most} mL under the mark; {least} by formula B, whose V "
+        "is blood and citrate together: fill to the mark"
+    )
 
 
 def _of_first_tubes(tubes: tuple[PlannedTube, ...], hematocrit: Fraction, site: Site) -> list[Caution]:

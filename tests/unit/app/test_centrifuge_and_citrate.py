@@ -64,19 +64,45 @@ def test_the_spinning_document_is_json() -> None:
 # C11 and the worked examples of section 6: 2.7 mL of blood at 0.60.
 def test_both_formulas_stand_with_what_their_v_means_and_the_trap_is_called_one() -> None:
     found = citrate_advice(Fraction("0.60"), 2700)
-    by_a, by_b, trap = found.formulas
+    by_a, by_b, by_mark, trap = found.formulas
     assert [float(row.citrate_ul) for row in found.formulas] == [
-        pytest.approx(200, abs=0.5), pytest.approx(218, abs=0.5), pytest.approx(202, abs=0.5),
-    ]  # fmt: skip
-    assert (by_a.v_means, by_b.v_means) == ("the blood alone", "blood and citrate together")
-    assert [row.is_trap for row in found.formulas] == [False, False, True]
+        pytest.approx(ul, abs=0.5) for ul in (200, 218, 224, 202)
+    ]
+    assert by_a.v_means == "the blood alone"
+    assert all(row.v_means.startswith("blood and citrate together") for row in (by_b, by_mark))
+    assert [row.is_trap for row in found.formulas] == [False, False, False, True]
     assert float(trap.remove_ul) == pytest.approx(98, abs=0.5)
     assert found.remove_ul == by_a.remove_ul == 100
 
 
+def test_each_formula_says_to_where_it_fills_the_tube() -> None:
+    """2.7 mL on 0.3 at 0.60. A: 2.7 + 0.2 = 2.9. B to the mark: 3 x 40 / 535 = 0.224, so 2.776 of blood to 3."""
+    by_a, by_b, by_mark, _ = citrate_advice(Fraction("0.60"), 2700).formulas
+    assert by_a.filled_ul == 2900
+    assert by_a.under_mark_ul == 100
+    assert by_b.filled_ul == by_b.citrate_ul + 2700
+    assert by_mark.filled_ul == 3000
+    assert by_mark.under_mark_ul == 0
+    assert float(by_mark.citrate_ul) == pytest.approx(224.3, abs=0.05)
+    assert float(by_mark.remove_ul) == pytest.approx(75.7, abs=0.05)
+
+
+def test_the_words_say_which_formula_is_for_measured_blood_and_which_for_the_mark() -> None:
+    said = " ".join(citrate_advice(Fraction("0.60"), 2700).words)
+    assert "2.7 mL of measured blood goes in, and ends 0.1 mL under the mark" in said
+    assert "to fill to the mark, 3 mL, take out 0.076 mL" in said
+    assert "under 3 mL" not in said
+
+
+@pytest.mark.parametrize(("blood_ul", "is_discouraged"), [(2699, True), (2700, False)])
+def test_a_source_discourages_adjusting_a_tube_under_three_millilitres(blood_ul: int, is_discouraged: bool) -> None:
+    words = citrate_advice(Fraction("0.60"), blood_ul, tube_citrate_ul=Fraction(300)).words
+    assert any("discourages" in text for text in words) is is_discouraged
+
+
 @pytest.mark.parametrize("hematocrit", ["0.55", "0.60", "0.65"])
 def test_the_trap_agrees_with_the_first_formula_within_two_percent(hematocrit: str) -> None:
-    by_a, _, trap = citrate_advice(Fraction(hematocrit), 2700).formulas
+    by_a, *_, trap = citrate_advice(Fraction(hematocrit), 2700).formulas
     assert abs(trap.citrate_ul / by_a.citrate_ul - 1) < Fraction(2, 100)
 
 

@@ -237,10 +237,16 @@ def test_who_draws_from_a_line_or_a_heel_is_not_told_of_fists_and_tourniquets(ac
 
 
 def test_a_high_hematocrit_says_how_much_citrate_the_tube_should_hold() -> None:
-    """0.9 mL at 0.62 by hand. A: 0.00185 x 38 x 0.9 = 0.063; B, V with its citrate: 0.969 x 38 / 533 = 0.069."""
+    """0.9 mL on 0.1 at 0.62 by hand. A: 0.1 - 0.00185 x 38 x 0.9 = 0.037; B to the mark: 0.1 - 38 / 533 = 0.029."""
     order = order_of("PT", patient=Patient(hematocrit=Fraction(62, 100)))
     assert [tube.draw_ul for tube in verified(order, SHIPPED).tubes] == [900]
-    assert any("for 0.9 mL of blood 0.06 to 0.07 mL of citrate, not 0.1" in text for text in said(order, "stop"))
+    text = next(text for text in said(order, "stop") if "By the published formulas" in text)
+    for words in (
+        "0.9 mL tube: take out 0.029 to 0.037 mL of its 0.1 mL of citrate", "0.037 by formula A, whose V is the blood",
+        "put in 0.9 mL, measured, which ends 0.037 mL under the mark", "0.029 by formula B", "fill to the mark",
+    ):  # fmt: skip
+        assert words in text
+    assert facts.safety()["small-citrate-tube"].text in said(order, "warn")
     told = next(c for c in verified(order, SHIPPED).cautions if "By the published formulas" in c.text)
     assert {"clsi-h21-2024", "fritsma", "clsi-h21-2008"} <= set(told.sources)
     edge = order_of("PT", patient=Patient(hematocrit=Fraction(55, 100)))

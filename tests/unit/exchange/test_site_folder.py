@@ -249,6 +249,7 @@ def test_a_site_that_names_no_way_knows_none_and_holds_to_the_shipped_policy(tmp
     planning = read(tmp_path, site="[planning]\naltitude_m = 10\n").planning
     assert (planning.usual_travel_min, planning.travel_min, planning.whole_blood_tests) == (None, {}, ())
     assert (planning.near_limit_percent, planning.line_discard, planning.windows) == (25, "thrown-away", "strict")
+    assert (planning.objective, planning.reserve_percent) == ("by-patient", 100)
 
 
 @pytest.mark.parametrize(("recovery", "hematocrit"), [("1", "0.05"), ("0.01", "0.85")])

@@ -8,9 +8,9 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from cubital.planning.collections import plan_cultures
 
 from cubital import facts
-from cubital.planning.collections import plan_cultures
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_under, verified, within
 
 SITE = site_under("common-practice", blood_limit=None)

@@ -12,13 +12,14 @@ from typing import Any, NamedTuple
 from cubital import facts
 from cubital.errors import NoTube, PlanError
 from cubital.model import Reason, Site, Test, Tube, TubeKind
-from cubital.model.vocabulary import MATRICES, MatrixKey
+from cubital.model.vocabulary import MATRICES, MatrixKey, WindowsKey
 from cubital.planning.capacity import usable_ul
 from cubital.planning.micro import is_micro
 from cubital.planning.sizes import is_usable
 from cubital.planning.windows import why_too_late
 from cubital.units import millilitres_text
 
+WIDEST: WindowsKey = "extended"
 RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
 
 
@@ -181,29 +182,42 @@ class Shelf:
 
     def _find_ways(self, test: Test, minimum: bool) -> Ways:
         ways = self._every_way(test, minimum)
-        # Where every way would be too late none is ruled out: the plan says so, and the blood is not lost for nothing.
-        ways = {way: need for way, need in ways.items() if not self.why_late(test, way)} or ways
+        ways = self._in_time(test, ways)
         if self.spares_blood:
             return ways
         return {way: need for way, need in ways.items() if not is_micro(self.site.kinds[self.ways[way].kind])} or ways
 
-    def why_late(self, test: Test, way: int) -> Reason | None:
+    def _in_time(self, test: Test, ways: Ways) -> Ways:
+        """Of these ways those that are in time; where none is under strict windows, those that are under extended ones.
+
+        Where every way would be too late none is ruled out: the plan says so, and asks before any blood is lost.
+        """
+        if self.travel_min is None:
+            return ways
+        for windows in dict.fromkeys((self.site.planning.windows, WIDEST)):
+            found = {way: need for way, need in ways.items() if not self.why_late(test, way, windows)}
+            if found:
+                return found
+        return ways
+
+    def why_late(self, test: Test, way: int, windows: WindowsKey) -> Reason | None:
         """Why a tube of this way would come too late for this test from where it is drawn; None where it does not."""
         if self.travel_min is None:
             return None
         kind, matrix, _, _ = self.ways[way]
-        windows = self.site.planning.windows
         return why_too_late(test, self.site.kinds[kind], matrix, travel_min=self.travel_min, windows=windows)
 
     def late_ways(self, test: Test) -> list[Reason]:
         """Why ways of this test were ruled out by the time on the way; empty where none was, or all would be."""
         ways = self._every_way(test, minimum=True)
-        found = [why for way in ways if (why := self.why_late(test, way)) is not None]
-        return found if len(found) < len(ways) else []
+        out = ways.keys() - self._in_time(test, ways).keys()
+        windows = self.site.planning.windows
+        return [why for way in ways if way in out and (why := self.why_late(test, way, windows)) is not None]
 
     def is_always_late(self, test: Test) -> bool:
-        """Whether every tube that serves this test would come too late."""
-        return self.travel_min is not None and all(self.why_late(test, way) for way in self._every_way(test, True))
+        """Whether every tube that serves this test would come too late, by the widest windows."""
+        ways = self._every_way(test, minimum=True)
+        return self.travel_min is not None and all(self.why_late(test, way, WIDEST) for way in ways)
 
     def _every_way(self, test: Test, minimum: bool) -> Ways:
         found: Ways = {}

@@ -91,13 +91,14 @@ def _winged_discard(
 ) -> PlannedTube | None:
     rule = next(d for d in facts.accesses()["winged-set"].discards if d.needed)
     candidates = [
-        (kind.additive != "none", tube.draw_ul, number, kind, tube)
+        (_HARMLESS.index(kind.additive), kind.additive != first.additive, tube.draw_ul, number, kind, tube)
         for number, (kind, tube) in enumerate(_discard_tubes(circumstances, site, used))
-        if kind.additive in ("none", first.additive)
     ]
     if not candidates:
         return None
-    _, size_ul, _, kind, tube = min(candidates, key=lambda c: c[:3])
+    # Without additive is best, then the same one; the other citrate is the same salt in another amount.
+    *_, kind, tube = min(candidates, key=lambda c: (c[0] > 0, *c[1:4]))
+    size_ul = tube.draw_ul
     draw_ul = min(size_ul, _part_filled_ul() or size_ul)
     dead_ul = facts.accesses()["winged-set"].dead_volume_ul or 0
     text = (

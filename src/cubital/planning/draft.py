@@ -173,7 +173,7 @@ class Drafter:
     ) -> _Allotted | None:  # fmt: skip
         """What these cultures leave for the tubes; None where they alone take too much."""
         taken_ul = sum(bottle.fill_ul for plan in here.values() for bottle in plan.bottles)
-        taken_ul += self._before_bottles_ul(packed, here, circumstances)
+        taken_ul += sum(clearing_of(circumstances, self.site, has_bottles=True).always_ul for _ in here)
         left_ul = (aim.room_ul or 0) - taken_ul
         if here and left_ul < 0:
             return None
@@ -185,25 +185,16 @@ class Drafter:
         lost = self._loss(packed, out, tubing, aim, short_ul, culture_volume_rank(urgent))
         return _Allotted(here, out, left_ul, tubing, lost)
 
-    def _before_bottles_ul(
-        self, packed: Sequence[Due], here: Mapping[int, CulturePlan], circumstances: Circumstances
-    ) -> int:
-        """What is thrown away before the bottles of draws that have no tube to owe it."""
-        tubed = {due.draw for due in packed}
-        return sum(
-            clearing_of(circumstances, self.site, has_bottles=True).always_ul for draw in here if draw not in tubed
-        )
-
     def _tubes(
         self, packed: list[Due], cultures: Mapping[int, CulturePlan], circumstances: Circumstances, stand: Stand,
         aim: Aim, budget_ul: int | None,
     ) -> Tubing:  # fmt: skip
         clearings = {}
         if circumstances.access in ("winged-set", "line"):
-            clearings = {
-                draw: clearing_of(circumstances, self.site, has_bottles=draw in cultures)
-                for draw in {due.draw for due in packed}
-            }
+            for draw in {due.draw for due in packed}:
+                clearing = clearing_of(circumstances, self.site, has_bottles=draw in cultures)
+                # What is always owed before bottles is theirs, whether a tube follows them or not.
+                clearings[draw] = clearing._replace(always_ul=0) if draw in cultures else clearing
         return self._tubing.make(
             packed, stand, clearings, aim.objective, aim.reserve_percent, budget_ul, aim.keep
         )

@@ -129,7 +129,9 @@ def _check_discards(tubes: list[PlannedTube], order: Order, *, is_cleared: bool)
     for before, after in pairwise(tubes):
         if after.purpose == "discard" and before.purpose == "collect":
             findings.append(f"{where}: the discard at {after.position} comes after a tube to keep")
-        spoils = before.additive not in ("none", after.additive)
+        spoils = before.additive != "none" and {before.additive, after.additive} - set(_RATIO_CRITICAL) and (
+            before.additive != after.additive
+        )
         if winged and before.purpose == "discard" and after.purpose != "discard" and spoils:
             findings.append(f"{where}: a discard with {before.additive} stands before {after.additive}")
     if order.access == "line" and order.line.dead_space_ul is not None and not is_cleared:

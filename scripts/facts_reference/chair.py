@@ -55,10 +55,23 @@ def at_the_chair() -> list[str]:
         "## Accesses", table(("access", "name", "dead volume", "cautions", "rests on"), reached),
         "### Discards", table(("access", "when", "needed", "what", "rests on"), dropped),
         *_lines(),
+        *_whole_blood(),
         "## Handling", table(("term", "do", "why", "shares no tube with", "rests on"), terms),
         "## Cautions", table(("caution", "words", "when", "rests on"), cautions),
         "## Patient flags", table(("flag", "also", "level", "words", "rests on"), flags),
     ]  # fmt: skip
+
+
+def _whole_blood() -> list[str]:
+    rows = [
+        (f"`{w.test}`", w.standing, f"{w.volume_ul} µL", w.bias, w.caution, marks_text(w.marks))
+        for w in facts.whole_blood().values()
+    ]
+    return [
+        "## Whole blood in the gas analyzer",
+        "A site chooses what it sends there. The volume is what a test adds to the sample of the gases.",
+        table(("test", "standing", "adds", "against the laboratory", "caution", "rests on"), rows),
+    ]
 
 
 def _amount(d: facts.Discard) -> str:

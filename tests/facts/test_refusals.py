@@ -16,6 +16,7 @@ from cubital.facts.contaminants import load_contaminants, load_salts
 from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt, load_timing
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
+from cubital.facts.whole_blood import load_whole_blood
 
 BAD = Path(__file__).parent.parent / "data" / "facts"
 
@@ -56,6 +57,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "contaminants": load_contaminants,
     "analytes": load_analytes,
     "interference": load_interference,
+    "whole_blood": load_whole_blood,
 }
 
 # For each bad file: where the message must point, and a piece of what it must say.
@@ -175,6 +177,9 @@ FAULTS = {
     "interference__loss_without_a_curve": ("interference", "expected ec50_mmol_per_l and slope"),
     "interference__unknown_analyte": ("[edta 0]", "expected a key of analytes.toml"),
     "interference__no_claim": ("interference", "found no [[claim]]"),
+    "whole_blood__unknown_standing": ("[glucose]", "'good'"),
+    "whole_blood__no_caution": ("[glucose]", "missing required field `caution`"),
+    "whole_blood__no_volume": ("[glucose]", ">= 1"),
     "any__not_utf8": ("any__not_utf8.toml", "not UTF-8"),
     "any__not_toml": ("any__not_toml.toml", "not TOML"),
 }

@@ -218,8 +218,9 @@ def test_cultures_name_their_tables_and_rules() -> None:
 @pytest.mark.parametrize(
     ("weight_g", "least_ul", "useful_ul"),
     [
-        (480, 500, 1000), (999, 500, 1000), (1000, 500, 1000), (2999, 500, 1000), (3000, 1000, 3000), (9999, 1000, 3000),
-        (10_000, 3000, 5000), (16_000, 3000, 5000), (24_999, 3000, 5000), (25_000, 5000, 10_000), (34_999, 5000, 10_000),
+        (480, 500, 1000), (999, 500, 1000), (1000, 500, 1000), (2999, 500, 1000), (3000, 1000, 3000),
+        (9999, 1000, 3000), (10_000, 3000, 5000), (16_000, 3000, 5000), (24_999, 3000, 5000),
+        (25_000, 5000, 10_000), (34_999, 5000, 10_000),
         (35_000, 10_000, 20_000), (90_000, 10_000, 20_000), (None, 10_000, 20_000),
     ],
 )  # fmt: skip
@@ -355,7 +356,7 @@ def everything() -> list[object]:
         label_stock(), label_content(), facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
-        facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(),
+        facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(), facts.whole_blood(),
         population(), causes(), standing(), illnesses(), screens(),
         keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         *(facts.inversions(a, False) for a in facts.additives()),

@@ -86,6 +86,7 @@ from cubital.facts.volumes import (
     loss_formulas,
     sampling_limits,
 )
+from cubital.facts.whole_blood import WholeBlood, whole_blood
 
 __all__ = [
     "LEVELS",
@@ -143,6 +144,7 @@ __all__ = [
     "Step",
     "Subject",
     "WeightVolume",
+    "WholeBlood",
     "accesses",
     "additives",
     "ambiguous",
@@ -178,4 +180,5 @@ __all__ = [
     "subjects",
     "tests_table",
     "tube_table",
+    "whole_blood",
 ]

@@ -111,6 +111,21 @@ def test_frozen_time_has_its_own_limit_and_stops_the_others() -> None:
     assert thawed.until_s == OFF_S + 4 * HOUR_S + 238 * HOUR_S
 
 
+def test_the_clock_stands_still_while_it_is_frozen_for_each_storage_by_itself() -> None:
+    # A day in the room, five days frozen, then the cold: of three days in all two are left, of seven in the cold all.
+    where = life(("ambient", 0), ("frozen", 24), ("cold", 144))
+    strict, extended = (kept("alanine-aminotransferase", where, policy) for policy in POLICIES)
+    assert strict.until_s == extended.until_s == OFF_S + 3 * DAY_S + 5 * DAY_S
+    assert extended.ends_s == 6 * DAY_S + 7 * DAY_S
+
+
+def test_freezing_before_the_cells_came_off_does_not_lengthen_what_came_after() -> None:
+    # Parathyrin in serum: two hours off the cells. No source speaks of the freezing, so nothing is certain from it on.
+    where = Life((Phase("ambient", 0, HOUR_S), Phase("frozen", HOUR_S, 3 * HOUR_S), Phase("ambient", 3 * HOUR_S, None)))
+    found = kept("parathyrin", where._replace(separated_s=4 * HOUR_S), additive="clot-activator")
+    assert (found.until_s, found.unknown_s) == (6 * HOUR_S, HOUR_S)
+
+
 def test_a_second_freezing_is_not_known() -> None:
     stays = (("ambient", 0.0), ("frozen", 1.0), ("ambient", 30.0), ("frozen", 31.0))
     found = kept("factor-ix", life(*stays), additive="citrate-9-1")  # type: ignore[arg-type]
@@ -197,6 +212,43 @@ def lives(draw: st.DrawFn) -> Life:
         phases.append(Phase(storage, start_s, end_s))  # type: ignore[arg-type]
         start_s += length_s
     return Life(tuple(phases), draw(st.none() | st.integers(0, DAY_S)))
+
+
+def frozen_s(test: str) -> int:
+    """How long the strictest source lets this test be frozen off its cells; 0 where none does."""
+    rule = rules_of(test, SHIPPED.tests[test].handling, "heparin", "strict").get(("off-cells", "frozen"))
+    return 0 if rule is None else rule.end(0)[0]
+
+
+FREEZABLE = tuple(test for test in TESTS if frozen_s(test) >= DAY_S)
+
+
+@given(
+    st.sampled_from(FREEZABLE), st.lists(st.tuples(st.sampled_from(("ambient", "cold")), st.integers(1, 2 * DAY_S)),
+    min_size=2, max_size=4), st.integers(0, 2), st.integers(1, DAY_S), st.sampled_from(POLICIES),
+)  # fmt: skip
+def test_a_freezing_within_its_limit_moves_what_comes_after_it_by_its_own_time(
+    test: str, steps: list[tuple[StorageKey, int]], place: int, away_s: int, policy: PolicyKey
+) -> None:
+    place = min(place, len(steps) - 2)
+    starts = [OFF_S + sum(length for _, length in steps[:number]) for number in range(len(steps))]
+    starts[0] = 0
+    thawed_s = starts[place + 1]
+    wet = [
+        Phase(name, start, end) for (name, _), start, end in zip(steps, starts, [*starts[1:], None], strict=True)
+    ]  # fmt: skip
+    later = [
+        Phase(one.storage, one.start_s + away_s, None if one.end_s is None else one.end_s + away_s)
+        for one in wet[place + 1 :]
+    ]
+    broken = (*wet[: place + 1], Phase("frozen", thawed_s, thawed_s + away_s), *later)
+    without, within = (kept(test, Life(phases, OFF_S), policy) for phases in (tuple(wet), broken))
+    for name in ("until_s", "ends_s", "unknown_s"):
+        before, after = getattr(without, name), getattr(within, name)
+        if before is not None and before > thawed_s:
+            assert after == before + away_s, name
+        elif before is not None and before < thawed_s:
+            assert after == before, name
 
 
 @given(st.sampled_from(TESTS), lives(), st.sampled_from(("lithium-heparin", "k2-edta", "citrate-9-1", "thrombin")))

@@ -161,6 +161,7 @@ def water_shift(load: Load, hematocrit: float, *, osmolality: float = 290.0) -> 
 
     Own derivation: every ion counts as one osmole, cells give water until both sides are alike, 65 % of a red cell is
     water (memory), and no cell bursts. A factor of 1.03 means that what the additive added is 3 % less than computed.
+    An additive that comes as a solution brings water of its own: no shift is taken of it, so the factor is 1.
 
     >>> round(water_shift(load_of("k2-edta"), 0.45), 3)
     1.028

@@ -37,6 +37,7 @@ def citrate_in_tube(solution_mmol_per_l: Fraction, fill: Fraction, *, blood_part
     >>> round(float(citrate_in_tube(Fraction(109), Fraction(1))), 1)
     10.9
     """
+    _check_amount(solution_mmol_per_l, "mmol/L of citrate")
     return solution_mmol_per_l / (blood_to_citrate(fill, blood_parts=blood_parts) + 1)
 
 
@@ -57,6 +58,7 @@ def citrate_for_blood_ul(blood_ul: int, hematocrit: Fraction, *, reference: Frac
     >>> float(citrate_for_blood_ul(2700, Fraction(60, 100)))
     200.0
     """
+    _check_amount(blood_ul, "uL of blood")
     _check_hematocrit(hematocrit)
     return blood_ul * (1 - hematocrit) / (9 * (1 - reference))
 
@@ -69,6 +71,7 @@ def citrate_in_total_ul(
     >>> round(float(citrate_in_total_ul(3000, Fraction(60, 100))))
     224
     """
+    _check_amount(total_ul, "uL of blood and citrate")
     _check_hematocrit(hematocrit)
     return total_ul * (1 - hematocrit) / (9 * (1 - reference) + 1 - hematocrit)
 
@@ -138,8 +141,15 @@ def plasma_citrate(
     >>> round(float(plasma_citrate(Fraction(109), Fraction(45, 100))), 1)
     18.3
     """
+    _check_amount(solution_mmol_per_l, "mmol/L of citrate")
+    _check_amount(blood_parts, "parts of blood")
     _check_hematocrit(hematocrit)
     return solution_mmol_per_l / (blood_parts * (1 - hematocrit) + 1)
+
+
+def _check_amount(amount: Fraction | int, of: str) -> None:
+    if amount < 0:
+        raise ValueError(f"found {float(amount):g} {of}; expected 0 or more")
 
 
 def _check_hematocrit(hematocrit: Fraction) -> None:

@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from cubital import facts
-from cubital.chemistry.additives import fluid, load_of, mixed, salt_mmol_per_l, tube_plasma
+from cubital.chemistry.additives import fluid, load_of, mixed, salt_mmol_per_l, tube_plasma, water_shift
 from cubital.chemistry.carryover import Spill, predicted_changes, withheld
 from cubital.chemistry.centrifuge import force_g, radius_of_cm, speed_rpm
 from cubital.chemistry.chelation import measured, measured_share, precipitated_by_oxalate, response_of
@@ -87,6 +87,13 @@ def test_what_an_additive_adds_without_a_known_amount_is_withheld_and_not_taken_
     native = {"potassium": 4.3, "sodium": 140.0, "calcium": 2.35}
     assert withheld(spill, native) == ("potassium", "sodium")
     assert [change.analyte for change in predicted_changes(spill, native=native)] == ["calcium"]
+
+
+@pytest.mark.parametrize("liquid", ["citrate-9-1", "citrate-4-1", "acd-a", "acd-b"])
+def test_a_solution_draws_no_water_out_of_the_cells_and_a_dry_salt_does(liquid: str) -> None:
+    assert load_of(liquid).liquid_per_blood > 0
+    assert water_shift(load_of(liquid), 0.45) == 1.0
+    assert water_shift(load_of("k2-edta"), 0.45) > 1.02
 
 
 def test_nothing_is_withheld_of_a_tube_that_nothing_reached() -> None:

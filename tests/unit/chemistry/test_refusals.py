@@ -9,7 +9,14 @@ from fractions import Fraction
 import pytest
 
 from cubital import facts
-from cubital.chemistry.citrate import blood_to_citrate, citrate_for_blood_ul, citrate_in_total_ul
+from cubital.chemistry.citrate import (
+    adjustments,
+    blood_to_citrate,
+    citrate_for_blood_ul,
+    citrate_in_total_ul,
+    citrate_in_tube,
+    plasma_citrate,
+)
 from cubital.chemistry.concentration import amount_range, millimoles_per_litre
 from cubital.chemistry.tubing import first_fill, tubing_ul
 from cubital.chemistry.vacuum import air_pressure_kpa, draw_share
@@ -22,6 +29,15 @@ REFUSED: list[tuple[str, Callable[[], object]]] = [
     ("below 1", lambda: citrate_for_blood_ul(1000, Fraction(1))),
     ("above 0", lambda: citrate_for_blood_ul(1000, Fraction(0))),
     ("below 1", lambda: citrate_in_total_ul(1000, Fraction(45))),
+    ("expected 0 or more", lambda: citrate_for_blood_ul(-1, Fraction(1, 2))),
+    ("expected 0 or more", lambda: citrate_in_total_ul(-1, Fraction(1, 2))),
+    ("expected 0 or more", lambda: citrate_in_tube(Fraction(-1), Fraction(1))),
+    ("expected 0 or more", lambda: plasma_citrate(Fraction(-1), Fraction(1, 2))),
+    ("expected 0 or more", lambda: plasma_citrate(Fraction(1), Fraction(1, 2), blood_parts=Fraction(-1, 9))),
+    ("both above 0", lambda: adjustments(-1, Fraction(1, 2))),
+    ("both above 0", lambda: adjustments(-900, Fraction(1, 2), tube_citrate_ul=Fraction(100))),
+    ("both above 0", lambda: adjustments(900, Fraction(1, 2), tube_citrate_ul=Fraction(0))),
+    ("both above 0", lambda: adjustments(900, Fraction(1, 2), tube_citrate_ul=Fraction(-100))),
     ("expected 0 or more", lambda: tubing_ul(-1, 1.0)),
     ("expected 0 or more", lambda: tubing_ul(1, -0.1)),
     ("above 0", lambda: first_fill(0, 0)),
@@ -43,6 +59,9 @@ def test_what_cannot_be_is_refused_with_what_was_expected(said: str, ask: Callab
 def test_the_edges_themselves_are_answered() -> None:
     assert millimoles_per_litre(0, 1) == 0
     assert blood_to_citrate(Fraction(0)) == 0
+    assert citrate_for_blood_ul(0, Fraction(1, 2)) == citrate_in_total_ul(0, Fraction(1, 2)) == 0
+    assert citrate_in_tube(Fraction(0), Fraction(1)) == plasma_citrate(Fraction(0), Fraction(1, 2)) == 0
+    assert adjustments(1, Fraction(1, 2))[0].citrate_ul > 0
     assert tubing_ul(0, 1) == 0
     assert first_fill(1000, 0) == 1
     assert air_pressure_kpa(11_000) < 23

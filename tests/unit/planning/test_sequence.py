@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from cubital.errors import PlanError, UnplacedKind
 from cubital.model import Placing, Site
 from cubital.planning.sequence import Sequence
-from tests.published.shipped import kinds_drawn, order_of, site_of_kinds
+from tests.published.shipped import SHIPPED, kinds_drawn, order_of, site_of_kinds
 
 CLSI = site_of_kinds("clsi-gp41", blood_limit=None)
 
@@ -75,3 +75,27 @@ def test_a_tie_is_settled_by_the_order_of_the_stock_then_the_larger_tube() -> No
     )]  # fmt: skip
     assert keys == sorted(keys)
     assert sequence.rank("acd-a").order < sequence.rank("acd-b").order
+
+
+@pytest.mark.parametrize(
+    ("kind", "refused"),
+    [
+        ("trace-plain", "skin contaminates trace elements"),
+        ("trace-edta", "skin contaminates trace elements"),
+        ("citrate", "tissue fluid starts clotting"),
+        ("serum", None),
+        ("edta", None),
+    ],
+)
+def test_a_skin_puncture_refuses_a_kind_by_its_use_alone_or_by_its_additive_alone(
+    kind: str, refused: str | None
+) -> None:
+    found = Sequence(SHIPPED, "skin-puncture").refusal(SHIPPED.kinds[kind])
+    assert (found is None) == (refused is None)
+    assert refused is None or refused in (found or "")
+    assert Sequence(SHIPPED, "straight-needle").refusal(SHIPPED.kinds[kind]) is None
+
+
+def test_what_is_refused_by_its_additive_alone_is_refused_whatever_it_is_kept_for() -> None:
+    kept = replace(SHIPPED.kinds["citrate"], use="blood-bank")
+    assert Sequence(SHIPPED, "skin-puncture").refusal(kept) is not None

@@ -13,7 +13,8 @@ from cubital.facts import cautions, defaults, directory, labels, orders, tubes, 
 from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
 from cubital.facts.analytes import load_analytes, load_interference
 from cubital.facts.contaminants import load_contaminants, load_salts
-from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt, load_timing
+from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt
+from cubital.facts.moments import load_moments
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
 from cubital.facts.whole_blood import load_whole_blood
@@ -37,7 +38,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "stability": directory.load_stability,
     "keeping": load_keeping,
     "drift": load_drift,
-    "timing": load_timing,
+    "moments": load_moments,
     "indices": load_indices,
     "receipt": load_receipt,
     "blood_volumes": volumes.load_blood_volumes,
@@ -126,9 +127,24 @@ FAULTS = {
     "keeping__twice": ("[claim 1]", "found a on-cells ambient of memory twice"),
     "drift__two_shapes": ("[drift 0]", "exactly one of percent_per_h, percent_per_d and steps"),
     "drift__falling_steps": ("[drift 0]", "expected rising times up to until_min"),
-    "timing__no_time": ("[timing 0]", "found no time"),
-    "timing__falling_range": ("[timing 0]", "expected a rising range"),
-    "timing__twice": ("[timing 1]", "found a twice"),
+    "tests__moment_nobody_defines": ("[a]", "found moment 'full-moon'"),
+    "tests__moment_of_a_whole_series": ("[a]", "a whole series"),
+    "panels__anchor_without_series": ("[p]", "found anchor or of without series"),
+    "panels__anchor_nobody_defines": ("[p]", "found anchor 'moonrise'"),
+    "moments__no_time": ("[moment.peak]", "found no time"),
+    "moments__falling_range": ("[moment.peak]", "expected a rising range"),
+    "moments__no_marks": ("[moment.peak]", "marks"),
+    "moments__one_draw_of_a_series": ("[moment.peak]", "expected two at least"),
+    "moments__draws_that_fall_back": ("[moment.peak]", "each after the one before"),
+    "moments__draws_and_a_window": ("[moment.peak]", "found draws beside a window"),
+    "moments__unknown_anchor": ("[moment.peak]", "found anchor 'dosis'"),
+    "moments__unknown_subject": ("[moment.peak]", "found of 'vanco'"),
+    "moments__no_subject": ("[moment.peak]", "found no `of`"),
+    "moments__unknown_need": ("[moment.peak]", "found needs 'trough'"),
+    "moments__panel_twice": ("[moment.late]", "found panel 'levels'"),
+    "moments__no_house_rules": ("[house]", "found [house] of"),
+    "moments__unknown_family": ("[moments]", "found 'moments'"),
+    "moments__recalled_source_called_published": ("[moment.peak]", "only recalled"),
     "indices__no_limit": ("[limit 0]", "found no limit"),
     "indices__comment_over_the_refusal": ("[limit 0]", "found a comment above the refusal"),
     "indices__twice": ("[limit 1]", "found hemolysis of a twice"),

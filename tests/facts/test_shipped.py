@@ -358,7 +358,7 @@ def everything() -> list[object]:
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(), facts.whole_blood(),
         population(), causes(), standing(), illnesses(), screens(),
-        keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
+        facts.moment_facts(), keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

@@ -134,7 +134,8 @@ def _read_test(key: str, table: Table, *, known: tuple[str, ...], handling: tupl
     name = table.text("name", default=key.replace("-", " "))
     identity = _read_identity(table)
     timed = _read_timed(table)
-    moment = _read_key(table, "moment", moments(), what="moments")
+    times = {key: moment for key, moment in moments().items() if not moment.draws}
+    moment = _read_key(table, "moment", times, what="moments of one draw")
     rank = _read_rank(table)
     cautions = table.words("caution")
     if bench is None or name is None or (not accepts and culture is None):

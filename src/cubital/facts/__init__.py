@@ -60,7 +60,16 @@ from cubital.facts.directory import (
     tests_table,
 )
 from cubital.facts.flags import Flag, flags
-from cubital.facts.moments import Anchor, Moment, Subject, anchors, moment_facts, moments, subjects
+from cubital.facts.moments import (
+    Anchor,
+    Moment,
+    Subject,
+    anchors,
+    moment_facts,
+    moments,
+    series_moments,
+    subjects,
+)
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
 from cubital.facts.sources import Mark, Source, sources
 from cubital.facts.tubes import tube_table
@@ -172,6 +181,7 @@ __all__ = [
     "safety",
     "salts",
     "sampling_limits",
+    "series_moments",
     "site_marks",
     "site_table",
     "sources",

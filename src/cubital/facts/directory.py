@@ -162,6 +162,11 @@ def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any
         test = shape({**plain, "handling": terms}, TestEntry, file=file, entry=key)
         _check_sources(test, file=file, key=key)
         _check_defined(test.moment, moments(), what="moment", where=f"{file} [{key}]")
+        if test.moment is not None and moments()[test.moment].draws:
+            raise FactsError(
+                f"found moment {test.moment!r}, a whole series; expected one time; write the series as a panel",
+                where=f"{file} [{key}]",
+            )
     return MappingProxyType(dict(table))
 
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cache
+from types import MappingProxyType
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
 
 from cubital.errors import FactsError
 from cubital.facts.additives import Family
+from cubital.facts.directory import tests_table
+from cubital.facts.moments import moments
 from cubital.facts.reading import family, read_table, refuse_unknown, shape
 from cubital.facts.sources import Mark, check_marks
 
@@ -94,21 +97,19 @@ class Bias(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     mark: Mark
 
 
-class Timing(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+AfterKey = Literal["dose", "infusion-end", "ingestion"]
+AFTER: tuple[AfterKey, ...] = get_args(AfterKey)
+
+
+class Timing(msgspec.Struct, frozen=True, kw_only=True):
     """When blood for a test is drawn, in minutes after an event; None is open. `outcome` is for any other time."""
 
     test: str
-    after: Literal["dose", "infusion-end", "ingestion"]
+    after: AfterKey
     outcome: Literal["comment", "refuse"]
     mark: Mark
-    from_min: Minutes | None = None
-    to_min: Minutes | None = None
-
-    def __post_init__(self) -> None:
-        if self.from_min is None and self.to_min is None:
-            raise ValueError("found no time; expected from_min or to_min")
-        if self.from_min is not None and self.to_min is not None and self.from_min >= self.to_min:
-            raise ValueError(f"found {self.from_min} to {self.to_min} min; expected a rising range")
+    from_min: int | None = None
+    to_min: int | None = None
 
 
 class IndexLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -196,23 +197,23 @@ def load_drift(table: Mapping[str, Any], *, file: str) -> tuple[tuple[Drift, ...
 
 @cache
 def timings() -> Mapping[str, Timing]:
-    """When blood is drawn after a dose, by test.
+    """When blood is drawn after a dose, by test: the moments of the shipped directory that a time since it can break.
 
     >>> timings()["digoxin"].from_min
     360
     """
-    return load_timing(read_table("timing.toml"), file="timing.toml")
-
-
-def load_timing(table: Mapping[str, Any], *, file: str) -> Mapping[str, Timing]:
-    """The times that a parsed table holds, by test; refuses a test twice."""
-    refuse_unknown(table, ("timing",), file=file)
     found: dict[str, Timing] = {}
-    for place, timing in enumerate(_shape_all(table, "timing", Timing, file=file)):
-        if timing.test in found:
-            raise FactsError(f"found {timing.test} twice; expected once; remove one", where=f"{file} [timing {place}]")
-        found[timing.test] = timing
-    return found
+    for test, entry in tests_table().items():
+        moment = moments().get(entry.get("moment", ""))
+        if moment is None or not moment.has_window or moment.is_before:
+            continue
+        for after in AFTER:
+            if moment.anchor == after:
+                found[test] = Timing(
+                    test=test, after=after, outcome=moment.outcome, mark=moment.marks[0], from_min=moment.from_min,
+                    to_min=moment.to_min,
+                )  # fmt: skip
+    return MappingProxyType(found)
 
 
 @cache

@@ -51,10 +51,11 @@ class Subject(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 class Moment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """When the blood of a test, or of each draw of a series, is taken.
 
-    Minutes count from the anchor; a time before it is negative, None is open. `minutes` are the draws of a series,
-    each `early_min` too soon or `late_min` too late at most. `excludes` are keys of moments or of tests that never
-    share its draw, `needs` the moment whose blood is drawn first. A moment that `is_stated` may be any time once it is
-    written down: it asks and says, and never opens a draw. `outcome` is what blood of another time gets.
+    Minutes count from the anchor; a time before it is negative, None is open. `draws` are the windows of a series, one
+    a draw, the first before the anchor where it ends at 0, and `panels` the panels that are drawn so. `excludes` are
+    keys of moments or of tests that never share its draw, `needs` the moment whose blood is drawn first. A moment that
+    `is_stated` may be any time once it is written down: it asks and says, and never opens a draw. `outcome` is what
+    blood of another time gets.
     """
 
     name: Words
@@ -64,9 +65,8 @@ class Moment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     of: str | None = None
     from_min: int | None = None
     to_min: int | None = None
-    minutes: tuple[int, ...] = ()
-    early_min: Annotated[int, msgspec.Meta(ge=0)] | None = None
-    late_min: Annotated[int, msgspec.Meta(ge=0)] | None = None
+    draws: tuple[tuple[int, int], ...] = ()
+    panels: tuple[str, ...] = ()
     excludes: tuple[str, ...] = ()
     needs: str | None = None
     steps: tuple[Words, ...] = ()
@@ -79,16 +79,20 @@ class Moment(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 
     def __post_init__(self) -> None:
         is_window = self.from_min is not None or self.to_min is not None
-        if self.minutes and (is_window or self.is_stated):
-            raise ValueError("found minutes beside a window or is_stated; expected a series or one time")
-        if not (is_window or self.minutes or self.is_stated or self.excludes):
-            raise ValueError("found no time; expected from_min, to_min, minutes, is_stated or excludes")
+        if self.draws and (is_window or self.is_stated):
+            raise ValueError("found draws beside a window or is_stated; expected a series or one time")
+        if not (is_window or self.draws or self.is_stated or self.excludes):
+            raise ValueError("found no time; expected from_min, to_min, draws, is_stated or excludes")
+        if self.panels and not self.draws:
+            raise ValueError("found panels without draws; expected the draws of their series")
         if self.from_min is not None and self.to_min is not None and self.from_min > self.to_min:
             raise ValueError(f"found {self.from_min} to {self.to_min} min; expected a rising range")
-        if list(self.minutes) != sorted(set(self.minutes)) or len(self.minutes) == 1:
-            raise ValueError(f"found minutes {list(self.minutes)}; expected two at least, rising, each once")
-        if bool(self.minutes) != (self.early_min is not None and self.late_min is not None):
-            raise ValueError("expected early_min and late_min beside minutes, and only there")
+        edges = [edge for draw in self.draws for edge in draw]
+        rises = all(lo <= hi for lo, hi in self.draws) and all(
+            earlier < later for (earlier, _), (later, _) in zip(self.draws, self.draws[1:], strict=False)
+        )
+        if len(self.draws) == 1 or not rises:
+            raise ValueError(f"found draws at {edges}; expected two at least, each after the one before")
 
     @property
     def has_window(self) -> bool:
@@ -151,6 +155,12 @@ def moments() -> Mapping[str, Moment]:
     return moment_facts().moments
 
 
+@cache
+def series_moments() -> Mapping[str, Moment]:
+    """The series that each panel is drawn by, by the key of the panel."""
+    return MappingProxyType({panel: moment for moment in moments().values() for panel in moment.panels})
+
+
 def anchors() -> Mapping[str, Anchor]:
     """Every anchor by key: the closed list of what an event may be.
 
@@ -192,6 +202,7 @@ def _check_names(found: Moments, *, file: str) -> None:
     for key, anchor in found.anchors.items():
         if anchor.after is not None:
             _check_known(anchor.after, found.anchors, what="after", where=f"{file} [anchor.{key}]")
+    panels: dict[str, str] = {}
     for key, moment in found.moments.items():
         where = f"{file} [moment.{key}]"
         _check_known(moment.anchor, found.anchors, what="anchor", where=where)
@@ -201,6 +212,12 @@ def _check_names(found: Moments, *, file: str) -> None:
             raise FactsError(
                 f"found no `of`; expected one: anchor {moment.anchor} is about {{of}}; name the subject", where=where
             )
+        for panel in moment.panels:
+            if panels.setdefault(panel, key) != key:
+                raise FactsError(
+                    f"found panel {panel!r}, which moment {panels[panel]} has too; expected it once; remove one",
+                    where=where,
+                )
         if moment.needs is not None:
             _check_known(moment.needs, found.moments, what="needs", where=where)
 

@@ -11,7 +11,7 @@ from cubital import facts
 from cubital.errors import OrderError
 from cubital.model import Event, Site
 from cubital.planning.asks import Asked
-from cubital.planning.moment_windows import FIRST_DRAW, Axis, Demand, is_governed, moment_of
+from cubital.planning.moment_windows import FIRST_DRAW, Axis, Demand, beginning_of, is_governed, moment_of
 
 Known = Mapping[Axis, datetime]
 """The instants of the axes that events fix."""
@@ -156,7 +156,7 @@ def _draws_at(demand: Demand, axis: Axis) -> bool:
     """Whether this must be drawn before the very event of the axis, or be the first draw itself."""
     if axis == FIRST_DRAW:
         return demand.is_first
-    return any(window.is_before and window.axis == axis for window in demand.windows)
+    return any(window.is_before and window.axis in (axis, beginning_of(axis)) for window in demand.windows)
 
 
 def _check_first_draws(

@@ -10,7 +10,6 @@ from cubital import facts
 from cubital.planning.moment_events import Known
 from cubital.planning.moment_windows import FIRST_DRAW, Axis, Demand, Window
 
-_EPOCH = datetime(1970, 1, 1)
 Span = tuple[datetime | None, datetime | None]
 
 
@@ -24,7 +23,7 @@ class Timed(NamedTuple):
 def due_of(demand: Demand, known: Known) -> Span | None:
     """The instants that every window of a known axis allows, None where no axis is known; may be empty."""
     spans = [
-        (_shifted(known[w.axis], w.lo), _shifted(known[w.axis], w.hi))
+        (_shifted(known[w.axis], w.lo, -w.slack[0]), _shifted(known[w.axis], w.hi, w.slack[1]))
         for w in demand.real
         if w.axis in known
     ]
@@ -167,8 +166,8 @@ def _is_after(window: Window) -> bool:
     return window.axis != FIRST_DRAW and window.lo is not None and window.lo >= 0
 
 
-def _shifted(at: datetime, minutes: int | None) -> datetime | None:
-    return None if minutes is None else at + timedelta(minutes=minutes)
+def _shifted(at: datetime, minutes: int | None, slack: int) -> datetime | None:
+    return None if minutes is None else at + timedelta(minutes=minutes + slack)
 
 
 def _closing(timed: Timed, axes: Sequence[Axis]) -> tuple[object, ...]:

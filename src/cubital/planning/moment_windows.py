@@ -17,13 +17,15 @@ FIRST_DRAW: Axis = ("first-draw", None)
 class Window(NamedTuple):
     """Minutes from an axis between which blood is drawn, None where it is open.
 
-    A window that is fixed is met only by a draw made for it, as long as its time is not known.
+    A window that is fixed is met only by a draw made for it, as long as its time is not known. `slack` is how much
+    sooner and later a minute counted from the first draw may be; draws are told apart by the minute itself.
     """
 
     axis: Axis
     lo: int | None
     hi: int | None
     is_fixed: bool
+    slack: tuple[int, int] = (0, 0)
 
     @property
     def is_before(self) -> bool:
@@ -77,6 +79,12 @@ def is_governed(moment: facts.Moment, asked: Asked, site: Site) -> bool:
     return any(moment.is_stated or panel.anchor == moment.anchor for panel, _ in series_of(asked, site))
 
 
+def beginning_of(axis: Axis) -> Axis:
+    """What blood before an anchor is drawn before: its own beginning, so the start of an infusion and not its end."""
+    anchor = facts.anchors()[axis[0]]
+    return (anchor.after, axis[1]) if anchor.after is not None and anchor.ahead == "planned" else axis
+
+
 def demands_of(asked: Sequence[Asked], site: Site) -> list[Demand]:
     """What is wanted when, those of one time together, in the order first met."""
     needed = _needed(asked, site)
@@ -109,16 +117,18 @@ def _demand(one: Asked, place: int, site: Site, needed: Mapping[str, tuple[Axis,
     for panel, minute in series:
         if panel.anchor is not None and (panel.anchor, panel.of) != FIRST_DRAW:
             axis = (panel.anchor, panel.of)
-            windows[axis] = _step_window(axis, minute)
+            axis = axis if minute else beginning_of(axis)
+            windows[axis] = _step_window(axis, minute, panel.key)
     if key is not None:
         for axis in needed.get(key, ()):
-            windows.setdefault(axis, _step_window(axis, 0))
+            windows.setdefault(axis, _step_window(axis, 0, None))
     is_placed = one.is_said or any(panel.anchor in (None, FIRST_DRAW[0]) for panel, _ in series)
     at_min = one.at_min if is_placed else 0
     excludes = frozenset(moment.excludes if moment is not None else ())
     is_anywhen = not windows and not excludes and at_min == 0
     if is_placed or is_anywhen:
-        windows[FIRST_DRAW] = Window(FIRST_DRAW, at_min, at_min, at_min > 0)
+        slack = _slack(at_min, series) if at_min else (0, 0)
+        windows[FIRST_DRAW] = Window(FIRST_DRAW, at_min, at_min, at_min > 0, slack)
     names = {one.test, *(panel.key for panel, _ in series), *(() if key is None else (key,))}
     return Demand(
         tuple(sorted(windows.values(), key=str)), frozenset((panel.key, minute) for panel, minute in series),
@@ -144,14 +154,27 @@ def _window(axis: Axis, lo: int | None, hi: int | None) -> Window:
     return Window(axis, lo, hi, is_narrow and is_after and not facts.anchors()[axis[0]].is_time_of_day)
 
 
-def _step_window(axis: Axis, minute: int) -> Window:
+def _step_window(axis: Axis, minute: int, panel: str | None) -> Window:
     """The window of one draw of a series; its first draw, at 0, comes before what the minutes count from."""
     house = facts.moment_facts().house
     if minute == 0:
         return _window(axis, -house["before-within"].minutes, 0)
-    early = late = house["series-tolerance"].minutes
-    for moment in facts.moments().values():
-        if (moment.anchor, moment.of) == axis and minute in moment.minutes:
-            early, late = moment.early_min or 0, moment.late_min or 0
-            break
+    early, late = _tolerance(minute, panel)
     return _window(axis, minute - early, minute + late)
+
+
+def _tolerance(minute: int, panel: str | None) -> tuple[int, int]:
+    """How many minutes sooner and later than this one the draw of the panel may be."""
+    moment = None if panel is None else facts.series_moments().get(panel)
+    for lo, hi in moment.draws if moment is not None else ():
+        if lo <= minute <= hi:
+            return minute - lo, hi - minute
+    minutes = facts.moment_facts().house["series-tolerance"].minutes
+    return minutes, minutes
+
+
+def _slack(at_min: int, series: list[tuple[Panel, int]]) -> tuple[int, int]:
+    for panel, minute in series:
+        if panel.anchor in (None, FIRST_DRAW[0]) and minute == at_min:
+            return _tolerance(minute, panel.key)
+    return _tolerance(at_min, None)

@@ -8,7 +8,17 @@ from cubital import facts
 from cubital.model import Site
 from cubital.planning.asks import Asked
 from cubital.planning.moment_events import Known
-from cubital.planning.moment_windows import FIRST_DRAW, Axis, Demand, is_governed, moment_of, series_of
+from cubital.planning.moment_windows import (
+    FIRST_DRAW,
+    Axis,
+    Demand,
+    beginning_of,
+    is_governed,
+    moment_of,
+    series_of,
+)
+
+_GIVES = ("drink", "meal", "stimulus")
 
 
 def minutes_text(minutes: int) -> str:
@@ -45,12 +55,14 @@ def window_words(moment: facts.Moment) -> str:
 def label_parts(asked: Asked, site: Site) -> list[str]:
     """What the label of this test's draw says of its time: the minute of a series first."""
     found = []
+    words = facts.moment_facts()
     for panel, minute in series_of(asked, site):
         if panel.anchor in (None, FIRST_DRAW[0]):
             found.append(f"draw at {asked.at_min} min")
+        elif minute == 0:
+            found.append(f"draw at 0 min, before {words.anchor_words(*beginning_of((panel.anchor, panel.of)))}")
         else:
-            about = facts.moment_facts().anchor_words(panel.anchor, panel.of)
-            found.append(f"draw at {minute} min {'before' if minute == 0 else 'after'} {about}")
+            found.append(f"draw at {minute} min after {words.anchor_words(panel.anchor, panel.of)}")
     if asked.is_said:
         found.append(f"draw at {asked.at_min} min")
     moment = moment_of(asked, site)
@@ -59,15 +71,49 @@ def label_parts(asked: Asked, site: Site) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def moment_sentence(asked: Asked, site: Site) -> str | None:
-    """When this test's blood is drawn and what goes wrong otherwise, None where nothing is said."""
+def before_words(members: Iterable[Asked], demands: Iterable[Demand], site: Site) -> list[str]:
+    """What this draw comes before for the sake of a later one, where no moment or series of its own says it."""
+    own: set[Axis] = set()
+    for one in members:
+        moment = moment_of(one, site)
+        own |= {(moment.anchor, moment.of)} if moment is not None else set()
+        own |= {beginning_of((panel.anchor, panel.of)) for panel, _ in series_of(one, site) if panel.anchor is not None}
+    axes = dict.fromkeys(w.axis for demand in demands for w in demand.real if w.is_before and w.axis not in own)
+    return [f"before {facts.moment_facts().anchor_words(*axis)}" for axis in axes]
+
+
+def sentences_of(asked: Asked, site: Site, begun: Iterable[str]) -> list[str]:
+    """When this test's blood is drawn and what goes wrong otherwise; `begun` are the series of an earlier draw."""
     moment = moment_of(asked, site)
-    if moment is None or is_governed(moment, asked, site):
-        return None
-    text = f"{moment.name}: {window_words(moment)}"
+    found = []
+    if moment is not None and not is_governed(moment, asked, site):
+        found.append(_sentence(f"{moment.name}: {window_words(moment)}", moment, has_caution=True))
+    for panel, minute in series_of(asked, site):
+        series = facts.series_moments().get(panel.key)
+        if series is None:
+            continue
+        text = f"{series.name}: {minute} min"
+        for lo, hi in series.draws if minute else ():
+            if lo <= minute <= hi and lo < hi:
+                text += f", from {lo} to {hi}"
+        found.append(_sentence(text, series, can_miss=minute > 0, has_caution=panel.key not in begun))
+    return found
+
+
+def _sentence(text: str, moment: facts.Moment, *, can_miss: bool = True, has_caution: bool) -> str:
     for what, says in (("too early", moment.early), ("too late", moment.late)):
-        text += f"; {what}: {says}" if says else ""
-    return text + (f"; {moment.caution}" if moment.caution else "")
+        text += f"; {what}: {says}" if says and can_miss else ""
+    return text + (f"; {moment.caution}" if moment.caution and has_caution else "")
+
+
+def clash_asks(demands: Iterable[Demand], site: Site) -> list[str]:
+    """That two tests which give the patient something are asked, and each may move what the other measures."""
+    panels = [site.panels[key] for demand in demands for key, _ in sorted(demand.steps)]
+    given = dict.fromkeys((p.anchor, p.of) for p in panels if p.anchor in _GIVES)
+    if len(given) < 2:
+        return []
+    names = " and ".join(facts.moment_facts().anchor_words(anchor, of) for anchor, of in given if anchor is not None)
+    return [f"whether {names} may be on one day: each may move what the other measures"]
 
 
 def steps_of(members: Iterable[Asked], site: Site) -> list[str]:
@@ -99,9 +145,15 @@ def acts_of(draws: Sequence[Sequence[Demand]]) -> list[list[str]]:
     return found
 
 
-def asks_of(members: Iterable[Asked], demands: Iterable[Demand], site: Site, known: Known, have: Iterable[str],
-            has_first: bool) -> list[str]:  # fmt: skip
-    """What must be known for this draw and was not said; `have` names the tests and moments that are asked."""
+def asks_of(
+    members: Iterable[Asked], demands: Iterable[Demand], site: Site, known: Known, have: Iterable[str],
+    begun: Iterable[str], *, has_first: bool,
+) -> list[str]:  # fmt: skip
+    """What must be known for this draw and was not said.
+
+    `have` names the tests and moments that are asked, `begun` the series of an earlier draw, which asked already;
+    `has_first` tells whether the first draw is in this plan or its time known.
+    """
     words = facts.moment_facts()
     axes: dict[Axis, None] = {}
     more: dict[str, None] = {}
@@ -110,6 +162,10 @@ def asks_of(members: Iterable[Asked], demands: Iterable[Demand], site: Site, kno
             if window.axis != FIRST_DRAW or not has_first:
                 axes[window.axis] = None
     for one in members:
+        for panel, _ in series_of(one, site):
+            series = facts.series_moments().get(panel.key)
+            if series is not None and panel.key not in begun:
+                more.update(dict.fromkeys(series.ask))
         moment = moment_of(one, site)
         if moment is None or is_governed(moment, one, site):
             continue

@@ -13,7 +13,15 @@ from cubital.planning.asks import Asked
 from cubital.planning.moment_events import Known, known_instants
 from cubital.planning.moment_search import Search, Span, Timed, due_of, is_empty, meeting
 from cubital.planning.moment_windows import FIRST_DRAW, demands_of, moment_of
-from cubital.planning.moment_words import acts_of, asks_of, label_parts, moment_sentence, steps_of
+from cubital.planning.moment_words import (
+    acts_of,
+    asks_of,
+    before_words,
+    clash_asks,
+    label_parts,
+    sentences_of,
+    steps_of,
+)
 
 _OPEN: Span = (None, None)
 
@@ -121,41 +129,54 @@ def _arranged(draws: list[list[Timed]], asked: Sequence[Asked], site: Site, know
     have = {name for draw in draws for one in draw for name in one.demand.names}
     has_first = any(w.is_first for draw in draws for one in draw for w in one.demand.windows) or FIRST_DRAW in known
     acts = acts_of([[one.demand for one in draw] for draw in draws])
-    minutes = [_at_min(draw, draws) for draw in draws]
+    minutes = _minutes(draws, site)
+    begun: set[str] = set()
     slots, due, slot_of = [], [], [0] * len(asked)
     for number, draw in enumerate(draws):
-        places = sorted(place for one in draw for place in one.demand.places)
+        demands = [one.demand for one in draw]
+        places = sorted(place for demand in demands for place in demand.places)
+        members = [asked[place] for place in places]
+        sentences = dict.fromkeys(text for one in members for text in sentences_of(one, site, begun))
+        parts = [part for one in members for part in label_parts(one, site)] + before_words(members, demands, site)
+        asks = asks_of(members, demands, site, known, have, begun, has_first=has_first)
+        asks += [] if number else clash_asks([one.demand for each in draws for one in each], site)
+        steps = (*acts[number], *steps_of(members, site))
+        slots.append(
+            Slot(minutes[number], _label(parts, minutes, number), ". ".join(sentences), steps, tuple(asks))
+        )
+        due.append(meeting([one.due for one in draw if one.due is not None]))
         for place in places:
             slot_of[place] = number
-        members = [asked[place] for place in places]
-        sentences = dict.fromkeys(s for one in members if (s := moment_sentence(one, site)) is not None)
-        asks = asks_of(members, [one.demand for one in draw], site, known, have, has_first)
-        label, steps = _label(members, site, minutes, number), (*acts[number], *steps_of(members, site))
-        slots.append(Slot(minutes[number], label, ". ".join(sentences), steps, tuple(asks)))
-        spans = [one.due for one in draw if one.due is not None]
-        due.append(meeting(spans) if spans else _OPEN)
+        begun |= {panel for demand in demands for panel, _ in demand.steps}
     return Arrangement(tuple(slots), tuple(slot_of), tuple(due))
 
 
-def _at_min(draw: list[Timed], draws: list[list[Timed]]) -> int | None:
-    """The minute of a draw after the first, where the order or the one event that a series counts from says it."""
-    placed = [w.lo for one in draw for w in one.demand.windows if w.axis == FIRST_DRAW and w.lo]
-    if placed:
-        return placed[0]
-    if draw is draws[0]:
-        return 0
-    counted = {
-        w.axis for each in draws for one in each if one.demand.steps for w in one.demand.real if w.axis != FIRST_DRAW
-    }
-    steps = {minute for one in draw for _, minute in one.demand.steps}
-    begins = {minute for one in draws[0] for _, minute in one.demand.steps}
-    return min(steps) if len(counted) == 1 and steps and 0 in begins else None
+def _minutes(draws: list[list[Timed]], site: Site) -> list[int | None]:
+    """The minute of each draw after the first, where the order or a series says it.
+
+    A series that counts from an event begins with the first draw only where its minute 0 is drawn there; where series
+    count from several events, none of their minutes counts from the first draw.
+    """
+    steps = [{step for one in draw for step in one.demand.steps} for draw in draws]
+    events = {panel: (site.panels[panel].anchor, site.panels[panel].of) for draw in steps for panel, _ in draw}
+    counted = {event for event in events.values() if event[0] is not None}
+    begins = any(minute == 0 and events[panel] in counted for panel, minute in steps[0])
+    found: list[int | None] = []
+    for number, draw in enumerate(draws):
+        placed = [w.lo for one in draw for w in one.demand.windows if w.axis == FIRST_DRAW and w.lo]
+        of_event = [minute for panel, minute in steps[number] if events[panel] in counted]
+        if placed:
+            found.append(placed[0])
+        elif number == 0:
+            found.append(0)
+        else:
+            found.append(min(of_event) if of_event and begins and len(counted) == 1 else None)
+    return found
 
 
-def _label(members: list[Asked], site: Site, minutes: Sequence[int | None], number: int) -> str:
-    parts = dict.fromkeys(part for one in members for part in label_parts(one, site))
+def _label(parts: Sequence[str], minutes: Sequence[int | None], number: int) -> str:
     if parts:
-        return "; ".join(parts)
+        return "; ".join(dict.fromkeys(parts))
     if len(minutes) == 1:
         return "the draw"
     return f"draw at {minutes[number]} min" if any(minutes) else "the first draw" if number == 0 else "another draw"

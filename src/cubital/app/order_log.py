@@ -92,7 +92,7 @@ def orders_of_record(record: SpecimenRecord, since: datetime.datetime, *, on: da
 
 
 def log_text(order: Order) -> str:
-    """The order as JSON without number, name and day; what is known of the patient is rounded.
+    """The order as JSON without number, name, day and times; what is known of the patient is rounded.
 
     An age to years from two years up, to months or days below; a weight to whole kilograms, below 10 kg to tenths;
     a height to centimetres, a hematocrit to hundredths, blood drawn before to millilitres.
@@ -119,6 +119,10 @@ def _log_text(order: Order) -> str:
         fields["access"] = order.access
     if order.objective is not None:
         fields["objective"] = order.objective
+    if order.place is not None:
+        fields["place"] = order.place
+    if order.keep:
+        fields["keep"] = list(order.keep)
     if order.access == "line":
         line = {
             "dead_space_ml": None if order.line.dead_space_ul is None else _rounded(order.line.dead_space_ul, 1000, 1),

@@ -91,7 +91,8 @@ def answer_typed(
     if not known:
         return found
     try:
-        order = dated(order_of_words({**fields, "tests": known}, where=WHERE, today=today), today)
+        words = {**fields, "tests": known}
+        order = dated(order_of_words(words, where=WHERE, today=today, zone=site.time_zone), today)
         plan = plan_order(order, site, today=today)
     except CubitalError as error:
         return msgspec.structs.replace(found, refusal=error)
@@ -109,7 +110,8 @@ def read_typed(
     if len(lines) > MOST_LINES:
         raise OrderError(f"found {len(lines)} lines; expected at most {MOST_LINES}; split the order", where="tests")
     known, doubts, repeats = _sort_lines(lines, site, directory)
-    order = order_of_words({**fields, "tests": known}, where=WHERE, today=today) if known else None
+    words = {**fields, "tests": known}
+    order = order_of_words(words, where=WHERE, today=today, zone=site.time_zone) if known else None
     return Typed(order=order, doubts=doubts, repeats=repeats)
 
 

@@ -50,7 +50,7 @@ def addon(
             raise OrderError("expected the record and a --key, so that a retry adds nothing twice", where="--book")
         here = wording.open_chosen(site, demo=demo)
         now = instant(at, here)
-        order = wording.read_options(tests, said, today=local_day(now, here))
+        order = wording.read_options(tests, said, today=local_day(now, here), zone=here.time_zone)
         with opened(here, file=file, address=address) as shelf:
             known = shelf.of_patient(patient)
             answer = _answer(order, known, here, now, policy)
@@ -84,7 +84,8 @@ def redraw(
         with opened(here, file=file, address=address) as shelf:
             known = shelf.of_patient(patient)
             now = instant(at, here)
-            order = wording.read_options(tests or refused_tests(known), said, today=local_day(now, here))
+            asked = tests or refused_tests(known)
+            order = wording.read_options(asked, said, today=local_day(now, here), zone=here.time_zone)
             answer = _answer(order, known, here, now, policy)
     except CubitalError as error:
         refuse(error, as_json=as_json)

@@ -35,7 +35,7 @@ def explain(names: tuple[str, ...], site: Path | None, demo: bool, as_json: bool
     here = None
     try:
         here = wording.open_chosen(site, demo=demo)
-        told = explain_words(wording.read_options(names, said), here)
+        told = explain_words(wording.read_options(names, said, zone=here.time_zone), here)
     except CubitalError as error:
         complain(error, site=here)
         if as_json:

@@ -84,7 +84,7 @@ def _read(tests: tuple[str, ...], file: str | None, site: Site, on: str | None, 
     from cubital.app import wiring
 
     if file is None:
-        return [wording.read_options(tests, {**said, "on": on})]
+        return [wording.read_options(tests, {**said, "on": on}, zone=site.time_zone)]
     day = None if on is None else wiring.read_day(on, where="--on")
     data = wiring.read_bytes(file, stdin=sys.stdin.buffer)
     return wiring.read_request(data, site, where="standard input" if file == "-" else file, on=day)

@@ -154,7 +154,7 @@ def _read_order(site: Site, said: dict[str, Any]) -> Order:
         raise OrderError("found - for --order too; expected one of them in a file; name it", where="--who")
     tests, file, on = said.pop("tests"), said["file"], said.pop("on")
     if file is None:
-        return wording.read_options(tests, {**said, "on": on})
+        return wording.read_options(tests, {**said, "on": on}, zone=site.time_zone)
     if tests:
         raise OrderError("found tests beside it; expected the whole order in one place; take one out", where="--order")
     day = None if on is None else wiring.read_day(on, where="--on")

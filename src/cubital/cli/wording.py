@@ -43,6 +43,13 @@ _PATIENT = (
     click.option("--access", metavar="WORD", help="straight-needle, winged-set, syringe, skin-puncture or line."),
     click.option("--dead-space-ml", metavar="ML", help="Dead space of the line."),
     click.option("--objective", metavar="WORD", help="by-patient, liked-kinds, fewest-tubes or least-blood."),
+    click.option("--now", metavar="TIME", help="When the plan is for: 07:40 on the day of the draw, or an instant."),
+    click.option(
+        "--event", "events", metavar="WORDS", multiple=True,
+        help='What fixes a moment, and when: "infusion-end vancomycin 09:30"; repeatable.',
+    ),
+    click.option("--keep", metavar="TEST", multiple=True, help="A test to be left out last; repeatable."),
+    click.option("--place", metavar="NAME", help="Place of collection, of the site's times of travel."),
     click.option("--stat", is_flag=True, help="Every test of this order is stat."),
 )
 on_day = click.option("--on", metavar="DATE", help="Day of the draw, such as 2026-11-25; else today.")
@@ -68,8 +75,13 @@ _NUMBER = re.compile(r"[+-]?[0-9]{1,20}(\.[0-9]{1,20})?")
 PROMPT = "command line"
 
 
-def read_options(tests: Sequence[str], options: Mapping[str, Any], *, today: date | None = None) -> Order:
-    """The order that these names and options spell out, checked as an order file is; without a day, for `today`."""
+def read_options(
+    tests: Sequence[str], options: Mapping[str, Any], *, today: date | None = None, zone: str | None = None
+) -> Order:
+    """The order that these names and options spell out, checked as an order file is; without a day, for `today`.
+
+    Times are read in `zone`, the time zone of the site.
+    """
     from cubital.app.wiring import order_of_words
 
     patient = {
@@ -80,12 +92,34 @@ def read_options(tests: Sequence[str], options: Mapping[str, Any], *, today: dat
     if options.get("flags"):
         patient["flags"] = list(options["flags"])
     fields: dict[str, Any] = {"tests": list(tests), "patient": patient}
-    fields |= {k: options[k] for k in ("access", "objective", "on") if options.get(k) is not None}
+    fields |= {k: options[k] for k in ("access", "objective", "on", "now", "place") if options.get(k) is not None}
+    if options.get("keep"):
+        fields["keep"] = list(options["keep"])
+    if options.get("events"):
+        fields["events"] = [_event_of(words) for words in options["events"]]
     if options.get("stat"):
         fields["priority"] = "stat"
     if options.get("dead_space_ml") is not None:
         fields["line"] = {"dead_space_ml": value_of(options["dead_space_ml"])}
-    return order_of_words(fields, where=PROMPT, today=today)
+    return order_of_words(fields, where=PROMPT, today=today, zone=zone)
+
+
+_EVENT = re.compile(r"(\S+)(?:\s+(.*?))?\s+((?:\d{4}-\d{2}-\d{2}[T ])?\d{1,2}:\d{2}\S*)")
+
+
+def _event_of(words: str) -> dict[str, str]:
+    """What happened, of what, and when, of words such as "infusion-end vancomycin 09:30"."""
+    from cubital.errors import OrderError
+
+    found = _EVENT.fullmatch(words.strip())
+    if found is None:
+        raise OrderError(
+            f"found {words[:60]!r}; expected what happened, of what, and when, such as "
+            '"infusion-end vancomycin 09:30" or "drink 2026-11-25T08:05"; correct it',
+            where="--event",
+        )
+    of = {} if not found[2] else {"of": found[2]}
+    return {"what": found[1], **of, "at": found[3]}
 
 
 def value_of(text: str) -> Any:

@@ -9,6 +9,7 @@ from typing import Any
 import msgspec
 
 from cubital.errors import AmbiguousTest, NotBloodTest, OrderError
+from cubital.exchange.fhir_medication import RESOURCE, Given, instant_of, last_events, read_administration
 from cubital.exchange.fhir_patient import Found, read_measure, read_patient
 from cubital.exchange.fhir_records import Bundle, Concept, Measured, Person, Reference, Request, day_of, shape
 from cubital.exchange.form import show_json
@@ -43,10 +44,11 @@ _READ = frozenset(
 
 
 class _Asked(msgspec.Struct, frozen=True, kw_only=True):
-    """One request: whose it is, what it asks, on which day."""
+    """One request: whose it is, what it asks, on which day, and at which instant where it says one."""
 
     subject: str
     day: datetime.date | None
+    at: datetime.datetime | None
     ask: Ask
     entry: Entry
     id: str | None
@@ -73,7 +75,7 @@ def read_fhir(
             f"found {found}; expected a ServiceRequest or a Bundle; send one of them", where=where
         )
     resources = _resources(value, where)
-    people, measures = _People(resources), _measures(resources)
+    people, measures, given = _People(resources), _measures(resources), _given(resources)
     requests = [(r, u, w) for r, u, w in resources if r.get("resourceType") == "ServiceRequest"]
     if not requests:
         raise OrderError("found no ServiceRequest; expected one at least; add it", where=where)
@@ -81,7 +83,7 @@ def read_fhir(
     groups: dict[tuple[str, datetime.date | None], list[_Asked]] = {}
     for one in asked:
         groups.setdefault((people.key(one.subject), on or one.day), []).append(one)
-    return [_join(group, day, people, measures) for (_, day), group in groups.items()]
+    return [_join(group, day, people, measures, given) for (_, day), group in groups.items()]
 
 
 _Resource = tuple[dict[str, Any], str, str]
@@ -151,6 +153,17 @@ def _measures(resources: list[_Resource]) -> list[tuple[str, Found]]:
     return measures
 
 
+def _given(resources: list[_Resource]) -> list[tuple[str, Given]]:
+    """What was given, with the patient it was given to."""
+    found = []
+    for resource, url, where in resources:
+        if resource.get("resourceType") == RESOURCE:
+            reference, one = read_administration(resource, where=where)
+            if reference is not None:
+                found.append((_subject(reference, url, where), one))
+    return found
+
+
 def _subject(reference: Reference, owner: str, where: str) -> str:
     """The patient of a reference, in one spelling whatever the form it is written in."""
     if reference.reference:
@@ -191,6 +204,7 @@ def _read_request(resource: dict[str, Any], url: str, where: str, directory: Dir
     return _Asked(
         subject=_subject(request.subject, url, where),
         day=day_of(written, where=f"{where} occurrence"),
+        at=None if written is None else instant_of(written, where=f"{where} occurrence"),
         ask=Ask(test=code, system=system, priority=priority),
         entry=entry,
         id=request.id if request.id is not None and is_text(request.id) else None,
@@ -259,6 +273,7 @@ def _join(
     day: datetime.date | None,
     people: _People,
     measures: list[tuple[str, Found]],
+    given: list[tuple[str, Given]],
 ) -> Order:
     """One order of the requests of one patient on one day."""
     if len(group) > MOST_TESTS:
@@ -275,11 +290,19 @@ def _join(
     person, where = people.find(subject) or (None, group[0].where)
     own = [found for of, found in measures if people.key(of) == people.key(subject)]
     patient, unread = read_patient(person, own, on=day, where=where)
+    # A day that the person said is another than the requests' own: then their times are not of this draw.
+    times = sorted({one.at for one in group if one.at is not None and one.day == day})
+    now = times[0] if times else None
+    events, unused = last_events([one for of, one in given if people.key(of) == people.key(subject)], now)
+    if len(times) > 1:
+        unused = (f"ServiceRequest.occurrence: {len(times)} times of one day, planned for the first", *unused)
     ids = [one.id for one in group if one.id is not None]
     return Order(
         asks=tuple(one.ask for one in group),
         patient=patient,
         on=day,
         id="+".join(ids)[:100] if ids else None,
-        unread=tuple(dict.fromkeys((*(u for one in group for u in one.unread), *unread))),
+        unread=tuple(dict.fromkeys((*(u for one in group for u in one.unread), *unread, *unused))),
+        now=now,
+        events=events,
     )

@@ -11,6 +11,7 @@ import msgspec
 from cubital.errors import CubitalError, ExchangeError
 from cubital.exchange.form import Form, show_json
 from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
+from cubital.exchange.order_moments import read_day, read_events, read_kept, read_now
 from cubital.exchange.patient_object import read_patient, read_volume_ul
 from cubital.exchange.table import is_text
 from cubital.model import Ask, Line, Order
@@ -21,7 +22,9 @@ MOST_LINE_BYTES = 1_000_000
 MOST_SERIES_MIN = 60 * 24 * 7
 MOST_DEAD_SPACE_ML = 20
 
-ORDER_KEYS = ("id", "patient", "tests", "access", "objective", "line", "on", "priority")
+ORDER_KEYS = (
+    "id", "patient", "tests", "access", "objective", "line", "on", "priority", "now", "events", "keep", "place",
+)  # fmt: skip
 ASK_KEYS = ("test", "priority", "at_min", "system")
 LINE_KEYS = ("dead_space_ml", "carried_anticoagulant", "suspected_infection")
 _RESOURCE = b'"resourceType"'
@@ -35,8 +38,12 @@ class BadOrder(msgspec.Struct, frozen=True, kw_only=True):
     id: str | None = None
 
 
-def read_order(data: bytes | str, *, where: str = "order", today: datetime.date | None = None) -> Order:
+def read_order(
+    data: bytes | str, *, where: str = "order", today: datetime.date | None = None, zone: str | None = None
+) -> Order:
     """The order in these bytes; `today` stands in for a day of the draw that it does not name.
+
+    Its times are read in `zone`, the time zone of the site; without one they must bear their offset.
 
     Raises `ExchangeError` where the bytes are not JSON and `OrderError` where the order is not sound.
 
@@ -45,7 +52,7 @@ def read_order(data: bytes | str, *, where: str = "order", today: datetime.date 
     """
     value = decode_json(data, where=where)
     refuse_repeated_keys(data, where=where)
-    return order_from_json(value, where=where, today=today)
+    return order_from_json(value, where=where, today=today, zone=zone)
 
 
 def read_orders(
@@ -54,6 +61,7 @@ def read_orders(
     where: str = "orders",
     today: datetime.date | None = None,
     read_request: Callable[[bytes, str], list[Order]] | None = None,
+    zone: str | None = None,
 ) -> Iterator[Order | BadOrder]:
     """Every order of JSON Lines, in order; a bad line comes out as a `BadOrder` and the rest go on.
 
@@ -76,7 +84,7 @@ def read_orders(
             if read_request is not None and _RESOURCE in line:
                 yield from read_request(line, place)
             else:
-                yield read_order(line, where=place, today=today)
+                yield read_order(line, where=place, today=today, zone=zone)
         except CubitalError as error:
             yield BadOrder(line=number, error=error, id=_id_of(line))
 
@@ -108,15 +116,19 @@ def _id_of(line: bytes) -> str | None:
     return found.strip()[:100] if isinstance(found, str) and found.isprintable() and found.strip() else None
 
 
-def order_from_json(value: Any, *, where: str = "order", today: datetime.date | None = None) -> Order:
-    """The order that a decoded JSON value stands for."""
+def order_from_json(
+    value: Any, *, where: str = "order", today: datetime.date | None = None, zone: str | None = None
+) -> Order:
+    """The order that a decoded JSON value stands for; its times are read in this time zone."""
     form = Form(value, where=where)
     unread = form.take_unknown(ORDER_KEYS)
-    on = form.day("on") or today
+    on = read_day(form) or today
     access = form.choice("access", ACCESSES) or "straight-needle"
     patient, unread_patient = read_patient(form, on)
     line, unread_line = _read_line(form, access)
     asks, unread_asks = _read_asks(form)
+    now = read_now(form, on, zone)
+    events, unread_events = read_events(form, on, zone)
     return Order(
         asks=asks,
         patient=patient,
@@ -125,7 +137,11 @@ def order_from_json(value: Any, *, where: str = "order", today: datetime.date | 
         line=line,
         on=on,
         id=form.text("id"),
-        unread=(*unread, *unread_patient, *unread_line, *unread_asks),
+        unread=(*unread, *unread_patient, *unread_line, *unread_asks, *unread_events),
+        now=now,
+        events=events,
+        keep=read_kept(form),
+        place=form.text("place"),
     )
 
 

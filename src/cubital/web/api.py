@@ -16,6 +16,7 @@ from cubital.app.draws import plan_order
 from cubital.app.search import find_tests
 from cubital.app.wiring import error_document, plan_document, read_order
 from cubital.errors import CubitalError
+from cubital.facts import anchors
 from cubital.model.vocabulary import ACCESSES, OBJECTIVES, PRIORITIES, SEXES
 from cubital.web.visit import Visit
 
@@ -25,8 +26,9 @@ MOST_FOUND, MOST_TEXT = 50, 100
 def plan(visit: Visit) -> Response:
     """The plan of the order in the body, both as the reference pages order and plan say; else why there is none."""
     try:
-        order = read_order(visit.body, where="order", today=visit.desk.today())
-        return visit.json(plan_document(plan_order(order, visit.desk.site, today=visit.desk.today())))
+        site = visit.desk.site
+        order = read_order(visit.body, where="order", today=visit.desk.today(), zone=site.time_zone)
+        return visit.json(plan_document(plan_order(order, site, today=visit.desk.today())))
     except CubitalError as error:
         return visit.json(error_document(error), status=422)
 
@@ -103,10 +105,15 @@ def _order() -> dict[str, Any]:
         "dead_space_ml": {"type": "number"}, "carried_anticoagulant": {"type": "boolean"},
         "suspected_infection": {"type": "boolean"},
     }}  # fmt: skip
+    event = {"type": "object", "required": ["what", "at"], "properties": {
+        "what": {"enum": [*anchors()]}, "of": {"type": "string"}, "at": {"type": "string"},
+    }}  # fmt: skip
     return {"type": "object", "required": ["tests"], "properties": {
         "id": {"type": "string"}, "patient": patient, "access": {"enum": [*ACCESSES]}, "line": line,
         "objective": {"enum": [*OBJECTIVES]}, "priority": {"enum": [*PRIORITIES]},
-        "on": {"type": "string", "format": "date"},
+        "on": {"type": "string", "format": "date"}, "now": {"type": "string"}, "place": {"type": "string"},
+        "events": {"type": "array", "maxItems": 50, "items": event},
+        "keep": {"type": "array", "items": {"type": "string"}},
         "tests": {"type": "array", "minItems": 1, "maxItems": 250, "items": {"anyOf": [{"type": "string"}, ask]}},
     }}  # fmt: skip
 

@@ -26,15 +26,19 @@ class ByteLines(Protocol):
         ...
 
 
-def read_order(data: bytes | str, *, where: str = "order", today: datetime.date | None = None) -> Order:
+def read_order(
+    data: bytes | str, *, where: str = "order", today: datetime.date | None = None, zone: str | None = None
+) -> Order:
     """The order in these bytes of JSON; where it names no day, it is for today.
+
+    Its times are those of `zone`, the time zone of the site; without it a time must bear its offset from UTC.
 
     >>> read_order('{"patient": {"age": "4 a"}, "tests": ["K"]}').asks[0].test
     'K'
     """
     from cubital.exchange.order_file import read_order
 
-    return read_order(data, where=where, today=today or read_today())
+    return read_order(data, where=where, today=today or read_today(), zone=zone)
 
 
 def read_request(
@@ -52,7 +56,7 @@ def read_request(
     """
     from cubital.planning.directory import Directory
 
-    return _read_request(data, lambda: Directory(site), where=where, on=on, today=today)
+    return _read_request(data, lambda: Directory(site), where=where, on=on, today=today, zone=site.time_zone)
 
 
 def _read_request(
@@ -62,13 +66,14 @@ def _read_request(
     where: str,
     on: datetime.date | None,
     today: datetime.date | None,
+    zone: str,
 ) -> list[Order]:
     from cubital.exchange.json_bytes import decode_json
 
     day = today or read_today()
     value = decode_json(data, where=where)
     if not (isinstance(value, dict) and "resourceType" in value):
-        return [_on_day(read_order(data, where=where, today=on or day), on, where=where)]
+        return [_on_day(read_order(data, where=where, today=on or day, zone=zone), on, where=where)]
     from cubital.exchange.fhir import read_fhir
 
     orders = read_fhir(data, directory=directory(), where=where, on=on)
@@ -97,10 +102,10 @@ def read_lines(
     directory = functools.cache(lambda: Directory(site))
 
     def read(data: bytes, place: str) -> list[Order]:
-        return _read_request(data, directory, where=place, on=on, today=day)
+        return _read_request(data, directory, where=place, on=on, today=day, zone=site.time_zone)
 
     counted = _CountedLines(stream)
-    for found in read_orders(counted, where=where, today=on or day, read_request=read):
+    for found in read_orders(counted, where=where, today=on or day, read_request=read, zone=site.time_zone):
         if isinstance(found, BadOrder):
             yield found.line, Failure(line=found.line, error=found.error, id=found.id)
             continue
@@ -110,11 +115,13 @@ def read_lines(
             yield counted.number, Failure(line=counted.number, error=error, id=found.id)
 
 
-def order_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Order:
-    """The order that a person wrote at the prompt, checked as an order file is."""
+def order_of_words(
+    fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None, zone: str | None = None
+) -> Order:
+    """The order that a person wrote at the prompt, checked as an order file is; `zone` is that of the site."""
     from cubital.exchange.order_file import order_from_json
 
-    return order_from_json(fields, where=where, today=today or read_today())
+    return order_from_json(fields, where=where, today=today or read_today(), zone=zone)
 
 
 def patient_of_words(fields: Mapping[str, Any], *, where: str, today: datetime.date | None = None) -> Patient:
@@ -176,6 +183,7 @@ def _brought_forward(order: Order, day: datetime.date) -> Order:
     return msgspec.structs.replace(
         order,
         on=day,
+        now=None,
         patient=msgspec.structs.replace(order.patient, age_h=older_h),
         unread=(*order.unread, f"the day of the request, {order.on}, is past: planned for {day}"),
     )

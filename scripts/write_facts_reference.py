@@ -12,6 +12,7 @@ from facts_reference.carry_over import doses, measured
 from facts_reference.chair import at_the_chair, labels, orders_of_draw
 from facts_reference.directory import after_the_draw, directory
 from facts_reference.frame import defaults, sources
+from facts_reference.moments import moments_of_draws
 from facts_reference.results import weighed
 from facts_reference.tubes import additives, after_filling, tubes
 
@@ -39,6 +40,7 @@ def facts_page() -> str:
         *labels(),
         *after_the_draw(),
         *directory(),
+        *moments_of_draws(),
         *defaults(),
         *sources(),
     ]

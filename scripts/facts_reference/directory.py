@@ -20,6 +20,7 @@ def directory() -> list[str]:
         terms = [t for t in facts.handling_terms() if raw.get(t) is True]
         terms += ["own tube"] if raw.get("own_tube") else []
         terms += [raw["timed"]] if "timed" in raw else []
+        terms += [f"moment `{raw['moment']}`"] if "moment" in raw else []
         names = ", ".join(raw.get("also", ()))
         tests.append(
             (f"`{key}`", raw["name"], names, raw.get("codes", {}).get("loinc", ""), raw["bench"],
@@ -29,6 +30,7 @@ def directory() -> list[str]:
     for key, raw in facts.panels_table().items():
         inside = ", ".join(raw.get("tests", ()))
         inside += "; ".join(f"{step['at_min']} min: {', '.join(step['tests'])}" for step in raw.get("series", ()))
+        inside += f"; from {raw['anchor']} of {raw.get('of', '')}".removesuffix(" of ") if "anchor" in raw else ""
         panels.append((f"`{key}`", raw["name"], ", ".join(raw.get("also", ())), inside, _claims(raw["from"])))
     elsewhere = [(e.name, ", ".join(e.words), marks_text(e.marks)) for e in facts.elsewhere().values()]
     asked = [(name, ", ".join(keys)) for name, keys in facts.ambiguous().items()]

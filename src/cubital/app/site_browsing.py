@@ -27,10 +27,11 @@ SOON = timedelta(days=60)
 """A lot that ends within so many days is said to end soon: common practice, no source."""
 _CLAIMS = {
     "codes": ("codes",), "accepts": ("accepts", "volume"), "own_tube": ("accepts",), "timed": ("timed",),
+    "moment": ("timed",),
     "rank": ("rank",),
     "caution": ("handling",), "culture": ("culture",),
 }  # fmt: skip
-_MEMBERS = ("tests", "series")
+_MEMBERS = ("tests", "series", "anchor", "of")
 _LEVELS = ("error", "warning", "note")
 
 
@@ -204,7 +205,7 @@ def marks_of_panel(edition: Edition, key: str) -> dict[str, str]:
     own, shipped = own_panel(edition, key) or {}, shipped_panel(edition, key)
     basis = edition.site.panels[key].basis
     marks = {}
-    for field in ("name", "also", "codes", "tests", "series"):
+    for field in ("name", "also", "codes", *_MEMBERS):
         claim = basis.get("codes" if field == "codes" else "tests")
         if shipped is None or field in own or (field in _MEMBERS and any(one in own for one in _MEMBERS)):
             marks[field] = OURS

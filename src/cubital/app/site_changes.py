@@ -46,8 +46,8 @@ def _of_file(file: str, older: Mapping[str, Any] | None, newer: Mapping[str, Any
 
 
 def _over(shipped: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Any]:
-    """The entry over the shipped one; a panel's own tests or series stand in the place of both shipped ones."""
-    replaced = _MEMBERS if any(name in entry for name in _MEMBERS) else ()
+    """The entry over the shipped one; a panel's own tests or series stand in the place of all that says what it is."""
+    replaced = (*_MEMBERS, "anchor", "of") if any(name in entry for name in _MEMBERS) else ()
     return {**{name: value for name, value in shipped.items() if name not in replaced}, **entry}
 
 

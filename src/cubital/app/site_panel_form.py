@@ -13,8 +13,9 @@ from cubital.model import Panel
 
 FILE = "panels.toml"
 MOST_STEPS = 12
-# Written together: what a site says of one of them stands in the place of both of the shipped panel.
+# Written together: what a site says of one of them stands in the place of all of the shipped panel.
 _MEMBERS = ("tests", "series")
+_COUNTED = ("anchor", "of")
 
 
 def own_panel(edition: Edition, key: str) -> Mapping[str, Any] | None:
@@ -41,6 +42,8 @@ def _values(panel: Panel) -> Values:
         "codes": dict(panel.codes),
         "tests": list(panel.tests),
         "series": [{"at_min": step.at_min, "tests": list(step.tests)} for step in panel.series],
+        "anchor": panel.anchor,
+        "of": panel.of,
     }
 
 
@@ -53,6 +56,7 @@ def _read(fields: Fields, _: Values | None) -> Typed:
             "codes": read_codes(fields.said("codes")),
             "tests": words(fields.said("tests")),
             "series": series,
+            **{name: fields.said(name).strip() or None for name in _COUNTED},
         },
         rows={"series": rows},
     )
@@ -76,13 +80,18 @@ def put_panel(edition: Edition, key: str, changed: Values) -> EntryChanges:
     for name in ("name", "also", "codes"):
         if name in changed:
             _put(entry, name, changed[name], (shipped or {}).get(name))
-    if any(name in changed for name in _MEMBERS):
+    if any(name in changed for name in (*_MEMBERS, *_COUNTED)):
         said = {name: changed.get(name, now.get(name)) or [] for name in _MEMBERS}
-        for name in _MEMBERS:
+        counted = {name: changed.get(name, now.get(name)) for name in _COUNTED}
+        for name in (*_MEMBERS, *_COUNTED):
             entry.pop(name, None)
-        if shipped is None or said != {name: list(shipped.get(name, ())) for name in _MEMBERS}:
+        is_shipped = shipped is not None and all(
+            value == list(shipped.get(name, ())) for name, value in said.items()
+        )  # fmt: skip
+        if shipped is None or not is_shipped or any(value != shipped.get(name) for name, value in counted.items()):
             # An emptied panel is written as one without tests, which the lint refuses: it is not the shipped one.
             entry.update({name: value for name, value in said.items() if value} or {"tests": []})
+            entry.update({name: value for name, value in counted.items() if value is not None})
     return put_entry(edition, FILE, key, entry or None)
 
 

@@ -12,7 +12,7 @@ from cubital.facts.directory import HANDLING
 
 FILE = "tests.toml"
 MOST_ACCEPTS = 12
-PLAIN = ("name", "also", "bench", "codes", "accepts", "own_tube", "timed", "rank", "caution", "culture")
+PLAIN = ("name", "also", "bench", "codes", "accepts", "own_tube", "timed", "moment", "rank", "caution", "culture")
 
 
 def is_adding(edition: Edition, file: str = FILE) -> bool:
@@ -50,6 +50,7 @@ def _normal(entry: Mapping[str, Any], key: str) -> Values:
         "accepts": [{**row, "tubes": list(row["tubes"])} for row in entry.get("accepts", ())],
         "own_tube": bool(entry.get("own_tube", False)),
         "timed": timed,
+        "moment": entry.get("moment") or None,
         "rank": entry.get("rank") or None,
         "caution": list(entry.get("caution", ())),
         "culture": entry.get("culture"),
@@ -68,6 +69,7 @@ def _read(fields: Fields, before: Values | None) -> Typed:
         "accepts": accepts,
         "own_tube": bool(fields.said("own_tube")),
         "timed": fields.said("timed").strip() or None,
+        "moment": fields.said("moment").strip() or None,
         "rank": fields.said("rank") or None,
         "caution": lines(fields.said("caution")),
         # A test does not turn into a culture: only a new one may be made so.
@@ -103,7 +105,7 @@ def put_test(edition: Edition, key: str, changed: Values) -> EntryChanges:
             entry[name] = value
         elif old is not None and name not in ("name", "culture", "bench"):
             # The shipped entry says something: only an empty value of the site's own takes it away.
-            entry[name] = False if name in ("timed", "rank") else value
+            entry[name] = False if name in ("timed", "moment", "rank") else value
     return put_entry(edition, FILE, key, entry or None)
 
 

@@ -9,6 +9,7 @@ from cubital.app.chair_explanation import SAFETY, explain_access, explain_safety
 from cubital.app.explanation import Explanation, Statement, marked, of_claim, sections_of
 from cubital.app.kind_explanation import explain_kind
 from cubital.model import Panel, Site, Test
+from cubital.planning.moment_words import window_words
 from cubital.units import millilitres_text
 
 
@@ -51,8 +52,10 @@ def explain_test(test: Test, site: Site) -> Explanation:
 
 def explain_panel(panel: Panel, site: Site) -> Explanation:
     """What this panel stands for."""
-    claim = panel.basis.get("tests")
+    claim = panel.basis.get("tests") or panel.basis.get("series")
     words = [", ".join(_name(key, site) for key in panel.tests)] if panel.tests else []
+    if panel.anchor is not None:
+        words.append(f"minutes count from {facts.moment_facts().anchor_words(panel.anchor, panel.of)}")
     words += [f"at {s.at_min} min: " + ", ".join(_name(key, site) for key in s.tests) for s in panel.series]
     return Explanation(
         subject=panel.key,
@@ -94,6 +97,8 @@ def _handling(test: Test) -> Iterator[Statement]:
         yield marked(f"{found.instruction} Why: {found.why}.", found.marks)
     if test.timed is not None:
         yield of_claim(f"timed: {test.timed}", test.basis.get("timed"))
+    if test.moment is not None:
+        yield marked(f"moment: {window_words(facts.moments()[test.moment])}", facts.moments()[test.moment].marks)
     if test.rank is not None:
         yield of_claim(f"when blood is short: {test.rank.replace('-', ' ')}", test.basis.get("rank"))
     for text in test.cautions:

@@ -26,9 +26,10 @@ from cubital.model import Finding, Test
 
 CODE = "code:"
 WAY_COLUMNS = ("way", "matrix", "tubes", "volume_ul", "minimum_ul")
-SHARED_COLUMNS = ("name", "also", "bench", "own_tube", "culture", "timed", "rank", "handling", "caution")
+SHARED_COLUMNS = ("name", "also", "bench", "own_tube", "culture", "timed", "moment", "rank", "handling", "caution")
 COLUMNS = (
-    "test", "name", "also", "bench", *WAY_COLUMNS, "own_tube", "culture", "timed", "rank", "handling", "caution",
+    "test", "name", "also", "bench", *WAY_COLUMNS, "own_tube", "culture", "timed", "moment", "rank", "handling",
+    "caution",
 )  # fmt: skip
 NEEDED = ("test", "bench", "matrix", "tubes", "volume_ul")
 _LISTS = ("also", "caution")
@@ -47,6 +48,7 @@ def directory_rows(tests: Mapping[str, Test]) -> Iterator[dict[str, str]]:
         whole = {
             "name": test.name, "also": join_cell(test.also), "bench": test.bench,
             "own_tube": "yes" if test.own_tube else "", "culture": test.culture or "", "timed": test.timed or "",
+            "moment": test.moment or "",
             "rank": test.rank or "",
             "handling": join_cell(test.handling), "caution": join_cell(test.cautions),
             **{CODE + system: code for system, code in test.codes.items()},

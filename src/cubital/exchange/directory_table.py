@@ -275,8 +275,8 @@ def _read_timed(table: Table) -> str | None:
 
 
 def _read_key(table: Table, name: str, known: Mapping[str, object], *, what: str) -> str | None:
-    """A key of one of the closed lists of moments.toml."""
-    found = table.text(name)
+    """A key of one of the closed lists of moments.toml; `false` takes a shipped one away."""
+    found = None if table.content.get(name) is False else table.text(name)
     if found is None or found in known:
         return found
     near = get_close_matches(found, known, n=3) or sorted(known)[:3]

@@ -100,6 +100,8 @@ def _about(test: Test) -> Iterable[dict[str, Any]]:
         yield {"url": "ownTube", "valueBoolean": True}
     if test.culture is not None:
         yield {"url": "culture", "valueCode": test.culture}
+    if test.moment is not None:
+        yield {"url": "moment", "valueCode": test.moment}
     if test.rank is not None:
         yield {"url": "rank", "valueCode": test.rank}
     for term in test.handling:

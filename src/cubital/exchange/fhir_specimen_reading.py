@@ -20,6 +20,7 @@ from cubital.planning.spellings import fold
 MOST_DEFINITIONS = 5_000
 _FIELDS = {
     "name": "valueString", "bench": "valueString", "ownTube": "valueBoolean", "culture": "valueCode",
+    "moment": "valueCode",
     "rank": "valueCode",
 }  # fmt: skip
 _LISTS = {"also": "valueString", "caution": "valueString"}

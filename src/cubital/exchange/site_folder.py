@@ -336,10 +336,10 @@ def _read_all_panels(
 
 
 def _overlaid_panel(entry: Any, shipped: Mapping[str, Any] | None) -> Any:
-    """A panel of the site over the shipped one of its key; its own tests or series replace both."""
+    """A panel of the site over the shipped one of its key; its own tests or series replace all that says what it is."""
     if not isinstance(entry, dict) or shipped is None:
         return entry
-    replaced = ("tests", "series") if "tests" in entry or "series" in entry else ()
+    replaced = ("tests", "series", "anchor", "of") if "tests" in entry or "series" in entry else ()
     return {**{k: v for k, v in shipped.items() if k not in replaced}, **entry}
 
 

@@ -37,12 +37,15 @@ TEST = Sheet(
     fields=(
         "", "name", "also", "bench", "codes", "accepts",
         *_cells("accepts", MOST_ACCEPTS, ("matrix", "tubes", "volume_ul", "minimum_ul")),
-        "own_tube", "timed", "rank", "caution",
+        "own_tube", "timed", "moment", "rank", "caution",
     ),
 )  # fmt: skip
 PANEL = Sheet(
     form=PANEL_FORM, template="site_panel.html", path="/site/panel", part="tests", noun="panel",
-    fields=("", "name", "also", "codes", "tests", "series", *_cells("series", MOST_STEPS, ("at_min", "tests"))),
+    fields=(
+        "", "name", "also", "codes", "tests", "series", *_cells("series", MOST_STEPS, ("at_min", "tests")),
+        "anchor", "of",
+    ),
 )
 KIND = Sheet(
     form=KIND_FORM, template="site_kind.html", path="/site/kind", part="stock", noun="tube kind",

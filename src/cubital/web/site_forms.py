@@ -229,6 +229,8 @@ def _options(visit: Visit) -> dict[str, Any]:
         "additives": [(key, facts.additives()[key].name) for key in ADDITIVES], "uses": USES,
         "policies": [(key, one.name) for key, one in facts.order_policies().items() if key != "skin-puncture"],
         "limits": [(key, one.name) for key, one in facts.sampling_limits().items()] + [(NO_LIMIT, "no limit")],
+        "moments": [(key, one.name) for key, one in facts.moments().items() if not one.draws],
+        "anchors": list(facts.anchors()), "subjects": [(key, one.name) for key, one in facts.subjects().items()],
         "objectives": OBJECTIVES, "most_steps": MOST_STEPS, "ranks": RANKS,
         "tests": [(test.key, ", ".join((test.name, *test.also))) for test in site.tests.values()],
     }  # fmt: skip

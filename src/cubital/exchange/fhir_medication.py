@@ -127,9 +127,13 @@ def _names(concept: NamedConcept | None) -> list[str]:
 
 
 def _subjects_in(name: str) -> list[str]:
-    """The subjects whose name stands in this one as whole words, so that "Vancomycin 1 g" is vancomycin."""
+    """The subjects whose name stands in this one as whole words, so that "Vancomycin 1 g" is vancomycin.
+
+    A name within a longer one that stands there too is not meant: low-molecular-weight heparin is not heparin.
+    """
     words = f" {_folded(name)} "
-    return [key for key, folded in _folded_names() if f" {folded} " in words]
+    found = [(key, f" {folded} ") for key, folded in _folded_names() if f" {folded} " in words]
+    return [key for key, folded in found if not any(folded in other and folded != other for _, other in found)]
 
 
 @cache

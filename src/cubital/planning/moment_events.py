@@ -139,9 +139,10 @@ def _check_now(axis: Axis, at: datetime, demands: Sequence[Demand], now: datetim
             where=where,
         )
     if at < now and any(_draws_at(demand, axis) for demand in demands):
+        asked = "that of the first draw asked" if axis == FIRST_DRAW else "blood asked that is drawn before it"
         raise OrderError(
-            f"found {_said(axis)} at {_clock(at)}, which is past at {_clock(now)}, and blood asked that is drawn "
-            "before it; expected it ahead; take that blood out, or begin anew another day",
+            f"found {_said(axis)} at {_clock(at)}, which is past at {_clock(now)}, and {asked}; expected it ahead; "
+            "take that blood out, or begin anew another day",
             where=where,
         )
 

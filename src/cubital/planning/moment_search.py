@@ -90,6 +90,8 @@ class Search:
 
     def find(self) -> list[list[Timed]] | None:
         """The draws in their order, each with its demands; None where no order of drawing is possible."""
+        if self._is_contradictory():
+            return None
         apart: list[int] = []
         for i in range(self._count):
             if not any(self._share[i][j] for j in apart):
@@ -99,6 +101,18 @@ class Search:
             if found is not None:
                 return [[self.timed[i] for i in draw] for draw in found]
         return None
+
+    def _is_contradictory(self) -> bool:
+        """Whether demands that can never share must each precede the next around a circle: no draws undo that."""
+        left = set(range(self._count))
+        while left:
+            free = {
+                i for i in left if not any(self._before[j][i] and not self._share[j][i] for j in left)
+            }  # fmt: skip
+            if not free:
+                return True
+            left -= free
+        return False
 
     def _place(self, i: int, draws: list[list[int]], count: int) -> list[list[int]] | None:
         if i == self._count:

@@ -6,10 +6,16 @@ import html
 import re
 
 import pytest
+from msgspec.structs import replace
 
+from cubital.app.accounts import Accounts
 from cubital.app.draws import plan_order
+from cubital.app.record import SpecimenRecord
 from cubital.app.wiring import order_of_words
+from cubital.facts import Cap, SamplingLimit
 from cubital.model import Site
+from cubital.web.application import make_application
+from cubital.web.desk import Desk
 from tests.web.conftest import TODAY, Browser
 
 PARTIAL = {"hx-request": "true"}
@@ -176,3 +182,16 @@ def test_the_gauge_never_says_less_than_is_drawn() -> None:
     trace = gauge_of(Gauge(drawn_ul=0, this_ul=1, limit_ul=1_000_000))
     assert (trace.this, trace.percent) == (0.6, 1)
     assert "of a limit of 102.4 mL" in gauge_of(Gauge(drawn_ul=0, this_ul=1, limit_ul=102_463)).words
+
+
+def test_a_program_of_the_site_s_own_limits_is_offered_as_a_flag_and_its_limit_holds(
+    accounts: Accounts, record: SpecimenRecord, demo: Site
+) -> None:
+    caps = (Cap(period_h=24, cap_ul=1300),)
+    study = SamplingLimit(key="study", name="iron study", for_whom="its patients", program="iron-study", caps=caps)
+    site = replace(demo, limits={"study": study})
+    browser = Browser(make_application(Desk(site, accounts, record=record, today=lambda: TODAY)))
+    browser.sign_in("collector")
+    assert 'value="iron-study"' in browser.text
+    browser.post("/draw", {"tests": "CBC", "age": "40", "weight_kg": "70", "flag": ["iron-study"]}, **PARTIAL)
+    assert "limit of 1.3 mL" in text_of(browser)

@@ -107,7 +107,7 @@ def blood_report(
     >>> blood_report(Patient(age_h=24 * 365 * 4, weight_g=10_000), open_site()).guard_ul
     700000
     """
-    policies = facts.sampling_limits()
+    policies = {**facts.sampling_limits(), **site.limits}
     if limit is not None and limit not in policies:
         raise OrderError(f"found {limit[:40]!r}; expected one of {', '.join(policies)}", where="limit")
     ordered = sorted(draws, key=lambda draw: draw.at)
@@ -227,7 +227,7 @@ def _caps(policy: facts.SamplingLimit, patient: Patient, draws: list[DrawnBlood]
     taken = [Taken(at_min=int((d.at - draws[0].at).total_seconds()) // 60, volume_ul=d.volume_ul) for d in draws]
     too_light = policy.weight_min_g is not None and (patient.weight_g or 0) < policy.weight_min_g
     lines = []
-    for cap in policy.caps:
+    for cap in (cap for cap in policy.caps if cap.is_for(patient.age_h)):
         allowed_ul = None if too_light else cap_amount_ul(cap, weight_g=patient.weight_g, blood_volume_ul=volume_ul)
         window = heaviest_window(taken, cap.period_h)
         known = start is not None and window is not None

@@ -26,8 +26,9 @@ def explain_subject(name: str, site: Site) -> tuple[Explanation, ...]:
         found += [explain_kind(kind, site) for kind in site.kinds.values() if kind.additive == key]
     if key in facts.order_policies():
         found.append(_explain_policy(facts.order_policies()[key]))
-    if key in facts.sampling_limits():
-        found.append(_explain_limit(facts.sampling_limits()[key]))
+    limit = site.limits.get(name.strip()) or facts.sampling_limits().get(key)
+    if limit is not None:
+        found.append(_explain_limit(limit))
     if key in facts.accesses():
         found.append(explain_access(key))
     if key == SAFETY:
@@ -171,9 +172,23 @@ def _explain_limit(limit: facts.SamplingLimit) -> Explanation:
             for row in cap.by_weight
         ]
         period = f"{cap.period_h} h" if cap.period_h <= 72 else f"{cap.period_h / 24:g} d"
-        caps.append(marked(f"in {period}, the least of: {', '.join(amounts)}", limit.marks))
+        caps.append(_of_limit(f"in {period}{_ages(cap)}, the least of: {', '.join(amounts)}", limit))
+    whom = [_of_limit(limit.for_whom, limit)]
+    if limit.program is not None:
+        whom.append(_of_limit(f"holds beside the site's limit for a patient with the flag {limit.program}", limit))
     return Explanation(
         subject=limit.key,
         title=f"{limit.key}: {limit.name}",
-        sections=sections_of(("For whom", [marked(limit.for_whom, limit.marks)]), ("The most blood", caps)),
+        sections=sections_of(("For whom", whom), ("The most blood", caps)),
     )
+
+
+def _ages(cap: facts.Cap) -> str:
+    if not cap.is_of_ages:
+        return ""
+    end = "on" if cap.age_max_d is None else f"to under {cap.age_max_d} d"
+    return f", from {cap.age_min_d} d of age {end}"
+
+
+def _of_limit(text: str, limit: facts.SamplingLimit) -> Statement:
+    return marked(text, limit.marks) if limit.marks else of_claim(text, None)

@@ -7,12 +7,14 @@ from typing import Any
 
 import msgspec
 
+from cubital.exchange.limits_table import read_limits
 from cubital.exchange.local_time import is_zone
 from cubital.exchange.table import Table, is_text, near_misses, show, words
+from cubital.facts import SamplingLimit
 from cubital.model import Finding, Placing, Planning
 from cubital.model.vocabulary import LINE_DISCARDS, OBJECTIVES, WINDOWS
 
-SITE_KEYS = ("name", "time_zone", "planning", "place", "travel", "stoppers", "names")
+SITE_KEYS = ("name", "time_zone", "planning", "place", "travel", "limits", "stoppers", "names")
 PLANNING_KEYS = (
     "order_of_draw",
     "objective",
@@ -45,6 +47,7 @@ class Policy(msgspec.Struct, frozen=True, kw_only=True):
     planning: Planning
     stoppers: Mapping[str, str]
     names: Mapping[str, str]
+    limits: Mapping[str, SamplingLimit] = {}
 
 
 def read_policy(
@@ -60,8 +63,13 @@ def read_policy(
     """The name and policy of one site; what the file leaves out is the shipped policy."""
     top = Table(content, file=file, findings=findings)
     _refuse_unknown_top(top)
+    shipped_limits = tuple(limits)
+    own = read_limits(top, shipped=shipped_limits, reserved=(NO_LIMIT,))
     planning = top.section("planning")
-    values = _read_planning(planning, policies, limits, shipped) if planning is not None else {}
+    written = top.content.get("limits")
+    # A limit with a fault of its own is named all the same: its fault is told once, where it is.
+    named = (*shipped_limits, *(written if isinstance(written, dict) else own))
+    values = _read_planning(planning, policies, named, shipped) if planning is not None else {}
     placings = _read_placings(top)
     if "travel" in content:
         values["travel_min"] = _read_travel(top)
@@ -72,6 +80,7 @@ def read_policy(
         planning=msgspec.structs.replace(planned, placings=placings) if placings else planned,
         stoppers=_read_texts(top, "stoppers"),
         names=_read_texts(top, "names"),
+        limits=own,
     )
 
 

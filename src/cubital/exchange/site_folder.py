@@ -168,6 +168,7 @@ def read_tables(
         names=policy.names,
         centrifuges=centrifuges,
         ambiguous=_read_ambiguous(tests, panels, replaced=replaced),
+        limits=policy.limits,
     )
     return site, tuple(findings)
 
@@ -264,7 +265,7 @@ def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding], *, fo
         file=SITE,
         findings=findings,
         policies=facts.order_policies() if "order_of_draw" in asked else (),
-        limits=facts.sampling_limits() if "blood_limit" in asked else (),
+        limits=facts.sampling_limits() if "blood_limit" in asked or "limits" in table else (),
         shipped=shipped,
         default_name=folder or "site",
     )

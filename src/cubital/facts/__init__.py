@@ -59,7 +59,7 @@ from cubital.facts.directory import (
     stability,
     tests_table,
 )
-from cubital.facts.flags import Flag, flags
+from cubital.facts.flags import Flag, flag_word, flags
 from cubital.facts.moments import (
     Anchor,
     Moment,
@@ -87,6 +87,7 @@ from cubital.facts.volumes import (
     LossFormula,
     Nadler,
     SamplingLimit,
+    WeightCap,
     WeightVolume,
     blood_loss,
     blood_volumes,
@@ -152,6 +153,7 @@ __all__ = [
     "Stability",
     "Step",
     "Subject",
+    "WeightCap",
     "WeightVolume",
     "WholeBlood",
     "accesses",
@@ -167,6 +169,7 @@ __all__ = [
     "edition",
     "elsewhere",
     "fills",
+    "flag_word",
     "flags",
     "handling_terms",
     "hematocrits",

@@ -24,6 +24,15 @@ class Flag(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     also: tuple[str, ...] = ()
 
 
+def flag_word(text: str) -> str:
+    """A flag as it is compared with others, however it was spaced and capitalised.
+
+    >>> flag_word(" Latex_Allergy"), flag_word("latex allergy")
+    ('latex-allergy', 'latex-allergy')
+    """
+    return text.strip().casefold().replace(" ", "-").replace("_", "-")
+
+
 @cache
 def flags() -> Mapping[str, Flag]:
     """Every flag a patient may carry, by key."""

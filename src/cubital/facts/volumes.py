@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 import msgspec
 
+from cubital.errors import FactsError
 from cubital.facts.additives import check_marks_of
 from cubital.facts.reading import family, read_table, refuse_unknown, shape
 from cubital.facts.sources import Mark, check_marks, entries
@@ -105,15 +106,37 @@ class WeightVolume(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
 
 
 class Cap(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """The most blood in a period; where it gives several amounts the least counts."""
+    """The most blood in a period; where it gives several amounts the least counts.
+
+    A cap with ages in days holds from `age_min_d` to under `age_max_d`; one without holds at every age.
+    """
 
     period_h: Positive
     percent_of_tbv: Decimal | None = None
     ul_per_kg: Positive | None = None
     cap_ul: Positive | None = None
     by_weight: tuple[WeightCap, ...] = ()
+    age_min_d: Whole = 0
+    age_max_d: Positive | None = None
+
+    def is_for(self, age_h: int | None) -> bool:
+        """Whether it holds at this age; it does where the age is not known.
+
+        >>> cap = Cap(period_h=24, cap_ul=1000, age_max_d=28)
+        >>> cap.is_for(24 * 28 - 1), cap.is_for(24 * 28), cap.is_for(None)
+        (True, False, True)
+        """
+        if age_h is None:
+            return True
+        return 24 * self.age_min_d <= age_h and (self.age_max_d is None or age_h < 24 * self.age_max_d)
+
+    @property
+    def is_of_ages(self) -> bool:
+        """Whether it holds at some ages only."""
+        return self.age_min_d > 0 or self.age_max_d is not None
 
     def __post_init__(self) -> None:
+        _check_ages(self.age_min_d, self.age_max_d)
         if (
             self.percent_of_tbv is None
             and self.ul_per_kg is None
@@ -127,13 +150,18 @@ class Cap(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
 
 
 class SamplingLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One policy of how much blood may be taken; every cap must hold."""
+    """One policy of how much blood may be taken; every cap must hold, each over its own period.
+
+    A shipped one has marks; a site's own has none, and rests on the site. Where a site's own names a `program`, such as
+    a study, it holds for patients with that flag, beside the limit that the site chose.
+    """
 
     key: str
     name: str
     for_whom: str
     caps: Annotated[tuple[Cap, ...], msgspec.Meta(min_length=1)]
-    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+    marks: tuple[Mark, ...] = ()
+    program: str | None = None
     weight_min_g: Positive | None = None
     draws_per_week: Positive | None = None
     own_blood_volume: tuple[WeightVolume, ...] = ()
@@ -331,6 +359,9 @@ def load_sampling_limits(table: Mapping[str, Any], *, file: str) -> Mapping[str,
         key: shape({"key": key, **entry}, SamplingLimit, file=file, entry=key)
         for key, entry in entries(table, file=file)
     }
+    for key, limit in found.items():
+        if not limit.marks:
+            raise FactsError("found no marks; expected one at least; say what it rests on", where=f"{file} [{key}]")
     check_marks_of(found, file=file)
     return MappingProxyType(found)
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import msgspec
 
+from cubital.facts import SamplingLimit
 from cubital.model.centrifuge import Centrifuge
 from cubital.model.test import Panel, Test
 from cubital.model.tube import TubeKind
@@ -31,7 +32,8 @@ class Planning(msgspec.Struct, frozen=True, kw_only=True):
     """The site's policy for planning.
 
     `hematocrit` None takes the shipped default by age and sex. `blood_limit` is the key of a
-    sampling limit, or None for no limit. `share_benches` are groups of benches that share a tube.
+    sampling limit, shipped or the site's own, or None for no limit. `share_benches` are groups of benches that
+    share a tube.
     `near_limit_percent` of the limit is where blood comes before liked kinds; `reserve_percent` of every test's volume
     is kept for a repeat where blood is not short. `line_discard` says what becomes of the blood that clears a line.
     `whole_blood_tests` are what the gas analyzer measures beside gases. `travel_min` is how long tubes travel by place
@@ -59,6 +61,8 @@ class Planning(msgspec.Struct, frozen=True, kw_only=True):
 class Site(msgspec.Struct, frozen=True, kw_only=True):
     """One site's whole truth. Tables are keyed as in its files, in file order.
 
+    `limits` are the blood limits that the site wrote itself, in the record of the shipped ones and without marks.
+
     `time_zone` is the name of the zone that the site's clocks show; instants inside are in UTC all
     the same.
     """
@@ -72,4 +76,5 @@ class Site(msgspec.Struct, frozen=True, kw_only=True):
     names: Mapping[str, str] = {}
     centrifuges: tuple[Centrifuge, ...] = ()
     ambiguous: Mapping[str, tuple[str, ...]] = {}
+    limits: Mapping[str, SamplingLimit] = {}
     unread: tuple[str, ...] = ()

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from fractions import Fraction
 
 import msgspec
 
+from cubital.facts import flag_word
 from cubital.model import Patient, Reason, Site
 from cubital.planning.patient import PRETERM, Limit, age_class, planning_hematocrit, sampling_limit
 
@@ -30,7 +32,10 @@ class Bedside:
         self._site = site
         self._by_likeness: dict[tuple[int, str | None], AssumedHematocrit] = {}
         self._by_value: dict[tuple[int, int, bool], AssumedHematocrit] = {}
-        self._limits: dict[tuple[int, str | None, int | None, int | None, bool], Limit] = {}
+        self._limits: dict[object, Limit] = {}
+        ages_d = {age for limit in site.limits.values() for cap in limit.caps for age in (cap.age_min_d, cap.age_max_d)}
+        self._turns_h = sorted(24 * age for age in ages_d if age)
+        self._programs = frozenset(limit.program for limit in site.limits.values() if limit.program is not None)
 
     def hematocrit(self, patient: Patient) -> AssumedHematocrit:
         """The patient's own hematocrit, else the site's or the shipped one for age and sex."""
@@ -55,12 +60,19 @@ class Bedside:
 
     def limit(self, patient: Patient) -> Limit:
         """The site's blood limit for this patient."""
-        key = (
+        key: object = (
             age_class(patient.age_h), patient.sex, patient.weight_g, patient.height_mm, PRETERM in patient.flags,
         )  # fmt: skip
+        if self._turns_h or self._programs or patient.recorded:
+            key = (key, self._of_own_limits(patient), patient.recorded, patient.recorded and patient.drawn_ul)
         found = self._limits.get(key)
         if found is None:
             if len(self._limits) >= _KEPT:
                 self._limits.clear()
             found = self._limits[key] = sampling_limit(patient, self._site)
         return found
+
+    def _of_own_limits(self, patient: Patient) -> object:
+        """What of the patient's age and flags changes which of the site's own caps hold."""
+        turn = -1 if patient.age_h is None else bisect_right(self._turns_h, patient.age_h)
+        return turn, self._programs.intersection(map(flag_word, patient.flags))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from fractions import Fraction
 from functools import cache
 
@@ -65,12 +65,17 @@ def may_warn(test: Test) -> bool:
     return bool((test.timed is not None and test.moment is None) or test.cautions or "fasting" in test.handling)
 
 
-def from_patient(circumstances: Circumstances) -> list[Caution]:
-    """What the patient's flags ask, and what of the order was not understood."""
+def from_patient(circumstances: Circumstances, programs: Container[str | None] = ()) -> list[Caution]:
+    """What the patient's flags ask, and what of the order was not understood.
+
+    `programs` are flags that only say which of the site's own limits hold.
+    """
     found = []
     known = facts.flags()
     for flag in circumstances.flags:
         key = known_flag(flag)
+        if key is None and facts.flag_word(flag) in programs:
+            continue
         if key is None:
             found.append(caution_of("warn", f"flag {flag!r} is not known here: read it and act on it"))
         else:
@@ -81,7 +86,7 @@ def from_patient(circumstances: Circumstances) -> list[Caution]:
 
 def known_flag(flag: str) -> str | None:
     """The key of a flag by its key or another spelling; None where it is not known."""
-    return _spellings().get(flag.strip().casefold().replace(" ", "-").replace("_", "-"))
+    return _spellings().get(facts.flag_word(flag))
 
 
 @cache
@@ -236,6 +241,7 @@ def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int
     else:
         if limit.missing is not None:
             found.append(caution_of("warn", f"the blood limit was checked in part: {limit.missing}"))
+        found += [caution_of("note", text) for text in limit.unchecked]
         total_ul = all_blood_ul + order.patient.drawn_ul
         if total_ul == limit.limit_ul:
             found.append(caution_of("warn", "this draw reaches the blood limit: nothing more today"))

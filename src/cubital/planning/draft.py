@@ -84,6 +84,7 @@ class Drafter:
         self.site = site
         self._stands = stands
         self._tubing = TubingMaker(Wishes(site), node_limit=node_limit)
+        self._programs = frozenset(limit.program for limit in site.limits.values())
         self._notable = frozenset(key for key, test in site.tests.items() if cautions.may_warn(test))
 
     def draft(self, circumstances: Circumstances, asked: Sequence[Asked], aim: Aim) -> PlanDraft:
@@ -118,7 +119,7 @@ class Drafter:
         found = [
             *cautions.from_unplaced(unplaced),
             *cautions.from_cultures(wanted, allotted.cultures),
-            *cautions.from_patient(circumstances),
+            *cautions.from_patient(circumstances, self._programs),
             *cautions.from_tests(notable, self.site, circumstances),
             *cautions.from_tubes(tubes, circumstances, self.site, is_urgent=all(a.priority == 0 for a in asked)),
             *(cautions.from_travel(asked, stand.shelf, self.site) if circumstances.travel_min is not None else ()),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from decimal import Decimal
+from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache
 from typing import NamedTuple
@@ -11,6 +11,7 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.chemistry.blood_volume import body_mass_index, by_weight_and_length_ul, lemmens_ul, nadler_ul
 from cubital.model import Patient, Reason, Site
+from cubital.planning.caps import Held, cap_ul, earlier_ul, period_text, periods_h, policies_for
 from cubital.units import age_text, millilitres_text
 
 PRETERM = "preterm"
@@ -24,13 +25,15 @@ class Limit(NamedTuple):
     """The most blood this draw and what came before it in the period may take, and why.
 
     `limit_ul` and `blood_volume_ul` are None where they cannot be worked out. `missing` says why not, or
-    which caps of the policy were not checked beside the limit that was.
+    which caps of the policy were not checked beside the limit that was. `unchecked` says which caps that the site
+    wrote itself ask for blood drawn before that is not known.
     """
 
     limit_ul: int | None
     blood_volume_ul: int | None
     reasons: tuple[Reason, ...]
     missing: str | None
+    unchecked: tuple[str, ...] = ()
 
 
 def age_class(age_h: int | None) -> int:
@@ -85,51 +88,111 @@ def is_child(patient: Patient) -> bool:
 def sampling_limit(patient: Patient, site: Site) -> Limit:
     """The site's blood limit for this patient, by the lowest blood volume that any source gives.
 
-    Volumes are rounded down. The limit holds for all caps of the policy, each over its own period.
+    All caps of the site's limit and of the patient's programs hold, each over its own period. What the record has of a
+    longer period before the shortest one is taken off the longer cap, so that the least of them is what may be drawn in
+    the shortest period. Volumes are rounded down.
     """
-    key = site.planning.blood_limit
-    if key is None:
-        return Limit(None, blood_volume_ul(patient), (), "the site has chosen no blood limit")
-    policy = facts.sampling_limits()[key]
-    volume_ul = blood_volume_ul(patient, own=policy.own_blood_volume)
-    amounts: list[int] = []
-    missing = None
-    for cap in policy.caps:
-        if cap.cap_ul is not None:
-            amounts.append(cap.cap_ul)
-        if cap.ul_per_kg is None and cap.percent_of_tbv is None and not cap.by_weight:
-            continue
-        if patient.weight_g is None or volume_ul is None:
-            missing = "the weight is not known"
-            continue
-        if cap.ul_per_kg is not None:
-            amounts.append(cap.ul_per_kg * patient.weight_g // 1000)
-        if cap.percent_of_tbv is not None:
-            percent, per = _ratio(cap.percent_of_tbv)
-            amounts.append(percent * volume_ul // (100 * per))
-        for row in cap.by_weight:
-            if row.weight_max_g is None or patient.weight_g <= row.weight_max_g:
-                amounts.append(row.cap_ul)
-                break
-    if policy.weight_min_g is not None and (patient.weight_g or 0) < policy.weight_min_g:
-        missing = f"{policy.name} is for {policy.for_whom}; this weight is below that or not known"
-        return Limit(None, volume_ul, (), missing)
-    if not amounts:
-        return Limit(None, volume_ul, (), missing)
-    limit_ul = min(amounts)
-    text = f"Limit {millilitres_text(limit_ul)} mL by {policy.name}"
+    policies = policies_for(patient, site)
+    if not policies:
+        chosen = site.planning.blood_limit
+        why = "the site has chosen no blood limit" if chosen is None else f"the site has no blood limit {chosen!r}"
+        return Limit(None, blood_volume_ul(patient), _recorded_reasons(patient), why)
+    volumes_ul = [blood_volume_ul(patient, own=policy.own_blood_volume) for policy in policies]
+    volume_ul = min((volume for volume in volumes_ul if volume is not None), default=None)
+    fitting, missing = _fitting(policies, patient)
+    held, is_known = _held(fitting, dict(zip((p.key for p in policies), volumes_ul, strict=True)), patient)
+    missing += [] if is_known else ["the weight is not known"]
+    why_missing = "; ".join(dict.fromkeys(missing)) or None
+    if not held:
+        return Limit(None, volume_ul, _recorded_reasons(patient), why_missing)
+    binding = min(held, key=lambda one: one.left_ul)
+    shortest_h = min(one.cap.period_h for one in held)
+    unchecked = {_unchecked_words(one, shortest_h): not one.policy.marks for one in held if not one.is_checked}
+    reasons = (
+        _limit_reason(binding, held, volume_ul, shortest_h),
+        *_recorded_reasons(patient),
+        *(Reason(about="plan", text=text, basis="computed", sources=()) for text in unchecked),
+    )
+    of_own = tuple(text for text, is_own in unchecked.items() if is_own)
+    return Limit(binding.left_ul, volume_ul, reasons, why_missing, of_own)
+
+
+def _fitting(
+    policies: tuple[facts.SamplingLimit, ...], patient: Patient
+) -> tuple[list[facts.SamplingLimit], list[str]]:
+    """The policies that are for a patient of this weight and age, and why the others are not."""
+    fitting, missing = [], []
+    for policy in policies:
+        if policy.weight_min_g is not None and (patient.weight_g or 0) < policy.weight_min_g:
+            missing.append(f"{policy.name} is for {policy.for_whom}; this weight is below that or not known")
+        elif not any(cap.is_for(patient.age_h) for cap in policy.caps):
+            missing.append(f"{policy.name} has no cap for this age")
+        else:
+            fitting.append(policy)
+            if patient.age_h is None and any(cap.is_of_ages for cap in policy.caps):
+                missing.append(f"the age is not known: the caps of every age of {policy.name} were held")
+    return fitting, missing
+
+
+def _held(
+    policies: list[facts.SamplingLimit], volumes_ul: Mapping[str, int | None], patient: Patient
+) -> tuple[list[Held], bool]:
+    """Every cap that holds and can be worked out, and whether all of every one could be."""
+    shortest_h = min(periods_h(policies, patient.age_h), default=0)
+    held, is_known = [], True
+    for policy in policies:
+        for cap in policy.caps:
+            if not cap.is_for(patient.age_h):
+                continue
+            amount_ul, is_whole = cap_ul(cap, patient.weight_g, volumes_ul[policy.key])
+            is_known = is_known and is_whole
+            if amount_ul is None:
+                continue
+            before_ul = earlier_ul(patient, cap.period_h, shortest_h)
+            is_checked = cap.period_h == shortest_h or before_ul is not None
+            held.append(Held(policy, cap, amount_ul, before_ul or 0, is_checked))
+    return held, is_known
+
+
+def _limit_reason(binding: Held, held: list[Held], volume_ul: int | None, shortest_h: int) -> Reason:
+    policy = binding.policy
+    text = f"Limit {millilitres_text(binding.left_ul)} mL by {policy.name}"
+    if binding.earlier_ul:
+        text += (
+            f": {millilitres_text(binding.amount_ul)} mL in {period_text(binding.cap.period_h)}, less "
+            f"{millilitres_text(binding.earlier_ul)} mL drawn before the last {period_text(shortest_h)}"
+        )
+    others = dict.fromkeys(one.policy.name for one in held if one.policy.key != policy.key)
+    if others:
+        text += f"; beside it {', '.join(others)}"
     if volume_ul is not None:
         text += f"; blood volume taken as {millilitres_text(volume_ul)} mL, the lowest that any source gives"
+    if not policy.marks:
+        return Reason(about="plan", text=text, basis="site", sources=())
     mark = policy.marks[0]
-    return Limit(
-        limit_ul, volume_ul, (Reason(about="plan", text=text, basis=mark.basis, sources=(mark.source,)),), missing
+    return Reason(about="plan", text=text, basis=mark.basis, sources=(mark.source,))
+
+
+def _unchecked_words(one: Held, shortest_h: int) -> str:
+    return (
+        f"{one.policy.name}: {millilitres_text(one.amount_ul)} mL in {period_text(one.cap.period_h)} were held against "
+        f"this draw and the last {period_text(shortest_h)} alone; what was drawn before that is not known"
     )
 
 
-@cache
-def _ratio(number: Decimal) -> tuple[int, int]:
-    """This number as numerator and denominator, for exact whole-number arithmetic."""
-    return number.as_integer_ratio()
+def _recorded_reasons(patient: Patient) -> tuple[Reason, ...]:
+    """What the record has of this patient's blood, and what was said of it where that is another amount."""
+    if not patient.recorded:
+        return ()
+    shortest = min(patient.recorded, key=lambda row: row.period_h)
+    found = f"{millilitres_text(shortest.volume_ul)} mL in the last {period_text(shortest.period_h)}"
+    record = "the record of specimens, where blood that was thrown away first does not stand"
+    if patient.drawn_ul == shortest.volume_ul:
+        text = f"drawn before: {found} by {record}"
+    else:
+        said = millilitres_text(patient.drawn_ul)
+        text = f"drawn before: {said} mL as it was said, which is taken; {found} by {record}"
+    return (Reason(about="plan", text=text, basis="computed", sources=()),)
 
 
 def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = ()) -> int | None:

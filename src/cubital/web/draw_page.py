@@ -143,10 +143,15 @@ def _form(visit: Visit) -> dict[str, Any]:
         "sexes": SEXES,
         "accesses": [(key, facts.accesses()[key].name) for key in ACCESSES],
         "objectives": [(key, OBJECTIVE_WORDS[key]) for key in OBJECTIVES],
-        "flags": [(key, key.replace("-", " ")) for key in facts.flags()],
+        "flags": [(key, key.replace("-", " ")) for key in (*facts.flags(), *_programs(visit))],
         "carried": CARRIED,
         "example": EXAMPLE,
     }
+
+
+def _programs(visit: Visit) -> list[str]:
+    """The flags by which the site's own limits are of a program."""
+    return list(dict.fromkeys(one.program for one in visit.desk.site.limits.values() if one.program is not None))
 
 
 def shown_of(answer: Answer) -> dict[str, Any]:

@@ -228,7 +228,8 @@ def _options(visit: Visit) -> dict[str, Any]:
         "accesses": [(key, facts.accesses()[key].name) for key in ACCESSES], "most_sizes": MOST_SIZES,
         "additives": [(key, facts.additives()[key].name) for key in ADDITIVES], "uses": USES,
         "policies": [(key, one.name) for key, one in facts.order_policies().items() if key != "skin-puncture"],
-        "limits": [(key, one.name) for key, one in facts.sampling_limits().items()] + [(NO_LIMIT, "no limit")],
+        "limits": [(key, one.name) for key, one in (*site.limits.items(), *facts.sampling_limits().items())]
+        + [(NO_LIMIT, "no limit")],
         "moments": [(key, one.name) for key, one in facts.moments().items() if not one.draws],
         "anchors": list(facts.anchors()), "subjects": [(key, one.name) for key, one in facts.subjects().items()],
         "objectives": OBJECTIVES, "most_steps": MOST_STEPS, "ranks": RANKS,

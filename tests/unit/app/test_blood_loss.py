@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime
 import json
 
+import msgspec
 import pytest
 
+from cubital import facts
 from cubital.app.blood_loss import BloodReport, DrawnBlood, DrawnTube, blood_document, blood_report
 from cubital.app.wiring import open_site
 from cubital.errors import OrderError
@@ -74,6 +76,15 @@ def test_loss_adds_up_over_days_and_a_limit_that_is_passed_says_when() -> None:
     assert month.heaviest_ul == 50_000
     assert month.allowed_ul == 35_000
     assert (month.from_, month.to) == (draws[0].at, draws[-1].at)
+
+
+def test_a_limit_of_the_site_s_own_is_held_at_its_ages() -> None:
+    caps = (facts.Cap(period_h=24, ul_per_kg=3000, age_max_d=28), facts.Cap(period_h=672, cap_ul=50_000))
+    own = facts.SamplingLimit(key="unit", name="unit", for_whom="newborns", caps=caps)
+    site = msgspec.structs.replace(SITE, limits={"unit": own})
+    assert [cap.allowed_ul for cap in blood_report(CHILD, site, limit="unit").caps] == [50_000]
+    newborn = Patient(age_h=240, weight_g=3000)
+    assert [cap.allowed_ul for cap in blood_report(newborn, site, limit="unit").caps] == [9000, 50_000]
 
 
 def test_draws_may_be_given_in_any_order() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 
+import msgspec
 import pytest
 
 from cubital import facts
@@ -11,6 +12,7 @@ from cubital.app.draws import plan_order
 from cubital.app.explanation import Explanation, basis_words, citations, explanation_document
 from cubital.app.kind_explanation import HARMS, MIXING, PLACES
 from cubital.app.plan_explanation import explain_words, proof_words, reasons_of
+from cubital.app.subject_explanation import explain_subject
 from cubital.app.wiring import open_site
 from cubital.errors import AmbiguousTest, UnknownTest
 from cubital.model import Ask, Order, Patient
@@ -65,6 +67,19 @@ def test_every_order_of_draw_and_every_limit_is_explained(key: str) -> None:
     told = told_of(key)[0]
     assert told.subject == key
     assert all(line.rests_on for section in told.sections for line in section.statements)
+
+
+def test_a_limit_of_the_site_is_explained_with_its_ages_its_program_and_no_source() -> None:
+    caps = (facts.Cap(period_h=672, ul_per_kg=3000, age_max_d=28), facts.Cap(period_h=24, cap_ul=2000, age_min_d=28))
+    limit = facts.SamplingLimit(key="Unit", name="unit", for_whom="newborns", program="iron-study", caps=caps)
+    (told,) = explain_subject("Unit", msgspec.structs.replace(DEMO, limits={"Unit": limit}))
+    lines = [line for section in told.sections for line in section.statements]
+    assert [line.text for line in lines] == [
+        "newborns", "holds beside the site's limit for a patient with the flag iron-study",
+        "in 28 d, from 0 d of age to under 28 d, the least of: 3 mL/kg",
+        "in 24 h, from 28 d of age on, the least of: 2 mL",
+    ]  # fmt: skip
+    assert {line.rests_on for line in lines} == {"this site's own file"}
 
 
 @pytest.mark.parametrize("key", [*sorted(DEMO.tests), *sorted(DEMO.panels)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 from cubital.errors import AmbiguousTest, SiteError
 from cubital.exchange.demo_folder import demo_folder
 from cubital.exchange.site_folder import read_site, read_site_with_findings
+from cubital.facts import Cap, WeightCap
 from cubital.model import Accept, Placing, Site
 from cubital.planning.directory import Directory
 
@@ -183,6 +185,55 @@ def test_a_kind_takes_over_what_it_leaves_out_from_the_shipped_kind_of_its_key(t
     assert site.kinds["edta"].accesses is None
     assert site.kinds["serum"].dead_volume_ul == {}
     assert site.kinds["serum"].basis == "site"
+
+
+def test_a_blood_limit_of_the_site_is_read_as_a_shipped_one_and_may_be_chosen(tmp_path: Path) -> None:
+    site = read(
+        tmp_path,
+        site="""
+        [planning]
+        blood_limit = "nicu"
+        [limits.nicu]
+        name = "newborn unit"
+        for_whom = "newborns of the unit"
+        weight_min_kg = 0.4
+        caps = [
+            {period_h = 24, ml_per_kg = 2.5, ml = 10, age_max_d = 28},
+            {period_weeks = 4, percent_of_tbv = 7.5, age_min_d = 28},
+            {period_h = 24, by_weight = [{weight_max_kg = 1.5, ml = 3}, {ml = 5}]},
+        ]
+        [limits.heart]
+        for_whom = "children of the study"
+        program = "Heart study"
+        caps = [{period_h = 24, ml = 4}]
+        """,
+    )
+    nicu, heart = site.limits["nicu"], site.limits["heart"]
+    assert site.planning.blood_limit == "nicu"
+    assert (nicu.name, nicu.for_whom) == ("newborn unit", "newborns of the unit")
+    assert (nicu.weight_min_g, nicu.marks) == (400, ())
+    assert nicu.caps == (
+        Cap(period_h=24, ul_per_kg=2500, cap_ul=10_000, age_max_d=28),
+        Cap(period_h=672, percent_of_tbv=Decimal("7.5"), age_min_d=28),
+        Cap(period_h=24, by_weight=(WeightCap(cap_ul=3000, weight_max_g=1500), WeightCap(cap_ul=5000))),
+    )
+    assert (heart.name, heart.program) == ("heart", "heart-study")
+
+
+def test_a_percentage_of_ten_is_the_most_that_a_cap_may_say(tmp_path: Path) -> None:
+    text = '[limits.a]\nfor_whom = "x"\ncaps = [{{period_h = 24, percent_of_tbv = {percent}}}]\n'
+    assert read(tmp_path, site=text.format(percent="10")).limits["a"].caps[0].percent_of_tbv == 10
+    with pytest.raises(SiteError, match=r"found 10\.1; expected percent of the blood volume, above 0 and at most 10"):
+        read(tmp_path, site=text.format(percent="10.1"))
+
+
+def test_a_limit_that_is_chosen_and_faulty_is_told_of_once(tmp_path: Path) -> None:
+    text = '[planning]\nblood_limit = "a"\n[limits.a]\nfor_whom = "x"\ncaps = []\n'
+    with pytest.raises(SiteError) as caught:
+        read(tmp_path, site=text)
+    assert len(caught.value.findings) == 1
+    with pytest.raises(SiteError, match=r'blood_limit: found "b"; expected one of .*, a, none'):
+        read(tmp_path, site=text.replace('"a"', '"b"', 1).replace("[]", "[{period_h = 24, ml = 3}]"))
 
 
 def test_a_policy_is_read_and_what_it_leaves_out_is_shipped(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterable
 from fractions import Fraction
 
 from cubital.facts import ByWeightAndLength, Cap, SamplingLimit, blood_volumes, sampling_limits
@@ -96,27 +97,58 @@ def _check_limit(plan: Plan, order: Order, site: Site, all_blood_ul: int) -> lis
         findings.append(
             f"{all_blood_ul} uL is drawn and {order.patient.drawn_ul} uL was; the limit is {limit_ul} uL"
         )
-    key = site.planning.blood_limit
-    if key is None:
+    chosen = site.planning.blood_limit
+    if chosen is not None and chosen not in site.limits and chosen not in sampling_limits():
+        return [*findings, f"there is no blood limit {chosen!r}"]
+    policies = _policies(order.patient, site)
+    if not policies:
         return findings
-    policy = sampling_limits().get(key)
-    if policy is None:
-        return [*findings, f"there is no blood limit {key!r}"]
-    most_ul = loosest_limit_ul(policy, order.patient)
+    names = " and ".join(policy.key for policy in policies)
+    most_ul = loosest_limit_ul(policies, order.patient)
     if most_ul is not None and limit_ul is None:
-        findings.append(f"the patient's limit by {key} can be worked out and the plan has none")
+        findings.append(f"the patient's limit by {names} can be worked out and the plan has none")
     if most_ul is not None and limit_ul is not None and limit_ul > most_ul:
-        findings.append(f"the limit of {limit_ul} uL is above {most_ul} uL, the most that {key} can allow")
+        findings.append(f"the limit of {limit_ul} uL is above {most_ul} uL, the most that {names} can allow")
     return findings
 
 
-def loosest_limit_ul(policy: SamplingLimit, patient: Patient) -> int | None:
-    """The most that any source of blood volume lets this policy allow in a day; None where unknown.
+def _policies(patient: Patient, site: Site) -> list[SamplingLimit]:
+    """The site's limit, and those of its own that are of a program the patient's flags name."""
+    everything = {**sampling_limits(), **site.limits}
+    flags = {"".join("-" if c in " _" else c for c in flag.strip().casefold()) for flag in patient.flags}
+    keys = [key for key in (site.planning.blood_limit,) if key in everything]
+    keys += [key for key, limit in site.limits.items() if limit.program in flags and key not in keys]
+    return [everything[key] for key in keys if key is not None]
 
-    A plan that takes the lowest source stays under it; one above it has taken more than any source.
+
+def loosest_limit_ul(policies: Iterable[SamplingLimit], patient: Patient) -> int | None:
+    """The most that any source of blood volume lets these policies allow in their shortest period; None where unknown.
+
+    A plan that takes the lowest source stays under it; one above it has taken more than any source. Caps of ages hold
+    at theirs, all of them where the age is not known; of a longer period what the record has of it before is gone.
     """
-    amounts = [amount for cap in policy.caps for amount in _amounts_of(cap, policy, patient)]
+    weight_g, age_h = patient.weight_g, patient.age_h
+    caps = [
+        (cap, policy)
+        for policy in policies
+        if policy.weight_min_g is None or (weight_g is not None and weight_g >= policy.weight_min_g)
+        for cap in policy.caps
+        if age_h is None or cap.age_min_d * 24 <= age_h < (age_h + 1 if cap.age_max_d is None else cap.age_max_d * 24)
+    ]
+    shortest_h = min((cap.period_h for cap, _ in caps), default=0)
+    amounts = [
+        max(Fraction(0), amount - _before_ul(patient, cap.period_h, shortest_h))
+        for cap, policy in caps
+        for amount in _amounts_of(cap, policy, patient)
+    ]
     return min((amount.numerator // amount.denominator for amount in amounts), default=None)
+
+
+def _before_ul(patient: Patient, period_h: int, shortest_h: int) -> int:
+    """What the record has of a period and not of the shortest one."""
+    whole = [row.volume_ul for row in patient.recorded if row.period_h == period_h]
+    last = [row.volume_ul for row in patient.recorded if row.period_h == shortest_h]
+    return max(0, whole[0] - last[0]) if whole and last else 0
 
 
 def _amounts_of(cap: Cap, policy: SamplingLimit, patient: Patient) -> list[Fraction]:

@@ -8,12 +8,13 @@ from fractions import Fraction
 import pytest
 from msgspec.structs import replace
 
-from cubital.facts import sampling_limits
+from cubital.facts import Cap, SamplingLimit, sampling_limits
 from cubital.model import (
     Ask,
     Order,
     Patient,
     Plan,
+    Recorded,
     Tube,
     Unplaced,
 )
@@ -201,7 +202,7 @@ def test_the_largest_blood_volume_of_the_age_bounds_the_limit(age_h: int | None,
     """5 % of 3 kg x 105, 87 and 80 mL/kg, the highest of the sources to 30 days, to a year and after."""
     site = with_planning(blood_limit="howie-2011-max")
     order = replace(ORDER, patient=Patient(weight_g=3000, age_h=age_h))
-    assert loosest_limit_ul(sampling_limits()["howie-2011-max"], order.patient) == most_ul
+    assert loosest_limit_ul([sampling_limits()["howie-2011-max"]], order.patient) == most_ul
     findings = verify(with_limit(SOUND, most_ul + 1), order, site)
     assert (
         f"the limit of {most_ul + 1} uL is above {most_ul} uL, the most that howie-2011-max can allow"
@@ -214,25 +215,60 @@ def test_the_formula_by_weight_and_length_bounds_the_limit_under_two_years(age_h
     """2.5 % of 10 ^ (0.7891 + 0.004132 x 105 + 1.8117) = 1083.08 mL at 10 kg, and of 80 mL/kg from two years on."""
     policy = sampling_limits()["feinstein-ill"]
     patient = Patient(weight_g=10_000, age_h=age_h, height_mm=1050)
-    assert abs((loosest_limit_ul(policy, patient) or 0) - most_ul) <= 1
+    assert abs((loosest_limit_ul([policy], patient) or 0) - most_ul) <= 1
 
 
 @pytest.mark.parametrize(("weight_g", "most_ul"), [(2000, 5000), (2001, 4002)])
 def test_a_policys_own_blood_volume_changes_at_its_weight(weight_g: int, most_ul: int) -> None:
     """2.5 % of 2 kg x 100 mL/kg, and of 2.001 kg x 80 mL/kg."""
     patient = Patient(weight_g=weight_g, age_h=3 * 8766)
-    assert loosest_limit_ul(sampling_limits()["hospital-2-5-percent"], patient) == most_ul
+    assert loosest_limit_ul([sampling_limits()["hospital-2-5-percent"]], patient) == most_ul
 
 
 def test_a_limit_in_millilitres_alone_needs_no_weight() -> None:
-    assert loosest_limit_ul(sampling_limits()["cfr-46-110-adult"], Patient()) == 550_000
-    assert loosest_limit_ul(sampling_limits()["howie-2011-max"], Patient()) is None
+    alone = SamplingLimit(key="own", name="own", for_whom="all", caps=(Cap(period_h=24, cap_ul=9000),))
+    assert loosest_limit_ul([alone], Patient()) == 9000
+    assert loosest_limit_ul([sampling_limits()["howie-2011-max"]], Patient()) is None
+
+
+@pytest.mark.parametrize(("weight_g", "most_ul"), [(None, None), (49_899, None), (49_900, 550_000)])
+def test_a_limit_from_a_weight_on_bounds_nobody_below_it(weight_g: int | None, most_ul: int | None) -> None:
+    assert loosest_limit_ul([sampling_limits()["cfr-46-110-adult"]], Patient(weight_g=weight_g)) == most_ul
+
+
+def test_the_strictest_of_several_limits_bounds_and_each_over_its_own_period() -> None:
+    """9 mL a day of one, and 20 mL in 4 weeks of the other, of which the record has 25 - 8 = 17 before the last day."""
+    day = SamplingLimit(key="day", name="day", for_whom="all", caps=(Cap(period_h=24, cap_ul=9000),))
+    weeks = SamplingLimit(key="weeks", name="weeks", for_whom="all", caps=(Cap(period_h=672, cap_ul=20_000),))
+    assert loosest_limit_ul([day, weeks], Patient()) == 9000
+    recorded = (Recorded(period_h=24, volume_ul=8000), Recorded(period_h=672, volume_ul=25_000))
+    assert loosest_limit_ul([day, weeks], Patient(recorded=recorded)) == 3000
+    spent = (Recorded(period_h=24, volume_ul=0), Recorded(period_h=672, volume_ul=25_000))
+    assert loosest_limit_ul([day, weeks], Patient(recorded=spent)) == 0
+
+
+@pytest.mark.parametrize(("age_h", "most_ul"), [(24 * 28 - 1, 2000), (24 * 28, 5000), (None, 2000)])
+def test_a_cap_of_an_age_bounds_at_that_age_and_where_the_age_is_not_known(age_h: int | None, most_ul: int) -> None:
+    caps = (Cap(period_h=24, cap_ul=2000, age_max_d=28), Cap(period_h=24, cap_ul=5000, age_min_d=28))
+    own = SamplingLimit(key="unit", name="unit", for_whom="newborns", caps=caps)
+    assert loosest_limit_ul([own], Patient(age_h=age_h)) == most_ul
+
+
+def test_a_plan_over_the_limit_of_a_program_is_found_where_the_flag_says_so() -> None:
+    study = SamplingLimit(
+        key="study", name="study", for_whom="its patients", program="heart-study", caps=(Cap(period_h=24, cap_ul=100),)
+    )
+    site = replace(SITE, limits={"study": study})
+    enrolled = replace(ORDER, patient=Patient(flags=("Heart study",)))
+    plan = with_limit(SOUND, 16_000)
+    assert verify(plan, ORDER, site) == ()
+    expect("is above 100 uL, the most that hospital-2-5-percent and study can allow", plan, enrolled, site)
 
 
 def test_the_weight_row_without_an_upper_end_is_for_everyone_above() -> None:
     patient = Patient(weight_g=200_000, age_h=40 * 8766, height_mm=2000)
     by_table = sampling_limits()["michigan-3-month"]
-    assert loosest_limit_ul(by_table, patient) == 450_000
+    assert loosest_limit_ul([by_table], patient) == 450_000
 
 
 def test_a_spent_limit_leaves_nothing_to_draw() -> None:

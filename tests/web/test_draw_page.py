@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import html
 import re
 
@@ -11,9 +12,12 @@ from msgspec.structs import replace
 from cubital.app.accounts import Accounts
 from cubital.app.draws import plan_order
 from cubital.app.record import SpecimenRecord
+from cubital.app.taking import Takings
 from cubital.app.wiring import order_of_words
 from cubital.facts import Cap, SamplingLimit
 from cubital.model import Site
+from cubital.model.record import Step
+from cubital.model.specimen import Collected
 from cubital.web.application import make_application
 from cubital.web.desk import Desk
 from tests.web.conftest import TODAY, Browser
@@ -195,3 +199,57 @@ def test_a_program_of_the_site_s_own_limits_is_offered_as_a_flag_and_its_limit_h
     assert 'value="iron-study"' in browser.text
     browser.post("/draw", {"tests": "CBC", "age": "40", "weight_kg": "70", "flag": ["iron-study"]}, **PARTIAL)
     assert "limit of 1.3 mL" in text_of(browser)
+
+
+def kept_tube(record: SpecimenRecord, draw_ul: int) -> None:
+    """One tube of an invented patient, drawn on the day of these tests."""
+    event = Collected(
+        key="INV-1/collected", specimen="INV-1", at=datetime.datetime(2026, 11, 25, 6, tzinfo=datetime.UTC),
+        by="collector", station="ward", patient="invented-7", kind="edta", additive="k2-edta", gel=False,
+        matrix="whole-blood", draw_ul=draw_ul, usable_ul=draw_ul, tests=("complete-blood-count",),
+    )  # fmt: skip
+    record.append(Step(event=event, expected=0))
+
+
+FORM = {"tests": "K", "age": "2", "age_unit": "a", "weight_kg": "10"}
+
+
+def test_an_earlier_tube_of_the_patient_brings_the_blood_on_record_and_nothing_of_whose_it_is(
+    collector: Browser, record: SpecimenRecord
+) -> None:
+    kept_tube(record, 16_000)
+    collector.post("/draw", {**FORM, "earlier": " INV-1 "})
+    assert "16 mL drawn before" in text_of(collector)
+    assert "by the record of specimens" in text_of(collector)
+    assert "invented-7" not in collector.text
+    assert 'name="earlier" maxlength="200" value=" INV-1 "' in collector.text
+    collector.post("/draw", {**FORM, "earlier": "INV-1", "drawn_ml": "3"}, **PARTIAL)
+    assert "3 mL as it was said, which is taken; 16 mL in the last 24 h by the record" in text_of(collector)
+
+
+def test_what_is_no_tube_on_record_is_refused_and_not_said_again(collector: Browser, record: SpecimenRecord) -> None:
+    kept_tube(record, 16_000)
+    collector.post("/draw", {**FORM, "earlier": "invented-7"})
+    assert "found no such tube on record" in text_of(collector)
+    assert "invented-7" not in collector.text
+
+
+def test_those_who_learn_are_shown_nothing_of_the_record(browser: Browser, record: SpecimenRecord) -> None:
+    kept_tube(record, 16_000)
+    browser.sign_in("student")
+    assert 'name="earlier"' not in browser.text
+    browser.post("/draw", {**FORM, "earlier": "INV-1"}, **PARTIAL)
+    assert "16 mL" not in text_of(browser)
+    assert "limit of 17.5 mL" in text_of(browser)
+
+
+def test_a_draw_is_taken_in_hand_with_the_blood_on_record(
+    collector: Browser, record: SpecimenRecord, takings: Takings
+) -> None:
+    kept_tube(record, 15_000)
+    collector.post("/draw", {**FORM, "earlier": "INV-1"})
+    key = re.search(r'name="key" value="([^"]+)"', collector.text)
+    assert key is not None
+    collector.post("/take", {**FORM, "earlier": "INV-1", "key": key[1]})
+    ((taking, _),) = takings.waiting()
+    assert taking.order.patient.drawn_ul == taking.plan.totals.already_drawn_ul == 15_000

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from cubital.app.bench_board import reasons_document
+from cubital.app.drawn_before import with_recorded
 from cubital.app.draws import dated
 from cubital.app.known import Known, instant_text
 from cubital.app.order_numbers import with_numbers
@@ -52,12 +53,14 @@ def answer_addon(
 ) -> Answer:
     """Whether the tests of this order can be measured in these specimens of one patient, and the least redraw.
 
-    An order without a day is for the day that it is at the site at `now`.
+    An order without a day is for the day that it is at the site at `now`; what was drawn into these specimens counts
+    for the limit of a redraw.
     Raises `OrderError` where they are of several patients.
     """
     if len({one.specimen.patient for one in known}) > 1:
         raise OrderError("found specimens of several patients; expected those of one", where="patient")
     order = dated(order, now.astimezone(ZoneInfo(site.time_zone)).date() if order.on is None else order.on)
+    order = with_recorded(order, site, (one.specimen for one in known), now=now)
     shelf = [one.held for one in known]
     asked = resolve_asks(order, site, Directory(site))
     waiting = {

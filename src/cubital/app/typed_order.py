@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -70,11 +70,13 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def answer_typed(
-    text: str, fields: Mapping[str, Any], site: Site, *, directory: Directory, today: datetime.date
-) -> Answer:
+    text: str, fields: Mapping[str, Any], site: Site, *, directory: Directory, today: datetime.date,
+    amend: Callable[[Order], Order] | None = None,
+) -> Answer:  # fmt: skip
     """The plan of what was typed in the box, with the other fields of the order as an order file writes them.
 
-    A line in doubt keeps no other line from its plan; the answer says which ones it leaves out.
+    A line in doubt keeps no other line from its plan; the answer says which ones it leaves out. `amend` adds to the
+    order what stands elsewhere, such as blood on record.
 
     >>> from cubital.app.wiring import open_site
     >>> site = open_site(demo=True)
@@ -93,6 +95,7 @@ def answer_typed(
     try:
         words = {**fields, "tests": known}
         order = dated(order_of_words(words, where=WHERE, today=today, zone=site.time_zone), today)
+        order = order if amend is None else amend(order)
         plan = plan_order(order, site, today=today)
     except CubitalError as error:
         return msgspec.structs.replace(found, refusal=error)

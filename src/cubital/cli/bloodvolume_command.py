@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from cubital.app.blood_loss import BloodReport, CapLine, DrawnBlood
     from cubital.cli.sheet import Sheet
-    from cubital.model import Patient
+    from cubital.model import Patient, Site
 
 
 @click.command()
@@ -30,11 +30,13 @@ if TYPE_CHECKING:
 @click.option("--flag", "flags", metavar="WORD", multiple=True, help="preterm, for a preterm newborn; repeatable.")
 @click.option("--limit", metavar="WORD", help="One policy; else all.")
 @click.option("--draws", metavar="FILE", help="Draws of an inpatient in JSON; - is what comes in.")
+@click.option("--patient", metavar="KEY", help="The site's own key of the patient: the draws are those on record.")
+@wording.record_option
 @wording.site_options
 @wording.as_json
 def bloodvolume(
     site: Path | None, demo: bool, as_json: bool, limit: str | None, draws: str | None, lowest_hematocrit: str | None,
-    **said: Any,
+    patient: str | None, address: str, **said: Any,
 ) -> int:  # fmt: skip
     """Compute a patient's blood volume, what published limits allow, and what draws added up to.
 
@@ -51,14 +53,14 @@ def bloodvolume(
 
         _refuse_hematocrit_alone(said["hematocrit"], lowest_hematocrit)
         here = wording.open_chosen(site, demo=demo)
-        patient = _patient(said)
-        drawn: tuple[DrawnBlood, ...] = ()
+        whose = _patient(said)
+        drawn: tuple[DrawnBlood, ...] = () if patient is None else _on_record(patient, draws, here, address)
         unread: tuple[str, ...] = ()
         if draws is not None:
             patient_in_file, drawn, unread = read_drawn(read_bytes(draws, stdin=sys.stdin.buffer), where=draws)
-            patient = _one(patient, patient_in_file)
+            whose = _one(whose, patient_in_file)
         lowest = None if lowest_hematocrit is None else exact(lowest_hematocrit, where="--lowest-hematocrit")
-        found = blood_report(patient, here, draws=drawn, limit=limit, lowest_hematocrit=lowest)
+        found = blood_report(whose, here, draws=drawn, limit=limit, lowest_hematocrit=lowest)
     except CubitalError as error:
         complain(error)
         if as_json:
@@ -71,6 +73,21 @@ def bloodvolume(
 
         print(*_lines(found, unread, sheet_for(sys.stdout)), sep="\n")
     return SOME_FAILED if limit is not None and any(cap.is_over for cap in found.caps) else 0
+
+
+def _on_record(patient: str, file: str | None, site: Site, address: str) -> tuple[DrawnBlood, ...]:
+    """The draws of this patient that the record holds; both a record and a file are refused."""
+    from cubital.app.drawn_before import drawn_blood, specimens_on_record
+    from cubital.app.wiring import open_record
+    from cubital.errors import OrderError
+
+    if file is not None:
+        raise OrderError("found --draws beside it; expected one of the two; take one out", where="--patient")
+    record = open_record(address)
+    try:
+        return drawn_blood(specimens_on_record(record, patient), site)
+    finally:
+        record.close()
 
 
 def _patient(said: dict[str, Any]) -> Patient:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 @click.option("--reasons", is_flag=True, help="Print the reasons of every tube.")
 @wording.patient_options
 @wording.on_day
+@click.option("--patient", metavar="KEY", help="The site's own key of the patient: blood on record counts as drawn.")
+@wording.record_option
 def plan(
     tests: tuple[str, ...],
     site: Path | None,
@@ -36,11 +38,14 @@ def plan(
     as_json: bool,
     reasons: bool,
     on: str | None,
+    patient: str | None,
+    address: str,
     **said: Any,
 ) -> int:
     """Plan a draw: which tubes, how many, how big, in which order, and why.
 
-    TESTS are tests, panels or codes; quote a name of several words.
+    TESTS are tests, panels or codes; quote a name of several words. With --patient the blood that the record has
+    of the patient in the periods of the limit is counted, unless the order says what was drawn.
 
     Exit status: 0 planned, 2 refused; with --orders 1 where any line failed.
     """
@@ -51,8 +56,11 @@ def plan(
         _refuse_two_orders(tests, order, orders, said)
         here = wording.open_chosen(site, demo=demo)
         if orders is not None:
+            _refuse_one_patient(patient)
             return _plan_many(orders, here, on, as_json=as_json)
         found = _read(tests, order, here, on, said)
+        if patient is not None:
+            found = _with_record(found, here, patient, address, is_file=order is not None)
         return _plan_each(found, here, as_json=as_json, reasons=reasons)
     except CubitalError as error:
         return _refuse(error, here, as_json=as_json)
@@ -78,6 +86,37 @@ def _refuse_two_orders(tests: tuple[str, ...], order: str | None, orders: str | 
             f"found {', '.join(given)}; expected the whole order in one place; take the rest out",
             where=wording.PROMPT,
         )
+
+
+def _refuse_one_patient(patient: str | None) -> None:
+    from cubital.errors import OrderError
+
+    if patient is not None:
+        raise OrderError("found it beside --orders, which are of many; expected one; take one out", where="--patient")
+
+
+def _with_record(orders: list[Order], site: Site, patient: str, address: str, *, is_file: bool) -> list[Order]:
+    """The one order with what the record has of this patient's blood; says on stderr what a file does not hold."""
+    from cubital.app import wiring
+    from cubital.app.clock import now
+    from cubital.app.drawn_before import specimens_on_record, with_recorded
+    from cubital.errors import OrderError
+    from cubital.units import millilitres_text
+
+    if len(orders) != 1:
+        raise OrderError(f"found {len(orders)} orders; expected one of this patient; plan each", where="--patient")
+    record = wiring.open_record(address)
+    try:
+        found = with_recorded(orders[0], site, specimens_on_record(record, patient), now=now())
+    finally:
+        record.close()
+    if is_file and found.patient.drawn_ul != orders[0].patient.drawn_ul:
+        ml = millilitres_text(found.patient.drawn_ul)
+        print(
+            f"cubital: drawn_ml is {ml} by the record; write it into the order before cubital collect, which reads "
+            "the order alone", file=sys.stderr,
+        )  # fmt: skip
+    return [found]
 
 
 def _read(tests: tuple[str, ...], file: str | None, site: Site, on: str | None, said: dict[str, Any]) -> list[Order]:

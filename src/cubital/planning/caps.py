@@ -10,6 +10,8 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.model import Patient, Site
 
+DAY_H = 24
+
 
 class Held(NamedTuple):
     """One cap as it holds: the most blood in its period, and what of that was drawn before the shortest period.
@@ -69,10 +71,19 @@ def cap_ul(cap: facts.Cap, weight_g: int | None, volume_ul: int | None) -> tuple
 
 def earlier_ul(patient: Patient, period_h: int, shortest_h: int) -> int | None:
     """What the record has of the longer period before the shortest; None where it was not looked at."""
-    by_period = {row.period_h: row.volume_ul for row in patient.recorded}
-    if period_h not in by_period or shortest_h not in by_period:
-        return None
-    return max(0, by_period[period_h] - by_period[shortest_h])
+    whole_ul, shortest_ul = recorded_ul(patient, period_h), recorded_ul(patient, shortest_h)
+    return None if whole_ul is None or shortest_ul is None else max(0, whole_ul - shortest_ul)
+
+
+def recorded_ul(patient: Patient, period_h: int) -> int | None:
+    """What the record has of this period; None where it was not looked at."""
+    return next((row.volume_ul for row in patient.recorded if row.period_h == period_h), None)
+
+
+def drawn_in_a_day_ul(patient: Patient, shortest_h: int) -> int:
+    """What was drawn before in 24 h: what was said, or of a shortest period of weeks what the record has of the day."""
+    day_ul = None if shortest_h <= DAY_H else recorded_ul(patient, DAY_H)
+    return patient.drawn_ul if day_ul is None else day_ul
 
 
 @cache

@@ -13,11 +13,12 @@ from cubital.chemistry.citrate import adjustments
 from cubital.model import Caution, Order, Patient, PlannedTube, Reason, Site, Test, Tube, TubeKind, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
+from cubital.planning.caps import drawn_in_a_day_ul
 from cubital.planning.choices import RATIO_CRITICAL, Shelf
 from cubital.planning.circumstances import Circumstances
 from cubital.planning.cultures import CulturePlan
 from cubital.planning.micro import from_micro_tubes
-from cubital.planning.patient import Limit
+from cubital.planning.patient import Limit, said_otherwise
 from cubital.planning.sizes import is_usable
 from cubital.planning.windows import words_all_too_late
 from cubital.units import millilitres_text
@@ -235,7 +236,8 @@ def _short_of_air(first: PlannedTube, hematocrit: Fraction, site: Site) -> list[
 
 def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int = 0) -> list[Caution]:
     """How the blood stands against the patient's limit, and the cultures against their own cap."""
-    found = []
+    otherwise = said_otherwise(order.patient, limit.shortest_h)
+    found = [] if otherwise is None else [caution_of("warn", otherwise)]
     if limit.limit_ul is None:
         found.append(caution_of("warn", f"no blood limit was checked: {limit.missing}"))
     else:
@@ -255,7 +257,7 @@ def from_limit(limit: Limit, all_blood_ul: int, order: Order, *, culture_ul: int
             )
             found.append(caution_of("warn", text, next(m for m in caps.marks if m.source == "clsi-m47")))
     if limit.blood_volume_ul:
-        share_of_all = 100 * (all_blood_ul + order.patient.drawn_ul)
+        share_of_all = 100 * (all_blood_ul + drawn_in_a_day_ul(order.patient, limit.shortest_h))
         most = _large_share()
         if most is not None and share_of_all * most.denominator > most.numerator * limit.blood_volume_ul:
             large = facts.safety()["large-draw"]

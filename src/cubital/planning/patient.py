@@ -11,7 +11,16 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.chemistry.blood_volume import body_mass_index, by_weight_and_length_ul, lemmens_ul, nadler_ul
 from cubital.model import Patient, Reason, Site
-from cubital.planning.caps import Held, cap_ul, earlier_ul, period_text, periods_h, policies_for
+from cubital.planning.caps import (
+    DAY_H,
+    Held,
+    cap_ul,
+    earlier_ul,
+    period_text,
+    periods_h,
+    policies_for,
+    recorded_ul,
+)
 from cubital.units import age_text, millilitres_text
 
 PRETERM = "preterm"
@@ -26,7 +35,7 @@ class Limit(NamedTuple):
 
     `limit_ul` and `blood_volume_ul` are None where they cannot be worked out. `missing` says why not, or
     which caps of the policy were not checked beside the limit that was. `unchecked` says which caps that the site
-    wrote itself ask for blood drawn before that is not known.
+    wrote itself ask for blood drawn before that is not known. The limit is for the period `shortest_h`, in hours.
     """
 
     limit_ul: int | None
@@ -34,6 +43,7 @@ class Limit(NamedTuple):
     reasons: tuple[Reason, ...]
     missing: str | None
     unchecked: tuple[str, ...] = ()
+    shortest_h: int = DAY_H
 
 
 def age_class(age_h: int | None) -> int:
@@ -96,25 +106,26 @@ def sampling_limit(patient: Patient, site: Site) -> Limit:
     if not policies:
         chosen = site.planning.blood_limit
         why = "the site has chosen no blood limit" if chosen is None else f"the site has no blood limit {chosen!r}"
-        return Limit(None, blood_volume_ul(patient), _recorded_reasons(patient), why)
+        return Limit(None, blood_volume_ul(patient), _recorded_reasons(patient, DAY_H), why)
     volumes_ul = [blood_volume_ul(patient, own=policy.own_blood_volume) for policy in policies]
     volume_ul = min((volume for volume in volumes_ul if volume is not None), default=None)
     fitting, missing = _fitting(policies, patient)
-    held, is_known = _held(fitting, dict(zip((p.key for p in policies), volumes_ul, strict=True)), patient)
+    shortest_h = min(periods_h(fitting, patient.age_h), default=DAY_H)
+    by_key = dict(zip((policy.key for policy in policies), volumes_ul, strict=True))
+    held, is_known = _held(fitting, by_key, patient, shortest_h)
     missing += [] if is_known else ["the weight is not known"]
     why_missing = "; ".join(dict.fromkeys(missing)) or None
     if not held:
-        return Limit(None, volume_ul, _recorded_reasons(patient), why_missing)
+        return Limit(None, volume_ul, _recorded_reasons(patient, shortest_h), why_missing, (), shortest_h)
     binding = min(held, key=lambda one: one.left_ul)
-    shortest_h = min(one.cap.period_h for one in held)
     unchecked = {_unchecked_words(one, shortest_h): not one.policy.marks for one in held if not one.is_checked}
     reasons = (
         _limit_reason(binding, held, volume_ul, shortest_h),
-        *_recorded_reasons(patient),
+        *_recorded_reasons(patient, shortest_h),
         *(Reason(about="plan", text=text, basis="computed", sources=()) for text in unchecked),
     )
     of_own = tuple(text for text, is_own in unchecked.items() if is_own)
-    return Limit(binding.left_ul, volume_ul, reasons, why_missing, of_own)
+    return Limit(binding.left_ul, volume_ul, reasons, why_missing, of_own, shortest_h)
 
 
 def _fitting(
@@ -135,10 +146,9 @@ def _fitting(
 
 
 def _held(
-    policies: list[facts.SamplingLimit], volumes_ul: Mapping[str, int | None], patient: Patient
+    policies: list[facts.SamplingLimit], volumes_ul: Mapping[str, int | None], patient: Patient, shortest_h: int
 ) -> tuple[list[Held], bool]:
     """Every cap that holds and can be worked out, and whether all of every one could be."""
-    shortest_h = min(periods_h(policies, patient.age_h), default=0)
     held, is_known = [], True
     for policy in policies:
         for cap in policy.caps:
@@ -180,19 +190,31 @@ def _unchecked_words(one: Held, shortest_h: int) -> str:
     )
 
 
-def _recorded_reasons(patient: Patient) -> tuple[Reason, ...]:
+def _recorded_reasons(patient: Patient, shortest_h: int) -> tuple[Reason, ...]:
     """What the record has of this patient's blood, and what was said of it where that is another amount."""
-    if not patient.recorded:
+    found_ul = recorded_ul(patient, shortest_h)
+    if found_ul is None:
         return ()
-    shortest = min(patient.recorded, key=lambda row: row.period_h)
-    found = f"{millilitres_text(shortest.volume_ul)} mL in the last {period_text(shortest.period_h)}"
-    record = "the record of specimens, where blood that was thrown away first does not stand"
-    if patient.drawn_ul == shortest.volume_ul:
-        text = f"drawn before: {found} by {record}"
-    else:
-        said = millilitres_text(patient.drawn_ul)
-        text = f"drawn before: {said} mL as it was said, which is taken; {found} by {record}"
+    text = said_otherwise(patient, shortest_h) or (
+        f"drawn before: {_in_period(found_ul, shortest_h)} by {_RECORD}"
+    )
     return (Reason(about="plan", text=text, basis="computed", sources=()),)
+
+
+_RECORD = "the record of specimens, which does not hold what was thrown away first"
+
+
+def said_otherwise(patient: Patient, shortest_h: int) -> str | None:
+    """That another amount was said to be drawn before than the record has; None where it was not, or none was read."""
+    found_ul = recorded_ul(patient, shortest_h)
+    if found_ul is None or found_ul == patient.drawn_ul:
+        return None
+    said = millilitres_text(patient.drawn_ul)
+    return f"drawn before: {said} mL as it was said, which is taken; {_in_period(found_ul, shortest_h)} by {_RECORD}"
+
+
+def _in_period(volume_ul: int, period_h: int) -> str:
+    return f"{millilitres_text(volume_ul)} mL in the last {period_text(period_h)}"
 
 
 def blood_volume_ul(patient: Patient, *, own: tuple[facts.WeightVolume, ...] = ()) -> int | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
@@ -10,10 +11,13 @@ import msgspec
 from starlette.responses import Response
 
 from cubital import facts
+from cubital.app.counter import tube_on_record
+from cubital.app.drawn_before import with_recorded
 from cubital.app.explanation import Explanation, citations
 from cubital.app.tray import Gauge, TubeRow
 from cubital.app.typed_order import Answer, answer_typed
-from cubital.errors import CubitalError, UnitError
+from cubital.errors import CubitalError, OrderError, UnitError
+from cubital.model import Order
 from cubital.model.vocabulary import ACCESSES, OBJECTIVES, SEXES
 from cubital.units import exact
 from cubital.web.tube_picture import TubePicture, picture_of
@@ -25,6 +29,7 @@ OBJECTIVE_WORDS = {
     "least-blood": "least blood",
 }  # fmt: skip
 CARRIED = ("unknown", "yes", "no")
+READERS = frozenset({"collector", "processor", "supervisor", "administrator"})
 EXAMPLE = "PT, aPTT, CMP, CBC, lactate"
 _NUMBERS = ("weight_kg", "height_cm", "hematocrit", "drawn_ml")
 
@@ -80,7 +85,35 @@ def _answer(visit: Visit, box: str) -> Answer:
         fields = read_fields(visit)
     except CubitalError as error:
         return Answer(refusal=error)
-    return answer_typed(box, fields, visit.desk.site, directory=visit.desk.directory, today=visit.desk.today())
+    try:
+        amend = amend_of(visit)
+    except CubitalError as error:
+        return Answer(refusal=error)
+    desk = visit.desk
+    return answer_typed(box, fields, desk.site, directory=desk.directory, today=desk.today(), amend=amend)
+
+
+def reads_record(visit: Visit) -> bool:
+    """Whether this visitor may be shown what the record has of a patient: those who learn may not."""
+    return visit.visitor is not None and visit.visitor.account.role in READERS
+
+
+def amend_of(visit: Visit) -> Callable[[Order], Order] | None:
+    """What adds the blood on record to an order, by a tube of the patient that was scanned; None where none was.
+
+    Raises `OrderError` for what is no tube on record; what was typed may be a patient's number and is not said again.
+    """
+    typed = " ".join(visit.said("earlier").split())
+    if not typed or not reads_record(visit):
+        return None
+    desk = visit.desk
+    named = tube_on_record(desk.record, typed)
+    if named is None:
+        raise OrderError(
+            "found no such tube on record; expected the label of one; scan it, or leave it empty", where="earlier tube"
+        )
+    specimens = desk.record.specimens_of(named.specimen.patient)
+    return lambda order: with_recorded(order, desk.site, specimens, now=desk.now())
 
 
 def read_fields(visit: Visit) -> dict[str, Any]:
@@ -143,10 +176,18 @@ def _form(visit: Visit) -> dict[str, Any]:
         "sexes": SEXES,
         "accesses": [(key, facts.accesses()[key].name) for key in ACCESSES],
         "objectives": [(key, OBJECTIVE_WORDS[key]) for key in OBJECTIVES],
+        "reads_record": reads_record(visit),
+        "earlier": visit.said("earlier") if _is_tube(visit) else "",
         "flags": [(key, key.replace("-", " ")) for key in (*facts.flags(), *_programs(visit))],
         "carried": CARRIED,
         "example": EXAMPLE,
     }
+
+
+def _is_tube(visit: Visit) -> bool:
+    """Whether what was typed as an earlier tube is one; else it is not said again."""
+    typed = " ".join(visit.said("earlier").split())
+    return bool(typed) and reads_record(visit) and tube_on_record(visit.desk.record, typed) is not None
 
 
 def _programs(visit: Visit) -> list[str]:

@@ -78,7 +78,10 @@ def begin(visit: Visit) -> Response:
     desk = visit.desk
     try:
         fields = draw_page.read_fields(visit)
-        answer = answer_typed(visit.said("tests"), fields, desk.site, directory=desk.directory, today=desk.today())
+        answer = answer_typed(
+            visit.said("tests"), fields, desk.site, directory=desk.directory, today=desk.today(),
+            amend=draw_page.amend_of(visit),
+        )  # fmt: skip
     except CubitalError:
         return draw_page.plan(visit)
     key = visit.said("key")

@@ -124,3 +124,67 @@ def test_a_prefix_that_names_other_tubes_is_refused_by_its_name_and_one_used_aga
     assert (other.status, other.out) == (2, "")
     assert "--prefix D7 names other tubes already" in other.err
     assert "another draw needs another --prefix than D7" in collect(order, db).out
+
+
+CHILD = ("--age", "2 a", "--weight-kg", "10", "--demo")
+
+
+def drawn_today(order: str, db: str) -> None:
+    """What the order draws, as of now."""
+    assert say("collect", order, "--db", db, "--demo", *WHO).status == 0
+
+
+def test_a_plan_counts_what_is_on_record_of_the_patient(order: str, db: str) -> None:
+    drawn_today(order, db)
+    before = one(say("plan", "CBC", *CHILD, "--json"))["totals"]
+    told = one(say("plan", "CBC", *CHILD, "--json", "--patient", "P-17", "--db", db))
+    # The citrate tube thrown away first is no specimen, so it is not among what the record has.
+    tubes = one(say("plan", "--order", order, "--demo", "--json"))["tubes"]
+    ml = sum(tube["draw_ml"] for tube in tubes if tube["purpose"] == "collect")
+    assert before["already_drawn_ml"] == 0
+    assert told["totals"]["already_drawn_ml"] == ml
+    assert any(reason["text"].startswith(f"drawn before: {ml:g} mL in the last 24 h") for reason in told["reasons"])
+
+
+def test_what_was_said_at_the_prompt_goes_before_the_record_and_both_are_told(order: str, db: str) -> None:
+    drawn_today(order, db)
+    said = say("plan", "CBC", *CHILD, "--drawn-ml", "2", "--patient", "P-17", "--db", db)
+    assert "drawn before: 2 mL as it was said, which is taken; 4.9 mL" in " ".join(said.out.split())
+
+
+def test_an_order_of_a_file_is_told_to_be_completed_before_it_is_collected(
+    order: str, db: str, tmp_path: Path
+) -> None:
+    drawn_today(order, db)
+    said = say("plan", "--order", order, "--demo", "--patient", "P-17", "--db", db)
+    assert said.status == 0
+    assert "write it into the order before cubital collect" in said.err
+    assert say("plan", "CBC", *CHILD, "--patient", "P-17", "--db", db).err == ""
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("plan", "CBC", "--patient", "P-99"), "found no specimen of this patient"),
+        (("plan", "--orders", "many.jsonl", "--patient", "P-17"), "expected one"),
+        (("bloodvolume", "--patient", "P-99"), "found no specimen of this patient"),
+        (("bloodvolume", "--patient", "P-17", "--draws", "stay.json"), "found --draws beside it"),
+    ],
+)
+def test_a_patient_that_cannot_be_meant_is_refused(
+    arguments: tuple[str, ...], words: str, order: str, db: str
+) -> None:
+    drawn_today(order, db)
+    said = say(*arguments, "--db", db, "--demo")
+    assert said.status == 2
+    assert words in said.err
+    assert "P-99" not in said.err
+
+
+def test_bloodvolume_adds_up_what_is_on_record(order: str, db: str) -> None:
+    drawn_today(order, db)
+    options = ("--demo", "--age", "2 a", "--weight-kg", "10", "--limit", "hospital-2-5-percent", "--db", db)
+    found = one(say("bloodvolume", *options, "--patient", "P-17", "--json"))
+    assert found["total_ul"] == 4900
+    assert [cap["heaviest_ul"] for cap in found["caps"]] == [4900, 4900]
+    assert found["savings"]

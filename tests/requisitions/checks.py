@@ -268,7 +268,7 @@ def _check_asks_nothing(plan: Plan, _: bool) -> list[str]:
 
 
 def _reasons(plan: Plan) -> list[str]:
-    return [reason.text for owner in (plan, *plan.tubes) for reason in owner.reasons]
+    return [reason.text for reasons in (plan.reasons, *(tube.reasons for tube in plan.tubes)) for reason in reasons]
 
 
 def _never(plan: Plan, _: object) -> list[str]:

@@ -22,6 +22,10 @@ class Due(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     not_before: datetime | None = None
     not_after: datetime | None = None
 
+    def __post_init__(self) -> None:
+        if self.not_before is None and self.not_after is None:
+            raise ValueError("found neither not_before nor not_after; such a draw cannot fail to be due")
+
 
 class Expect(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What is expected. What is left out is not looked at.
@@ -81,7 +85,7 @@ def stated(expect: Expect) -> Mapping[str, Any]:
             found[field.name] = value
     for key, value in found.items():
         texts = [value] if isinstance(value, str) else value if isinstance(value, tuple) else ()
-        if any(isinstance(text, str) and not alternatives(text) for text in texts):
+        if any(isinstance(text, str) and not all(alternatives(text) or [[]]) for text in texts):
             raise ValueError(f"expect.{key}: found a text without words")
     return found
 

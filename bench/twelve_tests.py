@@ -17,7 +17,7 @@ from bench.orders import PLACES
 from bench.report import Line, show, spread
 from bench.solvers import SOLVERS, check_equal, fastest_s, stating_s
 from cubital.model import Plan
-from cubital.planning import Planner, body
+from cubital.planning import Planner, cleared
 from cubital.planning.packing import pack
 
 TARGET = 50
@@ -73,11 +73,11 @@ def _watched(asked: list[Callable[[], Any]]) -> Iterator[None]:
         asked.append(partial(pack, *args, **named))
         return pack(*args, **named)
 
-    vars(body)["pack"] = watch
+    vars(cleared)["pack"] = watch
     try:
         yield
     finally:
-        vars(body)["pack"] = pack
+        vars(cleared)["pack"] = pack
 
 
 def _spent_s(work: Callable[[], object]) -> float:

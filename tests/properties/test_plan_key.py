@@ -16,6 +16,7 @@ from cubital import planning
 from cubital.app.wiring import open_site
 from cubital.errors import CubitalError
 from cubital.model import Ask, Event, Line, Order, Patient, Site
+from cubital.model.patient import Recorded
 from cubital.planning import Planner
 
 DAY = date(2026, 11, 25)
@@ -31,6 +32,7 @@ PATIENT: dict[str, tuple[Any, ...]] = {
     "height_mm": (None, 480, 1100, 1750),
     "hematocrit": (None, Fraction(3, 10), Fraction(45, 100), Fraction(31, 50)),
     "drawn_ul": (0, 500, 12_000),
+    "recorded": ((), (Recorded(period_h=24, volume_ul=4000),)),
     "flags": ((), ("anticoagulated",), ("preterm",), ("fasting",), ("latex-allergy", "something-else")),
 }
 LINE: dict[str, tuple[Any, ...]] = {

@@ -8,10 +8,10 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from cubital.planning.collections import plan_cultures
 
 from cubital import facts
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_under, verified, within
+from tests.unit.planning.chair import cultures_of
 
 SITE = site_under("common-practice", blood_limit=None)
 KNOWN = facts.cultures()
@@ -24,7 +24,7 @@ KNOWN = facts.cultures()
 )  # fmt: skip
 def test_a_culture_takes_the_volume_of_the_weight(kilograms: float, sets: int, total_ml: int) -> None:
     order = order_of("blood-culture", patient=patient_of(kilograms))
-    found = plan_cultures("set", order, SITE)
+    found = cultures_of("set", order, SITE)
     assert sum(bottle.fill_ul for bottle in found.bottles) == total_ml * 1000
     assert max(bottle.set_number for bottle in found.bottles) == sets
     plan = verified(order, SITE)

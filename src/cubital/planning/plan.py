@@ -17,6 +17,7 @@ from cubital.planning.circumstances import Circumstances, circumstances_of
 from cubital.planning.cost import PackObjective
 from cubital.planning.directory import Directory
 from cubital.planning.draft import Aim, Drafter, PlanDraft
+from cubital.planning.limit_cautions import from_limit
 from cubital.planning.moments import Arrangement, arrange
 from cubital.planning.packing import NODE_LIMIT
 from cubital.planning.patient import Limit
@@ -186,7 +187,7 @@ class Planner:
         arrangement: Arrangement,
     ) -> Plan:  # fmt: skip
         draft, aim, choices = chosen
-        warned = cautions.from_limit(limit, draft.lost_ul, order, culture_ul=draft.culture_ul)
+        warned = from_limit(limit, draft.lost_ul, order.patient, culture_ul=draft.culture_ul)
         stated = order.objective or self.site.planning.objective
         why = Reason(
             about="plan", basis="site",

@@ -46,8 +46,8 @@ def test_a_bedside_that_has_seen_others_says_of_each_patient_what_is_worked_out_
 def test_the_same_hematocrit_measured_and_taken_for_planning_are_told_apart() -> None:
     bedside = Bedside(SHIPPED)
     planned = bedside.hematocrit(Patient(age_h=8766 * 40, sex="male"))
-    measured = bedside.hematocrit(Patient(hematocrit=planned.hematocrit))
-    assert measured.hematocrit == planned.hematocrit
+    measured = bedside.hematocrit(Patient(hematocrit=planned.value))
+    assert measured.value == planned.value
     assert measured != planned
     assert "not measured" in planned.reason.text
     assert "not measured" not in measured.reason.text

@@ -8,8 +8,8 @@ from msgspec.structs import replace
 from cubital.errors import PlanError
 from cubital.model import Ask, Line, Order, Patient, Site, Tube
 from cubital.planning import plan_draw
-from cubital.planning.cultures import Bottles, plan_cultures
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_of_kinds, site_under, verified
+from tests.unit.planning.chair import cultures_of, shelf_of
 
 FREE = site_under("common-practice", blood_limit=None)
 KINDS = site_of_kinds("common-practice", blood_limit=None)
@@ -24,7 +24,7 @@ def with_sizes(site: Site, **sizes: tuple[Tube, ...]) -> Site:
 
 
 def bottles_of(what: str, order: Order, site: Site = FREE) -> list[tuple[int, str, int, int]]:
-    return [(b.set_number, b.kind.key, b.tube.draw_ul, b.fill_ul) for b in plan_cultures(what, order, site).bottles]
+    return [(b.set_number, b.kind.key, b.tube.draw_ul, b.fill_ul) for b in cultures_of(what, order, site).bottles]
 
 
 @pytest.mark.parametrize(("what", "kind"), [("aerobic", "culture-aerobic"), ("anaerobic", "culture-anaerobic")])
@@ -74,10 +74,10 @@ def test_no_bottle_is_no_culture() -> None:
 def test_a_shelf_counts_down_over_every_culture_of_an_order() -> None:
     order = order_of("blood-culture")
     site = with_sizes(FREE, culture_aerobic=(Tube(draw_ul=8000, in_stock=2), Tube(draw_ul=10_000, in_stock=1)))
-    shelf = Bottles(site, order)
-    plan_cultures("aerobic", order, site, shelf=shelf)
+    shelf = shelf_of(order, site)
+    cultures_of("aerobic", order, site, shelf)
     with pytest.raises(PlanError):
-        plan_cultures("aerobic", order, site, shelf=shelf)
+        cultures_of("aerobic", order, site, shelf)
 
 
 def test_a_child_s_culture_without_a_weight_is_refused_and_an_adult_s_is_not() -> None:
@@ -98,9 +98,17 @@ def test_two_kinds_of_culture_at_one_time_are_one_set_for_both() -> None:
 
 def test_a_discard_takes_the_smallest_tube_without_additive_that_is_left_in_date() -> None:
     order = order_of("citrate", access="winged-set")
-    assert verified(order, KINDS).tubes[0].draw_ul == 2000
+    assert verified(order, KINDS).tubes[0].size_ul == 2000
     gone = with_sizes(KINDS, serum_glass=(Tube(draw_ul=2000, in_stock=0), Tube(draw_ul=5000)))
-    assert verified(order, gone).tubes[0].draw_ul == 5000
+    assert verified(order, gone).tubes[0].size_ul == 5000
+
+
+def test_a_discard_of_a_winged_set_is_filled_until_blood_flows_and_no_further() -> None:
+    first = verified(order_of("citrate", access="winged-set"), KINDS).tubes[0]
+    assert (first.purpose, first.draw_ul, first.size_ul) == ("discard", 500, 2000)
+    tiny = with_sizes(KINDS, serum_glass=(Tube(draw_ul=400),), citrate=(Tube(draw_ul=2700, liquid_additive_ul=300),))
+    full = verified(order_of("citrate", access="winged-set"), tiny).tubes[0]
+    assert (full.draw_ul, full.size_ul) == (400, None)
 
 
 def test_a_discard_never_takes_the_last_tube_that_the_plan_itself_needs() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Iterable
 from decimal import Decimal
 
 from cubital import facts
@@ -44,6 +44,17 @@ def read_limits(top: Table, *, shipped: Container[str], reserved: Container[str]
         if limit is not None:
             found[key] = limit
     return found
+
+
+def note_idle_limits(top: Table, limits: Iterable[facts.SamplingLimit], chosen: str | None) -> None:
+    """Warn of every limit that neither the policy chooses nor a program brings: it limits nobody."""
+    for limit in limits:
+        if limit.program is None and limit.key != chosen:
+            top.fault(
+                f"[limits.{limit.key[:60]}]", found=words("a limit that nothing takes"),
+                expected="its key as blood_limit under [planning], or a program",
+                remedy=f'write blood_limit = "{limit.key[:60]}", or take it out', level="warning",
+            )  # fmt: skip
 
 
 def _read_limit(table: Table, key: str) -> facts.SamplingLimit | None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from cubital.exchange.limits_table import read_limits
+from cubital.exchange.limits_table import note_idle_limits, read_limits
 from cubital.exchange.local_time import is_zone
 from cubital.exchange.table import Table, is_text, near_misses, show, words
 from cubital.facts import SamplingLimit
@@ -74,6 +74,7 @@ def read_policy(
     if "travel" in content:
         values["travel_min"] = _read_travel(top)
     planned = msgspec.structs.replace(shipped, **values) if values else shipped
+    note_idle_limits(top, own.values(), planned.blood_limit)
     return Policy(
         name=top.text("name", default=default_name) or default_name,
         time_zone=_read_zone(top),

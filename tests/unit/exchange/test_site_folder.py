@@ -236,6 +236,20 @@ def test_a_limit_that_is_chosen_and_faulty_is_told_of_once(tmp_path: Path) -> No
         read(tmp_path, site=text.replace('"a"', '"b"', 1).replace("[]", "[{period_h = 24, ml = 3}]"))
 
 
+def test_a_limit_that_neither_the_policy_nor_a_program_takes_is_warned_of(tmp_path: Path) -> None:
+    text = '[planning]\nblood_limit = "{}"\n[limits.a]\nfor_whom = "x"\n{}caps = [{{period_h = 24, ml = 3}}]\n'
+    found = []
+    for chosen, program in (("none", ""), ("a", ""), ("none", 'program = "iron"\n')):
+        site, findings = read_site_with_findings(write(tmp_path, site=text.format(chosen, program)))
+        assert site is not None
+        found.append([str(one) for one in findings])
+    assert found[1:] == [[], []]
+    assert found[0] == [
+        "site.toml [limits.a]: found a limit that nothing takes; expected its key as blood_limit under [planning], or "
+        'a program; write blood_limit = "a", or take it out'
+    ]
+
+
 def test_a_policy_is_read_and_what_it_leaves_out_is_shipped(tmp_path: Path) -> None:
     site = read(
         tmp_path,

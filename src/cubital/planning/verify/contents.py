@@ -86,10 +86,10 @@ def check_contents(tube: PlannedTube, plan: Plan, order: Order, site: Site) -> l
     ]
     if not yields:
         return findings  # the stock check names the size that is not there
-    if needed_ul + tube.reserve_ul > yields[0]:
-        findings.append(
-            f"{where}: its tests need {needed_ul} uL and a reserve of {tube.reserve_ul} uL; it yields {yields[0]} uL"
-        )
+    if needed_ul > yields[0]:
+        findings.append(f"{where}: its tests need {needed_ul} uL and it yields {yields[0]} uL")
+    elif needed_ul + tube.reserve_ul > yields[0]:
+        findings.append(f"{where}: {needed_ul} uL and a reserve of {tube.reserve_ul} uL are over its {yields[0]} uL")
     most_ul = sum(-(-need_of(key, tube, plan, site) * site.planning.reserve_percent // 100) for key in tube.tests)
     if tube.reserve_ul < 0 or tube.reserve_ul > (0 if plan.volumes == "minimum" else most_ul):
         findings.append(f"{where}: it keeps a reserve of {tube.reserve_ul} uL; the site asks at most {most_ul} uL")

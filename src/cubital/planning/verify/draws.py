@@ -55,7 +55,7 @@ def _placed(plan: Plan, site: Site) -> tuple[dict[str, Counter[int]], list[str]]
             continue
         for key in tube.tests:
             if tube.purpose == "culture":  # several bottles, and further sets of the same moment, are one culture
-                draw = plan.draws[tube.draw - 1]
+                draw = next(each for each in plan.draws if each.number == tube.draw)
                 main = first_at.setdefault((draw.at_min, draw.moment, key), tube.draw)
                 placed[key][main] = 1
             else:
@@ -65,9 +65,10 @@ def _placed(plan: Plan, site: Site) -> tuple[dict[str, Counter[int]], list[str]]
 
 def _draw_for(at_min: int, draws: dict[int, int], plan: Plan, *, moving: bool) -> int | None:
     """The draw that serves this minute: the very one, else one that an event fixes, or any for a test with a moment."""
-    times = {draw: plan.draws[draw - 1].at_min for draw in draws}
-    same = [draw for draw, at in times.items() if at == at_min]
-    open_ = [draw for draw, at in times.items() if at is None or moving]
+    at = {each.number: each.at_min for each in plan.draws}
+    times = {draw: at.get(draw) for draw in draws}
+    same = [draw for draw, minute in times.items() if minute == at_min]
+    open_ = [draw for draw, minute in times.items() if minute is None or moving]
     return min(same or open_, default=None)
 
 

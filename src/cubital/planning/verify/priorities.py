@@ -55,7 +55,7 @@ def check_left_out(plan: Plan, order: Order, site: Site) -> list[str]:
             theirs = (_URGENCY[priority_of[other.key]], _CLASS[other.rank or "useful-today"])
             if mine < theirs and _may_replace(test, tube, site, hematocrit):
                 findings.append(f"{test.key} is left out and {other.key}, which matters less, keeps its tube alone")
-    return findings + _check_culture_volume(plan, order)
+    return findings + _check_culture_volume(plan, order, site)
 
 
 def _may_replace(test: Test, tube: PlannedTube, site: Site, hematocrit: Fraction) -> bool:
@@ -68,12 +68,15 @@ def _may_replace(test: Test, tube: PlannedTube, site: Site, hematocrit: Fraction
     return bool(sizes) and way[1].minimum_ul <= usable_ul(kind, sizes[0], tube.matrix or "", hematocrit, recovery)
 
 
-def _check_culture_volume(plan: Plan, order: Order) -> list[str]:
+def _check_culture_volume(plan: Plan, order: Order, site: Site) -> list[str]:
     """Whether a culture takes at least what is published for the weight, over all its sets of one moment."""
     taken: dict[tuple[int | None, str], int] = {}
+    at = {draw.number: draw for draw in plan.draws}
     for tube in plan.tubes:
-        if tube.purpose == "culture":
-            draw = plan.draws[tube.draw - 1]
+        if tube.purpose == "culture" and tube.draw in at:
+            if _is_full(tube, site):
+                return []  # the bottles hold no more
+            draw = at[tube.draw]
             taken[draw.at_min, draw.moment] = taken.get((draw.at_min, draw.moment), 0) + tube.draw_ul
     least_ul = cultures().least_ul(order.patient.weight_g)
     full = cultures().table("idsa-asm-2018").rows
@@ -83,3 +86,8 @@ def _check_culture_volume(plan: Plan, order: Order) -> list[str]:
         least_ul = min(least_ul, row.total_low_ul)
     said = f"the least published is {least_ul} uL"
     return [f"the cultures take {ul} uL; {said}" for ul in taken.values() if ul < least_ul]
+
+
+def _is_full(tube: PlannedTube, site: Site) -> bool:
+    kind = site.kinds.get(tube.kind)
+    return kind is None or tube.draw_ul >= max(size.draw_ul for size in kind.sizes)

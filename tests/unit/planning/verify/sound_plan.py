@@ -135,6 +135,11 @@ def with_blood(draw: Draw, tubes: Iterable[PlannedTube]) -> Draw:
     return replace(draw, blood_ul=sum(tube.draw_ul for tube in tubes if tube.draw == draw.number))
 
 
+def settled(plan: Plan) -> Plan:
+    """The plan with the blood of each draw counted from its rows again."""
+    return replace(plan, draws=tuple(with_blood(draw, plan.tubes) for draw in plan.draws))
+
+
 ORDER = Order(
     asks=tuple(Ask(test=t) for t in ("potassium", "glucose", "antibody", "prothrombin", "CBC", "group")),
     on=DAY,

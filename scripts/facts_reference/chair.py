@@ -46,7 +46,7 @@ def at_the_chair() -> list[str]:
         for d in access.discards:
             dropped.append((f"`{key}`", d.when, "yes" if d.needed else "no", _amount(d), mark_text(d.mark)))
     terms = [
-        (f"`{t.key}`", t.instruction, t.why, ", ".join(t.opposes), marks_text(t.marks))
+        (f"`{t.key}`", t.instruction, t.why, ", ".join(t.opposes), "none" if t.no_gel else "", marks_text(t.marks))
         for t in facts.handling_terms().values()
     ]
     cautions = [(f"`{c.key}`", c.text, c.when, marks_text(c.marks)) for c in facts.safety().values()]
@@ -56,7 +56,7 @@ def at_the_chair() -> list[str]:
         "### Discards", table(("access", "when", "needed", "what", "rests on"), dropped),
         *_lines(),
         *_whole_blood(),
-        "## Handling", table(("term", "do", "why", "shares no tube with", "rests on"), terms),
+        "## Handling", table(("term", "do", "why", "shares no tube with", "gel", "rests on"), terms),
         "## Cautions", table(("caution", "words", "when", "rests on"), cautions),
         "## Patient flags", table(("flag", "also", "level", "words", "rests on"), flags),
     ]  # fmt: skip

@@ -40,6 +40,9 @@ def directory() -> list[str]:
         "## How tests stand when blood is short",
         "Which are left out last. A site ranks its own in `tests.toml`; one without a rank stands as `useful-today`.",
         table(("rank", "tests", "why", "rests on"), _ranks()),
+        "## What a gel does to single tests",
+        "Beside these, a test that is chilled takes no gel. The tube's own instructions come before this list.",
+        table(("test", "gel kinds", "held in the room", "in words", "rests on"), _gels()),
         "## Panels and series", table(("panel", "name", "also", "holds", "rests on"), panels),
         "## Names that stand for several", table(("name", "may mean"), asked),
         "## Words that are not for blood",
@@ -53,6 +56,11 @@ def directory() -> list[str]:
 def _ranks() -> Iterable[Sequence[object]]:
     groups = dict.fromkeys(facts.ranks().values())
     return [(f"`{g.rank}`", _codes(g.tests), g.why, marks_text(g.marks)) for g in groups]
+
+
+def _gels() -> Iterable[Sequence[object]]:
+    for g in facts.gels().values():
+        yield (f"`{g.test}`", g.standing, "" if g.holds_h is None else f"{g.holds_h} h", g.text, marks_text(g.marks))
 
 
 def _claims(claims: Mapping[str, Any]) -> str:

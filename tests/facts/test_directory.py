@@ -72,6 +72,7 @@ def test_the_special_tubes_serve_what_the_trade_says_they_serve() -> None:
                 served[kind].add(key)
     assert served["citrate-sedimentation"] == {"erythrocyte-sedimentation-rate-citrate"}
     assert served["lead"] == {"lead"}
+    assert served["lead-micro"] == {"lead-capillary"}
     assert served["acd-a"] == served["acd-b"] == {"hla-typing"}
     assert served["edta-gel"] == {
         "hiv-viral-load", "hepatitis-b-viral-load", "hepatitis-c-viral-load", "cytomegalovirus-dna",

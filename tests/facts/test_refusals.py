@@ -13,6 +13,7 @@ from cubital.facts import cautions, defaults, directory, labels, orders, tubes, 
 from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
 from cubital.facts.analytes import load_analytes, load_interference
 from cubital.facts.contaminants import load_contaminants, load_salts
+from cubital.facts.gels import load_gels
 from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt
 from cubital.facts.moments import load_moments
 from cubital.facts.reading import read_table
@@ -59,6 +60,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "analytes": load_analytes,
     "interference": load_interference,
     "whole_blood": load_whole_blood,
+    "gels": load_gels,
 }
 
 # For each bad file: where the message must point, and a piece of what it must say.
@@ -196,6 +198,9 @@ FAULTS = {
     "whole_blood__unknown_standing": ("[glucose]", "'good'"),
     "whole_blood__no_caution": ("[glucose]", "missing required field `caution`"),
     "whole_blood__no_volume": ("[glucose]", ">= 1"),
+    "gels__no_marks": ("[zinc]", "length >= 1"),
+    "gels__unknown_standing": ("[zinc]", "'rarely'"),
+    "gels__time_of_a_test_that_never_goes_on_gel": ("[zinc]", "never goes on gel; expected none"),
     "any__not_utf8": ("any__not_utf8.toml", "not UTF-8"),
     "any__not_toml": ("any__not_toml.toml", "not TOML"),
 }

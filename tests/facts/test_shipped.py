@@ -356,7 +356,7 @@ def everything() -> list[object]:
         label_stock(), label_content(), facts.accesses(), facts.handling_terms(), facts.safety(), facts.blood_volumes(),
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
-        facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(), facts.whole_blood(),
+        facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(), facts.whole_blood(), facts.gels(),
         population(), causes(), standing(), illnesses(), screens(),
         facts.moment_facts(), keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         *(facts.inversions(a, False) for a in facts.additives()),

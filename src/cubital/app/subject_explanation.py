@@ -12,6 +12,8 @@ from cubital.model import Panel, Site, Test
 from cubital.planning.moment_words import window_words
 from cubital.units import millilitres_text
 
+_GEL_WORDS = {"never": "none", "last": "only where there is no other", "alike": "as well as any"}
+
 
 def explain_subject(name: str, site: Site) -> tuple[Explanation, ...]:
     """Everything that goes by this key: tube kinds, orders of draw, limits, accesses, stoppers; empty where none.
@@ -102,6 +104,10 @@ def _handling(test: Test) -> Iterator[Statement]:
         yield marked(f"moment: {window_words(facts.moments()[test.moment])}", facts.moments()[test.moment].marks)
     if test.rank is not None:
         yield of_claim(f"when blood is short: {test.rank.replace('-', ' ')}", test.basis.get("rank"))
+    gel = facts.gels().get(test.key)
+    if gel is not None:
+        held = "" if gel.holds_h is None else f" ({gel.holds_h} h)"
+        yield marked(f"gel, {_GEL_WORDS[gel.standing]}: {gel.text}{held}", gel.marks)
     for text in test.cautions:
         yield of_claim(text, test.basis.get("handling"))
 

@@ -42,6 +42,7 @@ _PATIENT = (
     click.option("--flag", "flags", metavar="WORD", multiple=True, help="Such as anticoagulated; repeatable."),
     click.option("--access", metavar="WORD", help="straight-needle, winged-set, syringe, skin-puncture or line."),
     click.option("--dead-space-ml", metavar="ML", help="Dead space of the line."),
+    click.option("--line-infection", is_flag=True, help="The line itself is cultured: its first blood is kept."),
     click.option("--objective", metavar="WORD", help="by-patient, liked-kinds, fewest-tubes or least-blood."),
     click.option("--now", metavar="TIME", help="When the plan is for: 07:40 on the day of the draw, or an instant."),
     click.option(
@@ -99,8 +100,13 @@ def read_options(
         fields["events"] = [_event_of(words) for words in options["events"]]
     if options.get("stat"):
         fields["priority"] = "stat"
+    line: dict[str, Any] = {}
     if options.get("dead_space_ml") is not None:
-        fields["line"] = {"dead_space_ml": value_of(options["dead_space_ml"])}
+        line["dead_space_ml"] = value_of(options["dead_space_ml"])
+    if options.get("line_infection"):
+        line["suspected_infection"] = True
+    if line:
+        fields["line"] = line
     return order_of_words(fields, where=PROMPT, today=today, zone=zone)
 
 

@@ -60,6 +60,7 @@ from cubital.facts.directory import (
     tests_table,
 )
 from cubital.facts.flags import Flag, flag_word, flags
+from cubital.facts.gels import GelLimit, gels
 from cubital.facts.moments import (
     Anchor,
     Moment,
@@ -129,6 +130,7 @@ __all__ = [
     "Fill",
     "Flag",
     "Fluid",
+    "GelLimit",
     "HandlingTerm",
     "Harm",
     "Hematocrit",
@@ -171,6 +173,7 @@ __all__ = [
     "fills",
     "flag_word",
     "flags",
+    "gels",
     "handling_terms",
     "hematocrits",
     "interference",

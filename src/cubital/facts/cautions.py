@@ -121,6 +121,7 @@ class Access(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
 class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One handling term: what to do, in a few words, and why; `only_by` is where it has a meaning, empty everywhere.
 
+    `no_gel` says that no kind with a gel serves a test that has the term.
     Of terms that oppose each other a test that has none counts as having the one that is `unsaid`, or before it one
     that a term of its own `allows`. A run up to `run_at_most_c`, or from `run_at_least_c` on, in degrees Celsius,
     keeps a tube as the term asks.
@@ -136,6 +137,7 @@ class HandlingTerm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     only_by: tuple[str, ...] = ()
     run_at_most_c: int | None = None
     run_at_least_c: int | None = None
+    no_gel: bool = False
 
     def keeps(self, run_c: int) -> bool:
         """Whether a run at this temperature keeps a tube as the term asks; False where the facts do not say."""

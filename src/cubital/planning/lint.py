@@ -11,6 +11,7 @@ from fractions import Fraction
 from cubital import facts
 from cubital.model import Accept, Finding, Placing, Site, Test, Tube, TubeKind
 from cubital.planning.capacity import usable_ul
+from cubital.planning.gel import find_gels
 from cubital.planning.sizes import find_empty_stock, find_odd_citrate, is_usable, warning
 
 SKIN_PUNCTURE = "skin-puncture"
@@ -47,6 +48,7 @@ def lint(site: Site, *, on: date | None = None, kept: KeptLint | None = None) ->
         *_find_odd_groups(site),
         *_find_odd_whole_blood(site),
         *_find_like_benches(site.tests.values()),
+        *find_gels(site),
         *_find_unserved(site, on, kept),
     )
 

@@ -46,6 +46,16 @@ def test_the_dead_space_of_a_line_sets_its_discard() -> None:
     assert 'expected it with access "line" only' in refused.err
 
 
+def test_the_culture_of_an_infected_line_keeps_its_first_blood_and_another_lumen_is_cleared() -> None:
+    words = ("plan", "blood culture", "K", "--demo", "--json", "--access", "line", "--dead-space-ml", "1")
+    assert say(*words).documents()[0]["tubes"][0]["purpose"] == "discard"
+    kept = say(*words, "--line-infection").documents()[0]["tubes"]
+    assert kept[0]["purpose"] == "culture"
+    refused = say("plan", "blood culture", "--demo", "--line-infection")
+    assert refused.status == 2
+    assert 'expected it with access "line" only' in refused.err
+
+
 def test_an_ambiguous_name_is_asked_back_with_its_choices() -> None:
     said = say("plan", "troponin", "--demo")
     assert said.status == 2

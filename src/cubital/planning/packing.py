@@ -39,8 +39,8 @@ def pack(
 ) -> Packing | None:
     """The optimal packing of these tests, or None when stock or budget cannot hold them all.
 
-    `budget_ul` is the most blood the tubes may take. With `may_drop` tests are left out, the least
-    urgent first and as few as possible, and the answer is never None.
+    `budget_ul` is the most blood the tubes may take. With `may_drop` tests are left out, as few as can be of
+    rank 0, then of rank 1, and so on, and the answer is never None. Raises `PlanError` for a rank that is none.
     """
     if may_drop:
         _check_ranks(wanted)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from itertools import product
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cubital.planning.choices import Size, Way, Ways
-from cubital.planning.pairs import best_pair
+from cubital.planning.pairs import Pair, best_liked_pair, best_pair
 
 SIZES = st.lists(st.tuples(st.integers(1, 6), st.integers(1, 12)), min_size=1, max_size=3)
 
@@ -28,10 +29,10 @@ def questions(draw: st.DrawFn) -> tuple[list[Way], list[Ways]]:
     return shelf, tests
 
 
-def by_trying_everything(shelf: list[Way], tests: list[Ways]) -> tuple[int, int] | None:
-    """The least (blood, preference) of any two tubes and any share of the tests between them, none empty."""
+def by_trying_everything(shelf: list[Way], tests: list[Ways]) -> set[tuple[int, int]]:
+    """Every (blood, preference) of any two tubes and any share of the tests between them, none empty."""
     tubes = [(number, size) for number, way in enumerate(shelf) for size in way.sizes]
-    found = []
+    found = set()
     for (one, a), (two, b) in product(tubes, tubes):
         for sides in product((0, 1), repeat=len(tests)):
             ways = [(one, two)[side] for side in sides]
@@ -41,10 +42,10 @@ def by_trying_everything(shelf: list[Way], tests: list[Ways]) -> tuple[int, int]
             for side, way, test in zip(sides, ways, tests, strict=True):
                 load[side] += test[way][0]
             if load[0] <= a.cap_ul and load[1] <= b.cap_ul:
-                found.append(
+                found.add(
                     (a.draw_ul + b.draw_ul, sum(test[way][1] for way, test in zip(ways, tests, strict=True)))
                 )
-    return min(found, default=None)
+    return found
 
 
 def is_held_by_one(shelf: list[Way], tests: list[Ways]) -> bool:
@@ -60,15 +61,20 @@ def test_no_two_tubes_do_better_where_one_cannot(question: tuple[list[Way], list
     shelf, tests = question
     if is_held_by_one(shelf, tests):
         return
-    pair = best_pair(tests, shelf)
-    assert (None if pair is None else (pair.blood_ul, pair.preference)) == by_trying_everything(shelf, tests)
+    every = by_trying_everything(shelf, tests)
+    pair, liked = best_pair(tests, shelf), best_liked_pair(tests, shelf)
+    assert (None if pair is None else (pair.blood_ul, pair.preference)) == min(every, default=None)
+    turned = min(((preference, blood_ul) for blood_ul, preference in every), default=None)
+    assert (None if liked is None else (liked.preference, liked.blood_ul)) == turned
 
 
 @settings(max_examples=200, deadline=None)
-@given(questions())
-def test_a_pair_holds_each_test_once_within_its_sizes(question: tuple[list[Way], list[Ways]]) -> None:
+@given(questions(), st.sampled_from((best_pair, best_liked_pair)))
+def test_a_pair_holds_each_test_once_within_its_sizes(
+    question: tuple[list[Way], list[Ways]], choose: Callable[[Sequence[Ways], Sequence[Way]], Pair | None]
+) -> None:
     shelf, tests = question
-    pair = best_pair(tests, shelf)
+    pair = choose(tests, shelf)
     if pair is None:
         return
     assert sorted(n for tube in pair.tubes for n in tube.members) == list(range(len(tests)))

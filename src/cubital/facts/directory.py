@@ -20,7 +20,7 @@ Volume = Annotated[int, msgspec.Meta(gt=0)]
 Whole = Annotated[int, msgspec.Meta(ge=0)]
 Words = Annotated[str, msgspec.Meta(min_length=1)]
 Claim = tuple[Basis, str]
-Rank = Literal["cannot-wait", "decides-today", "useful-today", "can-wait"]
+Rank = Literal["before-treatment", "cannot-wait", "decides-today", "useful-today", "can-wait"]
 
 # The handling terms that a test may carry; each has its entry in handling.toml.
 HANDLING = (

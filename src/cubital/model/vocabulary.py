@@ -13,7 +13,7 @@ MatrixKey = Literal["whole-blood", "plasma", "serum"]
 AccessKey = Literal["straight-needle", "winged-set", "syringe", "skin-puncture", "line"]
 # `by-patient`: `liked-kinds` far from the blood limit, `fewest-tubes` near it and for children.
 ObjectiveKey = Literal["by-patient", "liked-kinds", "fewest-tubes", "least-blood"]
-RankKey = Literal["cannot-wait", "decides-today", "useful-today", "can-wait"]
+RankKey = Literal["before-treatment", "cannot-wait", "decides-today", "useful-today", "can-wait"]
 LineDiscardKey = Literal["thrown-away", "returned"]
 VolumeKey = Literal["typical", "minimum"]
 WindowsKey = Literal["strict", "extended"]

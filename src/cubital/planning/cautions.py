@@ -18,6 +18,7 @@ from cubital.planning.circumstances import Circumstances
 from cubital.planning.cultures import CulturePlan
 from cubital.planning.micro import from_micro_tubes
 from cubital.planning.sizes import is_usable
+from cubital.planning.wanted import GAS_USE, is_served_by_analyzer
 from cubital.planning.windows import words_all_too_late
 from cubital.units import millilitres_text
 
@@ -108,7 +109,11 @@ def from_tubes(
         found.append(_safety("serum-on-ice", "warn"))
     if is_urgent and any(_may_clot_sooner(t, circumstances, site) for t in tubes):
         found.append(_safety("urgent-serum"))
+    found += from_gases(tubes, circumstances, site)
+    if circumstances.has_mothers_sample and _holds(tubes, facts.safety()["mothers-sample"].tests):
+        found.append(_safety("mothers-sample", "warn"))
     if any(t.purpose == "culture" for t in tubes):
+        found.append(_of_cultures("culture-before-antibiotic"))
         found.append(_safety("skin-culture", _skin_level(circumstances)))
     found += from_micro_tubes(tubes, site, circumstances.access, is_newborn=circumstances.is_newborn)
     access = facts.accesses()[circumstances.access]
@@ -177,7 +182,9 @@ def _of_line(tubes: tuple[PlannedTube, ...], circumstances: Circumstances, *, ha
         words = "dead space of the line not known: no discard is planned; look it up and discard first"
         found += [caution_of("stop", words), _safety("line-discard")]
     if len({t.draw for t in tubes if t.purpose == "culture"}) > 1:
-        found.append(_safety("line-sites", "warn"))
+        found += [_safety("line-sites", "warn"), _of_cultures("line-equal-volumes")]
+    if any(t.returned for t in tubes):
+        found.append(_safety("line-return", "warn"))
     if circumstances.line.carried_anticoagulant is None and has_citrate:
         found.append(caution_of("warn", "it is not known whether the lumen carried anticoagulant: taken as if it did"))
     if circumstances.line.carried_anticoagulant is not False and has_citrate:
@@ -199,6 +206,34 @@ def _may_clot_sooner(tube: PlannedTube, circumstances: Circumstances, site: Site
 
 def _has_stock(kind: TubeKind, circumstances: Circumstances) -> bool:
     return kind.can_be_filled_by(circumstances.access) and any(is_usable(size, circumstances.on) for size in kind.sizes)
+
+
+def from_gases(tubes: tuple[PlannedTube, ...], circumstances: Circumstances, site: Site) -> list[Caution]:
+    """What is said of a gas container: its guests of the gas analyzer, and what a capillary one does not serve."""
+    found = []
+    for tube in tubes:
+        kind = site.kinds.get(tube.kind)
+        if tube.purpose != "collect" or kind is None or kind.use != GAS_USE:
+            continue
+        if circumstances.access == "skin-puncture":
+            found.append(_safety("capillary-gas", "warn"))
+        for key in tube.tests:
+            known = facts.whole_blood().get(key)
+            if known is not None and is_served_by_analyzer(site.tests[key], kind.use, site):
+                level = "note" if known.standing == "first-choice" else "warn"
+                found.append(caution_of(level, f"{known.caution}; {known.bias}", known.marks[0], about=key))
+    return found
+
+
+def _holds(tubes: Iterable[PlannedTube], tests: Iterable[str]) -> bool:
+    """Whether any of these tests is in a tube."""
+    wanted = set(tests)
+    return any(not wanted.isdisjoint(tube.tests) for tube in tubes)
+
+
+def _of_cultures(key: str) -> Caution:
+    rule = facts.cultures().rule(key)
+    return caution_of("note", rule.text, rule.marks[0])
 
 
 def _skin_level(circumstances: Circumstances) -> str:

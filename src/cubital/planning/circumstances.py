@@ -5,13 +5,14 @@ from __future__ import annotations
 from datetime import date
 from typing import NamedTuple
 
+from cubital import facts
 from cubital.errors import OrderError
 from cubital.model import Line, Order, Site
 from cubital.model.vocabulary import AccessKey
 from cubital.planning.bedside import AssumedHematocrit
 from cubital.planning.culture_need import CultureNeed, culture_need
 from cubital.planning.moments import Arrangement, Slot
-from cubital.planning.patient import is_child, is_newborn
+from cubital.planning.patient import is_child, is_newborn, is_under_months
 
 NO_LINE = Line()
 
@@ -23,7 +24,8 @@ class Circumstances(NamedTuple):
     patient alone. A fact that composing needs is added here, and is then part of the key at once. `culture` is what
     weight and age ask of a blood culture, None where none is asked. `slots` are the moments of its draws and `slot_of`
     the moment of each test asked; `travel_min` is how long its tubes travel, None where that is not known.
-    `spares_blood` opens the micro tubes.
+    `spares_blood` opens the micro tubes; `has_mothers_sample` is whether the mother's sample may stand for the
+    infant's.
     """
 
     access: AccessKey
@@ -33,6 +35,7 @@ class Circumstances(NamedTuple):
     flags: tuple[str, ...]
     unread: tuple[str, ...]
     is_newborn: bool
+    has_mothers_sample: bool
     culture: CultureNeed | None
     slots: tuple[Slot, ...]
     slot_of: tuple[int, ...]
@@ -53,6 +56,7 @@ def circumstances_of(
         patient.flags,
         order.unread,
         is_newborn(patient),
+        is_under_months(patient, facts.safety()["mothers-sample"].warn_to_months),
         culture_need(patient) if has_culture else None,
         arrangement.slots,
         arrangement.slot_of,

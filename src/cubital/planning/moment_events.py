@@ -31,16 +31,17 @@ def known_instants(
         axis = _axis_of(event, axes, where)
         if axis in known and known[axis] != event.at:
             raise OrderError(
-                f"found {event.what} at {_clock(event.at)}, and at {_clock(known[axis])} in events[{places[axis]}]; "
+                f"found {event.what} at {_clock(event.at, site)}, and at {_clock(known[axis], site)} in "
+                f"events[{places[axis]}]; "
                 "expected one time; take one out",
                 where=where,
             )
         known[axis] = event.at
         places.setdefault(axis, place)
     for axis, place in places.items():
-        _check_order(axis, known, f"events[{place}]")
+        _check_order(axis, known, site, f"events[{place}]")
         if now is not None:
-            _check_now(axis, known[axis], demands, now, f"events[{place}]")
+            _check_now(axis, known[axis], demands, now, site, f"events[{place}]")
     _check_first_draws(asked, demands, site, known, places)
     return known
 
@@ -109,24 +110,27 @@ def _folded(name: str) -> str:
     return " ".join(name.casefold().replace("-", " ").replace("_", " ").split())
 
 
-def _check_order(axis: Axis, known: Known, where: str) -> None:
+def _check_order(axis: Axis, known: Known, site: Site, where: str) -> None:
     """Refuse an event before the one that it cannot come before, such as a next dose before the last."""
     earlier = facts.anchors()[axis[0]].after
     if earlier is None or (earlier, axis[1]) not in known or known[axis] >= known[earlier, axis[1]]:
         return
     raise OrderError(
-        f"found {_said(axis)} at {_clock(known[axis])}, before {_said((earlier, axis[1]))} at "
-        f"{_clock(known[earlier, axis[1]])}; expected it after; correct one of the two",
+        f"found {_said(axis)} at {_clock(known[axis], site)}, before {_said((earlier, axis[1]))} at "
+        f"{_clock(known[earlier, axis[1]], site)}; expected it after; correct one of the two",
         where=where,
     )
 
 
-def _check_now(axis: Axis, at: datetime, demands: Sequence[Demand], now: datetime, where: str) -> None:
+def _check_now(
+    axis: Axis, at: datetime, demands: Sequence[Demand], now: datetime, site: Site, where: str
+) -> None:
     ahead = facts.anchors()[axis[0]].ahead
     if ahead == "always":
         if at < now:
             raise OrderError(
-                f"found {_said(axis)} at {_clock(at)}, which is past at {_clock(now)}; expected one ahead; give the "
+                f"found {_said(axis)} at {_clock(at, site)}, which is past at {_clock(now, site)}; "
+                "expected one ahead; give the "
                 "next one, or leave it out",
                 where=where,
             )
@@ -134,14 +138,16 @@ def _check_now(axis: Axis, at: datetime, demands: Sequence[Demand], now: datetim
     draws_before = any(_draws_before(demand, axis) for demand in demands)
     if at > now and not (ahead == "planned" and draws_before):
         raise OrderError(
-            f"found {_said(axis)} at {_clock(at)}, after now, {_clock(now)}; expected one that has happened; correct "
+            f"found {_said(axis)} at {_clock(at, site)}, after now, {_clock(now, site)}; "
+            "expected one that has happened; correct "
             "one of the two times, or leave it out until it has",
             where=where,
         )
     if at < now and any(_draws_at(demand, axis) for demand in demands):
         asked = "that of the first draw asked" if axis == FIRST_DRAW else "blood asked that is drawn before it"
         raise OrderError(
-            f"found {_said(axis)} at {_clock(at)}, which is past at {_clock(now)}, and {asked}; expected it ahead; "
+            f"found {_said(axis)} at {_clock(at, site)}, which is past at {_clock(now, site)}, and {asked}; "
+            "expected it ahead; "
             "take that blood out, or begin anew another day",
             where=where,
         )
@@ -182,7 +188,8 @@ def _check_first_draws(
             )
         if first is not None and first > known[axis]:
             raise OrderError(
-                f"found the first draw at {_clock(first)}, after {_said(axis)} at {_clock(known[axis])}; expected it "
+                f"found the first draw at {_clock(first, site)}, after {_said(axis)} at {_clock(known[axis], site)}; "
+                "expected it "
                 "before; correct one of the two",
                 where=f"events[{places[FIRST_DRAW]}]",
             )
@@ -192,5 +199,8 @@ def _said(axis: Axis) -> str:
     return facts.moment_facts().anchor_words(*axis)
 
 
-def _clock(at: datetime) -> str:
-    return at.isoformat(sep=" ", timespec="minutes")
+def _clock(at: datetime, site: Site) -> str:
+    """The instant as the clocks of the site show it, with its offset."""
+    from zoneinfo import ZoneInfo  # only a refusal needs it
+
+    return at.astimezone(ZoneInfo(site.time_zone)).isoformat(sep=" ", timespec="minutes")

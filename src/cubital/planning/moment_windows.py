@@ -88,9 +88,10 @@ def beginning_of(axis: Axis) -> Axis:
 def demands_of(asked: Sequence[Asked], site: Site) -> list[Demand]:
     """What is wanted when, those of one time together, in the order first met."""
     needed = _needed(asked, site)
+    counted = _counted_minutes(asked, site)
     grouped: dict[object, list[Demand]] = {}
     for place, one in enumerate(asked):
-        demand = _demand(one, place, site, needed)
+        demand = _demand(one, place, site, needed, counted)
         like: object = True if demand.is_anywhen else (demand.windows, demand.steps, demand.excludes)
         grouped.setdefault(like, []).append(demand)
     return [_together(alike) for alike in grouped.values()]
@@ -106,7 +107,22 @@ def _needed(asked: Sequence[Asked], site: Site) -> Mapping[str, tuple[Axis, ...]
     return {key: tuple(axes) for key, axes in found.items()}
 
 
-def _demand(one: Asked, place: int, site: Site, needed: Mapping[str, tuple[Axis, ...]]) -> Demand:
+def _counted_minutes(asked: Sequence[Asked], site: Site) -> Mapping[int, tuple[Axis, str]]:
+    """The minutes at which the one series of an order draws, by what it counts from: another test said for such a
+    minute is drawn with it. Empty where series count from different things.
+    """
+    found: dict[int, tuple[Axis, str]] = {}
+    for one in asked:
+        for panel, minute in series_of(one, site):
+            if panel.anchor is not None and panel.anchor != FIRST_DRAW[0]:
+                found[minute] = ((panel.anchor, panel.of), panel.key)
+    return found if len({axis for axis, _ in found.values()}) == 1 else {}
+
+
+def _demand(
+    one: Asked, place: int, site: Site, needed: Mapping[str, tuple[Axis, ...]],
+    counted: Mapping[int, tuple[Axis, str]],
+) -> Demand:  # fmt: skip
     windows: dict[Axis, Window] = {}
     key = site.tests[one.test].moment
     moment = moment_of(one, site)
@@ -119,10 +135,15 @@ def _demand(one: Asked, place: int, site: Site, needed: Mapping[str, tuple[Axis,
             axis = (panel.anchor, panel.of)
             axis = axis if minute else beginning_of(axis)
             windows[axis] = _step_window(axis, minute, panel.key)
+    is_with_series = one.is_said and not series and one.at_min in counted
+    if is_with_series:
+        axis, panel_key = counted[one.at_min]
+        windows[axis] = _step_window(axis, one.at_min, panel_key)
     if key is not None:
         for axis in needed.get(key, ()):
             windows.setdefault(axis, _step_window(axis, 0, None))
-    is_placed = one.is_said or any(panel.anchor in (None, FIRST_DRAW[0]) for panel, _ in series)
+    is_counted = any(panel.anchor in (None, FIRST_DRAW[0]) for panel, _ in series)
+    is_placed = (one.is_said and not is_with_series) or is_counted
     at_min = one.at_min if is_placed else 0
     excludes = frozenset(moment.excludes if moment is not None else ())
     is_anywhen = not windows and not excludes and at_min == 0

@@ -90,6 +90,11 @@ def is_newborn(patient: Patient) -> bool:
     return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
 
 
+def is_under_months(patient: Patient, months: int | None) -> bool:
+    """Whether the patient is known to be younger than so many months; a year of UCUM has 8766 hours."""
+    return months is not None and patient.age_h is not None and 12 * patient.age_h < months * 8766
+
+
 def is_child(patient: Patient) -> bool:
     """Whether the patient is known not to be grown."""
     return patient.age_h is not None and patient.age_h < 24 * ADULT_D

@@ -13,10 +13,12 @@ UNRANKED: RankKey = "useful-today"
 FORCED = 0
 # A test that the collector wants kept, whatever else is left out.
 KEPT = 1
-_CLASSES: dict[RankKey, int] = {"cannot-wait": 0, "decides-today": 1, "useful-today": 2, "can-wait": 4}
+_CLASSES: dict[RankKey, int] = {
+    "before-treatment": 0, "cannot-wait": 1, "decides-today": 2, "useful-today": 3, "can-wait": 5,
+}  # fmt: skip
 # The volume of a culture over its least gives way before a test that is useful today, and after one that can wait.
-_CULTURE_VOLUME = 3
-_EACH = 5
+_CULTURE_VOLUME = 4
+_EACH = 6
 LEVELS = 2 + _EACH * len(PRIORITIES)
 
 
@@ -39,7 +41,7 @@ def culture_volume_rank(priority: int) -> int:
 def loss(ranks: Iterable[int], *, short_ul: int = 0, short_rank: int = 0) -> tuple[int, ...]:
     """What is given up, by rank: tests left out, and at `short_rank` the microlitres a culture is short of.
 
-    >>> loss([2, 2]) > loss([4, 4, 4]), loss([], short_ul=5000, short_rank=5) < loss([4])
+    >>> loss([2, 2]) > loss([4, 4, 4]), loss([], short_ul=5000, short_rank=6) < loss([5])
     (True, True)
     """
     counts = [0] * LEVELS

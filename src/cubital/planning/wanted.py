@@ -96,11 +96,13 @@ class Wishes:
             way if self._is_gas(shelf, way) else shelf.copy_of(way, lot): need for way, need in test.ways.items()
         }
         if is_guest:
-            need_ul = facts.whole_blood()[test.test].volume_ul
+            known = facts.whole_blood()[test.test]
+            # The analyzer's value is as good as the laboratory's, or it is liked after every tube of the test's own.
             last = sum(len(accept.tubes) for accept in self._site.tests[test.test].accepts)
+            place = 0 if known.standing == "first-choice" else last
             for way in sorted(open_ways - ways.keys()):
-                if need_ul <= shelf.ways[way].most_ul:
-                    ways[way] = (need_ul, last)
+                if known.volume_ul <= shelf.ways[way].most_ul:
+                    ways[way] = (known.volume_ul, place)
         return test._replace(lot=(draw, f"{GAS_USE} and {GAS_USE} guests"), ways=ways, alone=None)
 
     def _is_gas(self, shelf: Shelf, way: int) -> bool:

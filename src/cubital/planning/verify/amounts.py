@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from fractions import Fraction
 
-from cubital.facts import ByWeightAndLength, Cap, SamplingLimit, blood_volumes, sampling_limits
+from cubital.facts import ByWeightAndLength, Cap, SamplingLimit, blood_volumes, sampling_limits, whole_blood
 from cubital.model import Order, Patient, Plan, Site, Tube, TubeKind
 from cubital.planning.verify.contents import find_way, is_guest
 
@@ -62,7 +62,8 @@ def check_totals(plan: Plan, order: Order, site: Site) -> list[str]:
             way = find_way(site.tests[key], tube.kind, tube.matrix) if key in site.tests else None
             preference += 0 if way is None else way[0]
             if way is None and key in site.tests and is_guest(site.tests[key], tube, site):
-                preference += sum(len(accept.tubes) for accept in site.tests[key].accepts)
+                last = sum(len(accept.tubes) for accept in site.tests[key].accepts)
+                preference += 0 if whole_blood()[key].standing == "first-choice" else last
     discards = [tube for tube in plan.tubes if tube.purpose == "discard"]
     thrown_ul = sum(tube.draw_ul for tube in discards if not tube.returned)
     said, counted = plan.totals, {

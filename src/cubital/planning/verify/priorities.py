@@ -10,7 +10,7 @@ from cubital.planning.verify.contents import find_way, hematocrit_of, usable_ul
 
 _CHILD_UNDER_H = 24 * 6939  # 19 years of 365.25 days
 _URGENCY = {"stat": 0, "timed": 1, "routine": 2}
-_CLASS = {"cannot-wait": 0, "decides-today": 1, "useful-today": 2, "can-wait": 3}
+_CLASS = {"before-treatment": 0, "cannot-wait": 1, "decides-today": 2, "useful-today": 3, "can-wait": 4}
 
 
 def check_objective(plan: Plan, order: Order, site: Site) -> list[str]:

@@ -36,8 +36,7 @@ def test_a_panel_that_a_series_names_is_drawn_within_the_windows_of_that_series(
 
 def test_a_panel_counts_from_what_its_series_counts_from() -> None:
     for key, moment in facts.series_moments().items():
-        entry = PANELS[key]
-        counted = ("first-draw", None) if "anchor" not in entry else (entry["anchor"], entry.get("of"))
+        counted = (PANELS[key].get("anchor", "first-draw"), PANELS[key].get("of"))
         assert counted == (moment.anchor, moment.of), key
 
 

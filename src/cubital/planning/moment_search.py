@@ -149,14 +149,14 @@ class Search:
 
     def _must_precede(self, one: Timed, other: Timed) -> bool:
         a, b = one.demand, other.demand
+        if a.is_first and a.real and not b.is_first:
+            return True  # a moment that the order or a series puts at minute 0 is of the first draw, or the order errs
         if any(panel == of and minute < at for panel, minute in a.steps for of, at in b.steps):
             return True
         if any(v.axis == w.axis and _is_apart(v, w) for v in a.windows for w in b.windows):
             return True
         if one.due is not None and other.due is not None:
             return one.due[1] is not None and other.due[0] is not None and one.due[1] < other.due[0]
-        if a.is_first and a.real and not b.is_first:
-            return True
         return any(
             (v.is_before and _is_after(w) and self._comes_before(v.axis, w.axis))
             or (_is_after(v) and w.is_before and self._is_over(w.axis, v.axis))

@@ -122,9 +122,19 @@ def test_a_shipped_list_is_emptied_and_a_shipped_term_taken_away(versions: SiteV
     assert (test.also, test.handling) == ((), ("no_fist",))
 
 
+def test_a_shipped_moment_is_changed_taken_away_and_left_to_the_shipped_file_again(versions: SiteVersions) -> None:
+    found = edit(TEST_FORM, versions, "vancomycin-peak", moment="")
+    assert found.entries["tests.toml"]["vancomycin-peak"] == {"moment": False}
+    versions.save("ada", 0, found.entries, "at any time")
+    assert versions.newest().site.tests["vancomycin-peak"].moment is None
+    back = edit(TEST_FORM, versions, "vancomycin-peak", moment="vancomycin-peak")
+    assert back.entries == {"tests.toml": {"vancomycin-peak": None}}
+
+
 @pytest.mark.parametrize(
     ("changed", "field", "level", "said"),
     [
+        ({"moment": "full-moon"}, "moment", "error", "expected one of the"),
         ({"accepts.0.volume_ul": "20.5"}, "accepts.0.volume_ul", "error", "found 20.5; expected whole microlitres"),
         ({"accepts.0.volume_ul": "much"}, "accepts.0.volume_ul", "error", 'found "much"'),
         ({"accepts.0.minimum_ul": "40"}, "accepts.0.minimum_ul", "error", "at most volume_ul, 20"),

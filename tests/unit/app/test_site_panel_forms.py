@@ -14,6 +14,8 @@ from tests.unit.app.test_site_forms import DAY, Typing, edit, versions
 
 __all__ = ["versions"]
 
+STEPS = tuple(f"series.{row}.{field}" for row in (0, 1) for field in ("at_min", "tests"))
+
 
 def test_only_the_changed_field_of_a_panel_is_written_and_its_members_stay_shipped(versions: SiteVersions) -> None:
     found = edit(PANEL_FORM, versions, "electrolytes-panel", also="lytes\nsalts")
@@ -131,3 +133,32 @@ def test_a_test_that_falls_back_to_the_shipped_one_takes_no_panel_with_it(versio
     versions.save("ada", 0, {"tests.toml": {"sodium": {"bench": "ward"}}}, "to the ward")
     met = look_at_removal(TEST_FORM, versions.newest(), "sodium")
     assert (met.holding, met.going) == ((), ())
+
+
+def test_what_the_minutes_of_a_series_count_from_goes_with_the_series(versions: SiteVersions) -> None:
+    key = "glucose-tolerance-75-g"
+    found = edit(PANEL_FORM, versions, key, of="glucose-100-g")
+    versions.save("ada", 0, found.entries, "a larger drink")
+    panel = versions.newest().site.panels[key]
+    assert (panel.anchor, panel.of, len(panel.series)) == ("drink", "glucose-100-g", 2)
+    back = edit(PANEL_FORM, versions, key, of="glucose-75-g")
+    assert back.entries == {"panels.toml": {key: None}}
+    none = edit(PANEL_FORM, versions, key, anchor="", of="")
+    versions.save("ada", 1, none.entries, "from the first draw")
+    panel = versions.newest().site.panels[key]
+    assert (panel.anchor, panel.of, len(panel.series)) == (None, None, 2)
+
+
+@pytest.mark.parametrize(
+    ("changed", "field", "said"),
+    [
+        ({"anchor": "drnik"}, "anchor", "such as drink"), ({"of": "glucose-76-g"}, "of", "such as glucose-75-g"),
+        ({"tests": "glucose", **dict.fromkeys(STEPS, "")}, "anchor", "it beside series alone"),
+    ],
+)  # fmt: skip
+def test_an_anchor_that_is_none_or_stands_without_a_series_is_told_at_its_field(
+    versions: SiteVersions, changed: dict[str, str], field: str, said: str
+) -> None:
+    found = edit(PANEL_FORM, versions, "glucose-tolerance-75-g", **changed)
+    assert not found.is_sound
+    assert said in str(found.at_field[field][0])

@@ -154,6 +154,18 @@ def test_a_term_that_the_table_takes_away_is_taken_away_from_the_shipped_test() 
     assert "no_chill = false" in found.files["tests.toml"]
 
 
+def test_a_moment_that_the_table_takes_away_is_taken_away_from_the_shipped_test() -> None:
+    data = edited(export_site(read(DEMO), "tests.csv"), "vancomycin-peak", "moment", "")
+    found = bring(data, DEMO)
+    assert found.site is not None
+    assert found.site.tests["vancomycin-peak"].moment is None
+    assert "moment = false" in found.files["tests.toml"]
+    wrong = edited(data, "vancomycin-peak", "moment", "vancomycin-paek")
+    said = [str(one) for one in bring(wrong, DEMO).findings if one.level == "error"]
+    assert len(said) == 1
+    assert 'found "vancomycin-paek"; expected one of the' in said[0]
+
+
 def test_a_stopper_that_the_policy_words_is_changed_there_too() -> None:
     data = edited(export_site(read(DEMO), "tubes.csv"), "citrate", "stopper", "sky blue")
     found = bring(data, DEMO)

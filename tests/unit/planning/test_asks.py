@@ -80,3 +80,25 @@ def test_a_word_that_nobody_defined_is_unknown_and_the_near_ones_are_named() -> 
     with pytest.raises(UnknownTest) as caught:
         asked_of(Ask(test="potasium"))
     assert "potassium" in caught.value.near
+
+
+def test_what_came_through_a_series_says_which_and_at_which_of_its_minutes() -> None:
+    found = resolve_asks(
+        Order(asks=(Ask(test="troponin-t-0-1-h", at_min=30), Ask(test="K"))), SHIPPED, Directory(SHIPPED)
+    )
+    assert [(a.test, a.at_min, a.series, a.is_said) for a in found] == [
+        ("troponin-t", 30, (("troponin-t-0-1-h", 0),), True), ("troponin-t", 90, (("troponin-t-0-1-h", 60),), True),
+        ("potassium", 0, (), False),
+    ]  # fmt: skip
+
+
+def test_two_series_share_a_test_where_they_count_from_one_event_and_not_from_two() -> None:
+    def times(*panels: str) -> list[tuple[int, tuple[str, ...]]]:
+        asks = tuple(Ask(test=panel) for panel in panels)
+        return [(a.at_min, a.via) for a in resolve_asks(Order(asks=asks), SHIPPED, Directory(SHIPPED))]
+
+    both = ("glucagon-growth-hormone", "glucagon-c-peptide")
+    assert times(*both)[1] == (0, both)  # the glucose before one glucagon
+    stimuli = ("corticotropin-stimulation", "corticotropin-stimulation-1-ug")
+    assert [at_min for at_min, via in times(*stimuli) if len(via) > 1] == []
+    assert len(times(*stimuli)) == 7

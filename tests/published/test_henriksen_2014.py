@@ -25,7 +25,9 @@ def test_exactly_what_met_both_goals_is_kept_for_10_hours_by_the_extended_policy
     }
     met = {bias.test for bias in biases() if bias.is_precise and abs(bias.percent) <= bias.goal_percent}
     assert held == met
-    for test in met:
+    # LD was found out of its limits by 7 h in another study (test_williams_2024.py): a failure caps what was held.
+    assert unspun("lactate-dehydrogenase", HEPARIN, 10, "extended") == "past"
+    for test in met - {"lactate-dehydrogenase"}:
         assert unspun(test, HEPARIN, 10, "extended") == "kept", test
 
 

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 class Known(NamedTuple):
     """One specimen; `indices` is what was measured of it beside what its state says.
 
-    `poured_at` is when an aliquot was taken off its tube, where its state does not say when its cells came off.
+    `poured_at` is when an aliquot was taken off its tube, where its state does not say when its cells came off, or that
+    it stood on a gel until then.
     """
 
     specimen: Specimen
@@ -39,14 +40,15 @@ class Known(NamedTuple):
 
 
 def known_of(record: SpecimenRecord, specimens: Iterable[Specimen]) -> tuple[Known, ...]:
-    """These specimens of the record; an aliquot that was spun by itself with the instant of its pouring."""
+    """These specimens of the record; an aliquot that was spun by itself, or came off a gel, with when it was poured."""
     return tuple(
-        Known(one, record.history(one.id)[0].content.at if _is_spun_aliquot(one) else None) for one in specimens
+        Known(one, record.history(one.id)[0].content.at if _asks_when_poured(one) else None) for one in specimens
     )
 
 
-def _is_spun_aliquot(specimen: Specimen) -> bool:
-    return specimen.parent is not None and bool(specimen.spins) and specimen.separated_at is None
+def _asks_when_poured(specimen: Specimen) -> bool:
+    is_spun = specimen.parent is not None and bool(specimen.spins)
+    return is_spun and (specimen.gel or specimen.separated_at is None)
 
 
 def find(id: str, known: Sequence[Known]) -> Known:

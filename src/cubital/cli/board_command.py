@@ -23,6 +23,7 @@ _FLAGS = {"late": "LATE", "due": "", "waiting": "wait", "unknown": "?"}
 _WAYS = {
     "test": "measure it as it is",
     "separate": "take it off the cells",
+    "pour": "pour it off the gel",
     "cold": "put it in the cold",
     "freeze": "freeze it",
 }

@@ -140,6 +140,14 @@ class Spin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
             raise ValueError("found no marks; expected at least one")
 
 
+class Respin(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is said of a gel tube that was spun before, and why it is not spun again."""
+
+    text: str
+    why: str
+    marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
+
+
 class Fill(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """One source's least fill of a citrate tube, in percent of its draw."""
 
@@ -235,9 +243,26 @@ def spins() -> tuple[Spin, ...]:
     return load_spins(read_table("spinning.toml"), file="spinning.toml")
 
 
+@cache
+def respin() -> Respin:
+    """Why a gel tube is spun once.
+
+    >>> respin().why.partition(":")[0]
+    'what stood under the gel comes up'
+    """
+    return load_respin(read_table("spinning.toml"), file="spinning.toml")
+
+
+def load_respin(table: Mapping[str, Any], *, file: str) -> Respin:
+    """What a parsed table says of a gel tube that was spun before."""
+    found = shape(table.get("gel_respin"), Respin, file=file, entry="gel_respin")
+    check_marks(found, file=file, entry="gel_respin")
+    return found
+
+
 def load_spins(table: Mapping[str, Any], *, file: str) -> tuple[Spin, ...]:
     """The centrifuge settings a parsed table holds."""
-    refuse_unknown(table, ("spin",), file=file)
+    refuse_unknown(table, ("spin", "gel_respin"), file=file)
     found: dict[str, Spin] = {}
     for place, raw in enumerate(family(table, "spin", file=file)):
         spin = shape(raw, Spin, file=file, entry=f"spin {place}")

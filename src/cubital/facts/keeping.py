@@ -17,7 +17,7 @@ from cubital.facts.moments import moments
 from cubital.facts.reading import family, read_table, refuse_unknown, shape
 from cubital.facts.sources import Mark, check_marks
 
-StateKey = Literal["whole", "on-cells", "off-cells"]
+StateKey = Literal["whole", "on-cells", "off-cells", "on-gel"]
 StorageKey = Literal["ambient", "cold", "frozen", "warm", "ice"]
 IndexKey = Literal["hemolysis", "lipemia", "icterus"]
 INDICES: tuple[IndexKey, ...] = get_args(IndexKey)
@@ -31,6 +31,7 @@ class KeepingClaim(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
 
     Exactly one of three: `limit_min` is a limit that the source sets; `held_min` is how long a study
     found it to hold, which says nothing of later; `fails_min` is when a study found it to have failed.
+    `on-gel` is off the cells and still in the gel tube: such a claim stands beside those off the cells.
     Empty `families` is any tube. `from_draw` counts from the draw though the cells are off.
     """
 
@@ -115,6 +116,7 @@ class Timing(msgspec.Struct, frozen=True, kw_only=True):
 class IndexLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """From which index on a test's result needs a comment, and over which it is not reported; None is no such limit.
 
+    `held_to` is as far as a study looked and found no disturbance: no comment is due, and above it nothing is known.
     Hemolysis is free hemoglobin in g/L; lipemia and icterus are in the unit that `unit` names.
     """
 
@@ -125,16 +127,23 @@ class IndexLimit(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
     marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
     comment_from: Decimal | None = None
     refuse_over: Decimal | None = None
+    held_to: Decimal | None = None
 
     def __post_init__(self) -> None:
-        if self.comment_from is None and self.refuse_over is None:
-            raise ValueError("found no limit; expected comment_from or refuse_over")
+        if self.comment_from is None and self.refuse_over is None and self.held_to is None:
+            raise ValueError("found no limit; expected comment_from, refuse_over or held_to")
+        if self.held_to is not None and (self.comment_from is not None or self.refuse_over is not None):
+            raise ValueError("found held_to beside another limit; expected it alone")
         if self.comment_from is not None and self.refuse_over is not None and self.comment_from > self.refuse_over:
             raise ValueError("found a comment above the refusal; expected it below")
 
 
 class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One check of a specimen at receipt: why, and what a report says when it fails."""
+    """One check of a specimen at receipt: why, and what a report says when it fails.
+
+    `is_identity` is never excused; `is_whole` holds for every test of the tube, those added later too. Where it
+    `is_shared`, what it says is said once for all the tests of an answer, not with each.
+    """
 
     key: str
     why: str
@@ -142,6 +151,7 @@ class Check(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]
     is_identity: bool = False
     is_whole: bool = False
+    is_shared: bool = False
 
 
 @cache
@@ -224,7 +234,7 @@ def index_limits() -> tuple[IndexLimit, ...]:
 
 def load_indices(table: Mapping[str, Any], *, file: str) -> tuple[IndexLimit, ...]:
     """The limits that a parsed table holds; refuses one test twice for an index."""
-    refuse_unknown(table, ("limit",), file=file)
+    refuse_unknown(table, ("limit", "slope", "skin_puncture", "band", "every_test"), file=file)
     found = _shape_all(table, "limit", IndexLimit, file=file)
     seen = set()
     for place, limit in enumerate(found):

@@ -69,7 +69,7 @@ class Bench:
             yield self._deliver(spin, last)
         if spin is not None and (self.is_tube or self.spun_s is None):
             yield spin
-            if not self.specimen.gel:
+            if not self.specimen.holds_gel:
                 yield self._separate(spin)
         yield from self._freeze()
         yield from last
@@ -257,20 +257,20 @@ def _lives(specimen: Specimen, terms: set[str], life: Life) -> tuple[Life, ...]:
     if not all(facts.handling_terms()[place].keeps(spin.temperature_c) for spin in specimen.spins):
         return (life,)
     at_once_s = house_rules()["at_once"].at_most_s or 0
-    there = Life((Phase("ambient", 0, at_once_s), Phase(place, at_once_s, None)), life.separated_s)
+    there = life._replace(phases=(Phase("ambient", 0, at_once_s), Phase(place, at_once_s, None)))
     if life.separated_s is None or not life.is_separation_known:
         return (there,) if life.is_separation_known else (life,)
     if life.separated_s <= at_once_s:
         return (there, life)
     until = (Phase("ambient", 0, at_once_s), Phase(place, at_once_s, life.separated_s))
-    then = Life((*until, Phase("ambient", life.separated_s, None)), life.separated_s)
+    then = life._replace(phases=(*until, Phase("ambient", life.separated_s, None)))
     return (there, then, life)
 
 
 def spin_of(specimen: Specimen, tests: tuple[Test, ...]) -> facts.Spin | None:
     """The setting that suits this tube and these tests; None where no source gives one."""
     terms = {term for test in tests for term in test.handling}
-    return spin_for(facts.additives()[specimen.additive].family, specimen.gel, terms)
+    return spin_for(facts.additives()[specimen.additive].family, specimen.holds_gel, terms)
 
 
 def _strictest(

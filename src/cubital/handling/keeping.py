@@ -15,8 +15,10 @@ PLACES: Mapping[StorageKey, str] = {
     "ambient": "at room temperature", "cold": "at 2-8 C", "frozen": "frozen", "warm": "at 37 C", "ice": "on ice",
 }  # fmt: skip
 STATES: Mapping[StateKey, str] = {
-    "whole": "whole blood", "on-cells": "on the cells", "off-cells": "off the cells",
+    "whole": "whole blood", "on-cells": "on the cells", "off-cells": "off the cells", "on-gel": "on its gel",
 }  # fmt: skip
+# States in which the cells are off, so that times count from the separation.
+PARTED: tuple[StateKey, ...] = ("off-cells", "on-gel")
 # Families of additives in which blood clots, so that serum comes of it.
 CLOTS = ("none", "clot-activator", "thrombin")
 _DAY_MIN = 1440
@@ -59,7 +61,7 @@ class Rule(NamedTuple):
         So what a study found to hold off the cells is counted from the draw, but never below a source's own limit.
         """
         end_s, limit = self.end(start_s)
-        if state != "off-cells" or not limit.is_held or limit.from_draw:
+        if state not in PARTED or not limit.is_held or limit.from_draw:
             return end_s
         set_s = [start_s * (not x.from_draw) + x.seconds for x in self.limits if not x.is_held]
         return min(end_s, max(limit.seconds, min(set_s, default=0)))
@@ -123,7 +125,7 @@ def _claims_by_test() -> Mapping[str, list[KeepingClaim]]:
 def _claimed(claim: KeepingClaim) -> Limit:
     """A claim as a limit; a test that had failed by a time is good for a minute less at most."""
     where = f"{STATES[claim.state]} {PLACES[claim.storage]}"
-    from_draw = claim.from_draw or claim.state != "off-cells"
+    from_draw = claim.from_draw or claim.state not in PARTED
     sources = (claim.mark.source,)
     if claim.fails_min is not None:
         text = f"{where}: out of its limits by {span_text(60 * claim.fails_min)}"

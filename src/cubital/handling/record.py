@@ -222,9 +222,9 @@ def _judge(specimen: Specimen, event: Judged) -> Specimen:
 
 
 def _spin(specimen: Specimen, event: Spun) -> Specimen:
-    if specimen.gel and specimen.spins:
-        raise _impossible(event, "a gel tube spun before", "its plasma or serum in a new tube")
-    separated_at = event.at if specimen.gel and specimen.separated_at is None else specimen.separated_at
+    if specimen.holds_gel and specimen.spins:
+        raise _impossible(event, f"a gel tube spun before ({facts.respin().why})", "its plasma or serum in a new tube")
+    separated_at = event.at if specimen.holds_gel and specimen.separated_at is None else specimen.separated_at
     return replace(specimen, spins=(*specimen.spins, event), separated_at=separated_at)
 
 

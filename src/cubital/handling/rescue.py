@@ -14,7 +14,7 @@ from cubital.handling.stability import Kept, Life, is_spun_for, life_of, moved, 
 from cubital.model.specimen import Specimen, StorageKey
 from cubital.model.test import Test
 
-WayKey = Literal["test", "separate", "cold", "freeze"]
+WayKey = Literal["test", "separate", "pour", "cold", "freeze"]
 _A_LITTLE_S = 301
 _PLACES: tuple[StorageKey, ...] = ("ambient", "cold", "frozen")
 
@@ -127,12 +127,15 @@ def _rescue(test: Test, specimen: Specimen, clock: Clock, life: Life, kept: Kept
 
 
 def _moves(test: Test, specimen: Specimen, life: Life, age_s: int) -> Iterator[tuple[WayKey, Life]]:
-    """Each move that can be made now: off the cells, into the cold, into the freezer."""
+    """Each move that can be made now: off the cells, off the gel, into the cold, into the freezer."""
     here = life.phases[-1].storage
     is_on_cells = is_spun_for(test, specimen.matrix) and life.separated_s is None
     if is_on_cells:
         yield "separate", moved(life, here, age_s, is_separated=True)
     elif here not in ("cold", "frozen"):
         yield "cold", moved(life, "cold", age_s)
+    is_spun = is_spun_for(test, specimen.matrix)
+    if is_spun and specimen.holds_gel and life.separated_s is not None and here != "frozen":
+        yield "pour", life._replace(off_gel_s=age_s)
     if not is_on_cells and here != "frozen":
         yield "freeze", moved(life, "frozen", age_s)

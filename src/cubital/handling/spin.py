@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from msgspec.structs import replace
 
+from cubital import facts
 from cubital.errors import SpinError
 from cubital.handling.spin_balance import rows_mask, stand
 from cubital.handling.spin_bench import Bench, bits
@@ -25,7 +26,6 @@ from cubital.model.centrifuge import (
 
 # States that the search may take: a bench of 40 tubes is proved in far fewer, a larger one may be stopped.
 MOST_STEPS = 60_000
-ALREADY_SPUN = "a gel tube spun before is not spun again; move its plasma or serum to a new tube and spin that"
 
 
 def plan_spins(
@@ -88,7 +88,7 @@ def _why_not(
 ) -> str | None:
     """Why no run here may take this tube; None where one may."""
     if tube.gel and tube.was_spun:
-        return ALREADY_SPUN
+        return f"{facts.respin().text} ({facts.respin().why})"
     if not tube.programs:
         return "no program is known for it; it may be one that is not spun"
     wide = [c for c in centrifuges if rows_mask(c, tube.diameter_um)]

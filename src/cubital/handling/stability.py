@@ -45,11 +45,14 @@ class Life(NamedTuple):
     """Where a specimen has been, and when its cells came off, in seconds after the draw.
 
     `is_separation_known` is false for plasma or serum of which nothing says when it was taken off.
+    `has_gel` says that a gel took them off; `off_gel_s` is when it was poured off the gel, None while it is there.
     """
 
     phases: tuple[Phase, ...]
     separated_s: int | None = None
     is_separation_known: bool = True
+    has_gel: bool = False
+    off_gel_s: int | None = None
 
 
 class Kept(NamedTuple):
@@ -83,7 +86,8 @@ def life_of(specimen: Specimen, *, poured_at: datetime | None = None) -> Life:
     """Where this specimen has been; `poured_at` is when an aliquot was taken off its tube.
 
     It is asked for where the state does not say when the cells came off: of an aliquot of a file, or one of
-    unspun blood that was spun by itself. Blood that was poured before it was spun is on its cells.
+    unspun blood that was spun by itself. Blood that was poured before it was spun is on its cells. What was poured off
+    a gel was on it until then; where nobody says when, it is taken to be there still.
     """
     drawn = specimen.collected_at
     phases: list[Phase] = []
@@ -96,14 +100,16 @@ def life_of(specimen: Specimen, *, poured_at: datetime | None = None) -> Life:
             start_s = since_s
         storage = stay.storage
     phases.append(Phase(storage, start_s, None))
+    life = Life(tuple(phases), has_gel=specimen.gel)
     if specimen.separated_at is not None:
-        return Life(tuple(phases), seconds_between(drawn, specimen.separated_at))
+        off_gel_s = None if poured_at is None or specimen.parent is None else seconds_between(drawn, poured_at)
+        return life._replace(separated_s=seconds_between(drawn, specimen.separated_at), off_gel_s=off_gel_s)
     if specimen.parent is not None and specimen.spins:
         if poured_at is None:
-            return Life(tuple(phases), None, False)
+            return life._replace(is_separation_known=False)
         if specimen.spins[0].at <= poured_at:
-            return Life(tuple(phases), seconds_between(drawn, poured_at))
-    return Life(tuple(phases))
+            return life._replace(separated_s=seconds_between(drawn, poured_at), has_gel=False)
+    return life
 
 
 def moved(life: Life, storage: StorageKey, at_s: int, *, is_separated: bool = False) -> Life:
@@ -113,7 +119,8 @@ def moved(life: Life, storage: StorageKey, at_s: int, *, is_separated: bool = Fa
         before[-1] = before[-1]._replace(end_s=at_s)
         before.append(Phase(storage, at_s, None))
     separated_s = at_s if is_separated and life.separated_s is None else life.separated_s
-    return Life(tuple(phase for phase in before if phase.end_s != phase.start_s), separated_s)
+    phases = tuple(phase for phase in before if phase.end_s != phase.start_s)
+    return life._replace(phases=phases, separated_s=separated_s, is_separation_known=True)
 
 
 def is_spun_for(test: Test, matrix: str) -> bool:
@@ -145,6 +152,9 @@ def _keep(key: str, terms: tuple[str, ...], family: str, is_spun: bool, life: Li
             elif to_s is None or found[0] < to_s:
                 unknown.append(found)
         _freeze(state, life, from_s, to_s, rules, ends, unknown)
+    if split_s is not None and life.has_gel and any(state == "on-gel" for state, _ in rules):
+        ends += _gel_ends(life, split_s, rules)
+        _freeze("on-gel", life, split_s, life.off_gel_s, rules, ends, unknown)
     if policy == "extended" and split_s is not None:
         ends += _unadded(key, terms, family, life, split_s, rules)
     first = min(ends, key=lambda end: end.until_s, default=None)
@@ -153,6 +163,14 @@ def _keep(key: str, terms: tuple[str, ...], family: str, is_spun: bool, life: Li
     until_s = None if first is None else first.until_s
     last_s = min(lasts, default=None) if policy == "extended" else until_s
     return Kept(until_s, last_s, None if first is None else first.limit, *lost)
+
+
+def _gel_ends(life: Life, split_s: int, rules: Rules) -> Iterable[_End]:
+    """What ends it while it stands on the gel of its tube: beside what ends it off the cells, wherever it is."""
+    off_s = life.off_gel_s
+    for found in _ends_of("on-gel", _liquid(life, split_s, off_s), rules):
+        if isinstance(found, _End) and (off_s is None or found.until_s < off_s):
+            yield found
 
 
 def _unadded(key: str, terms: tuple[str, ...], family: str, life: Life, split_s: int, rules: Rules) -> Iterable[_End]:

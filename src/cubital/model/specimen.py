@@ -135,8 +135,9 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
 
     `left_ul` is what can still be pipetted; `events` counts the events it was computed from, which
     is the version that a writer must name. `parent` is the tube an aliquot came from; `poured`
-    are the tests that went with an aliquot of this one. `separated_at` is when plasma or serum came off
-    the cells: a gel does it when it is spun, else the first pouring after a spin; None while they are together.
+    are the tests that went with an aliquot of this one. `gel` of an aliquot is its tube's. `separated_at` is when
+    plasma or serum came off the cells: a gel does it when it is spun, else the first pouring after a spin; None while
+    they are together.
     `indices` and `fill_percent` are the last that were measured; absent is not measured.
     """
 
@@ -167,6 +168,11 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     indices: Mapping[IndexKey, Decimal] = {}
     fill_percent: int | None = None
     events: int = 1
+
+    @property
+    def holds_gel(self) -> bool:
+        """Whether a gel lies in it: what was poured off a gel tube has none, though `gel` says what it came off."""
+        return self.gel and self.parent is None
 
     @property
     def is_separated(self) -> bool:

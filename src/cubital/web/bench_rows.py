@@ -33,7 +33,8 @@ _WORDS = {"late": "Late", "soon": "Soon", "due": "Due", "waiting": "Not yet", "u
 _SIGNS = {"late": "■", "soon": "▲", "due": "●", "waiting": "○", "unknown": "?"}
 WORDS_OF = _WORDS | {"lost": "Lost"}
 _WAYS = {
-    "test": "measure it as it is", "separate": "take it off the cells", "cold": "put it in the cold",
+    "test": "measure it as it is", "separate": "take it off the cells", "pour": "pour it off the gel",
+    "cold": "put it in the cold",
     "freeze": "freeze it",
 }  # fmt: skip
 

@@ -87,7 +87,7 @@ def test_a_specimen_is_judged_again_under_a_new_key_when_its_indices_are_known(r
     record_receipt(record, draw(record), SHIPPED, GOOD, WHO)
     later = replace(GOOD, at=SOON, indices={"hemolysis": 6})
     found = record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, later, WHO, key="indices/T1")
-    assert {j.test: j.outcome for j in found.judgements} == {"potassium": "refuse", "sodium": "comment"}
+    assert {j.test: j.outcome for j in found.judgements} == {"potassium": "refuse", "sodium": "accept"}
     assert [type(entry.content) for entry in record.history("T1")][1:] == [Received, Judged, Judged]
 
 
@@ -135,7 +135,7 @@ def test_a_board_of_the_record_shows_what_waits(record: SpecimenRecord) -> None:
     assert (late["specimen"], late["urgency"], late["step"]) == ("T1", "late", "deliver")
     assert late["begin_by"] == "2026-03-02T08:50:00Z"
     assert late["save"][0] == {
-        "test": "potassium", "due": "2026-03-02T09:00:00Z", "by": "separate", "until": "2026-04-13T00:52:00Z",
+        "test": "potassium", "due": "2026-03-02T09:00:00Z", "by": "separate", "until": "2026-03-03T08:52:00Z",
         "known": True,
     }  # fmt: skip
     assert due["save"] == []

@@ -42,6 +42,15 @@ def said_of(found: Page) -> list[tuple[str, str, str]]:
     return [(line.specimen, line.step, line.urgency) for line in found.lines]
 
 
+def test_potassium_on_its_gel_can_be_saved_by_pouring_it_off() -> None:
+    specimen = tube("g", "heparin-gel", "potassium", "sodium", events=(spun("g", 40),))
+    saved = {one.test: one for one in prospect(specimen, Clock(SHIPPED), at(600)).saved}
+    assert (saved["potassium"].way, saved["potassium"].due_at) == ("pour", at(40 + 1440))
+    assert saved["potassium"].until == at(40 + 60_000)
+    assert saved["sodium"].way in ("test", "freeze")
+    assert prospect(specimen, Clock(SHIPPED), at(40 + 1441)).lost == ("potassium",)
+
+
 def test_what_must_begin_first_stands_first() -> None:
     found = page(
         10,

@@ -55,6 +55,21 @@ def test_a_collection_makes_a_specimen_with_all_of_its_usable_volume() -> None:
     assert (specimen.is_separated, specimen.events) == (False, 1)
 
 
+def test_what_was_poured_off_a_gel_tube_is_spun_like_any_other_tube() -> None:
+    spun = Spun(rcf_g=1300, spin_s=600, temperature_c=20, **said(40))
+    parted = state_of([collected(), received(), spun])
+    aliquot = begin(pour(parted, Aliquoted(child="s2", volume_ul=300, tests=("potassium",), **said(50))))
+    again = Spun(rcf_g=2000, spin_s=600, temperature_c=20, **{**said(60), "specimen": "s2"})
+    assert len(follow(aliquot, again).spins) == 2
+    assert follow(aliquot, again).separated_at == spun.at
+
+
+def test_blood_that_was_poured_out_of_an_unspun_gel_tube_has_no_gel_to_part_it() -> None:
+    aliquot = begin(pour(begin(collected()), Aliquoted(child="s2", volume_ul=300, tests=("potassium",), **said(10))))
+    spun = Spun(rcf_g=1300, spin_s=600, temperature_c=20, **{**said(40), "specimen": "s2"})
+    assert follow(aliquot, spun).separated_at is None
+
+
 def test_a_gel_tube_is_separated_once_spun_and_cannot_be_spun_again() -> None:
     spun = Spun(rcf_g=1300, spin_s=600, temperature_c=20, **said(40))
     specimen = state_of([collected(), received(), spun])

@@ -96,7 +96,7 @@ def span_of(one: Asked, asked: tuple[Asked, ...], known: dict[object, datetime])
 
 
 def axes_of(one: Asked, asked: tuple[Asked, ...]) -> dict[object, tuple[int | None, int | None]]:
-    found = {}
+    found: dict[object, tuple[int | None, int | None]] = {}
     own = window(one)
     if own is not None:
         found[own[0]] = own[1:]

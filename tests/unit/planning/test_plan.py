@@ -90,9 +90,16 @@ def test_cultures_at_two_times_never_take_more_bottles_than_the_shelf_holds() ->
 
 def test_a_routine_culture_gives_way_to_stat_tests_when_the_limit_holds_only_one() -> None:
     stat = tuple(Ask(test=test, priority="stat") for test in ("potassium", "cbc", "group-check"))
-    order = Order(asks=(Ask(test="blood-culture"), *stat), patient=patient_of(2.5, 0.5))
+    order = Order(asks=(Ask(test="blood-culture"), *stat), patient=patient_of(2.5, 0.5, drawn_ul=300))
     plan = verified(order, SHIPPED)
     assert [entry.test for entry in plan.unplaced] == ["blood-culture"]
+
+
+def test_a_routine_culture_steps_down_to_the_least_volume_before_it_gives_way_to_stat_tests() -> None:
+    stat = tuple(Ask(test=test, priority="stat") for test in ("potassium", "cbc", "group-check"))
+    plan = verified(Order(asks=(Ask(test="blood-culture"), *stat), patient=patient_of(2.5, 0.5)), SHIPPED)
+    assert plan.unplaced == ()
+    assert [tube.draw_ul for tube in plan.tubes if tube.purpose == "culture"] == [500]
 
 
 def test_a_routine_culture_gives_its_second_set_for_stat_tests() -> None:
@@ -108,15 +115,22 @@ def test_a_stat_culture_keeps_its_place_before_routine_tests() -> None:
     order = Order(asks=(Ask(test="blood-culture", priority="stat"), *routine), patient=patient_of(4, 0.5))
     plan = verified(order, SHIPPED)
     assert "blood-culture" in [test for tube in plan.tubes for test in tube.tests]
-    assert {entry.test for entry in plan.unplaced} <= {"potassium", "cbc", "group-check"}
+    assert {entry.test for entry in plan.unplaced} <= {"potassium", "complete-blood-count", "group-check"}
     assert plan.unplaced
 
 
 def test_of_two_cultures_the_more_urgent_is_kept_whichever_comes_first() -> None:
     asks = (Ask(test="blood-culture"), Ask(test="blood-culture", at_min=60, priority="stat"))
-    plan = verified(Order(asks=asks, patient=patient_of(4, 0.5)), SHIPPED)
+    plan = verified(Order(asks=asks, patient=patient_of(4, 0.5, drawn_ul=6000)), SHIPPED)
     assert [(entry.test, entry.priority) for entry in plan.unplaced] == [("blood-culture", "routine")]
-    assert [draw.at_min for draw in plan.draws if any(t.draw == draw.number for t in plan.tubes)] == [60, 60]
+    assert [draw.at_min for draw in plan.draws if any(t.draw == draw.number for t in plan.tubes)] == [60]
+
+
+def test_two_cultures_are_both_kept_with_one_set_each_where_two_sets_do_not_fit() -> None:
+    asks = (Ask(test="blood-culture"), Ask(test="blood-culture", at_min=60, priority="stat"))
+    plan = verified(Order(asks=asks, patient=patient_of(4, 0.5)), SHIPPED)
+    assert plan.unplaced == ()
+    assert [(tube.draw, tube.draw_ul) for tube in plan.tubes] == [(1, 3000), (2, 3000)]
 
 
 def test_a_limit_of_which_a_part_needs_the_weight_says_what_was_not_checked() -> None:

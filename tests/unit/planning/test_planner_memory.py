@@ -57,7 +57,7 @@ def test_urgency_flags_access_and_day_make_another_question() -> None:
 def test_a_planner_that_must_forget_gives_the_same_plans(monkeypatch: pytest.MonkeyPatch) -> None:
     orders = some_orders(80)
     kept = [Planner(SHIPPED).plan(order) for order in orders]
-    monkeypatch.setattr(plan_module, "_KEPT_BODIES", 3)
+    monkeypatch.setattr(plan_module, "_KEPT_DRAFTS", 3)
     forgetful = Planner(SHIPPED)
     assert [forgetful.plan(order) for order in orders] == kept
 

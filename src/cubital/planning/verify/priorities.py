@@ -74,7 +74,7 @@ def _check_culture_volume(plan: Plan, order: Order, site: Site) -> list[str]:
     at = {draw.number: draw for draw in plan.draws}
     for tube in plan.tubes:
         if tube.purpose == "culture" and tube.draw in at:
-            if _is_full(tube, site):
+            if _is_full(tube, order, site):
                 return []  # the bottles hold no more
             draw = at[tube.draw]
             taken[draw.at_min, draw.moment] = taken.get((draw.at_min, draw.moment), 0) + tube.draw_ul
@@ -88,6 +88,13 @@ def _check_culture_volume(plan: Plan, order: Order, site: Site) -> list[str]:
     return [f"the cultures take {ul} uL; {said}" for ul in taken.values() if ul < least_ul]
 
 
-def _is_full(tube: PlannedTube, site: Site) -> bool:
+def _is_full(tube: PlannedTube, order: Order, site: Site) -> bool:
+    """Whether no larger bottle of this kind is on the shelf."""
     kind = site.kinds.get(tube.kind)
-    return kind is None or tube.draw_ul >= max(size.draw_ul for size in kind.sizes)
+    sizes = () if kind is None else kind.sizes
+    there = [
+        size.draw_ul
+        for size in sizes
+        if size.in_stock != 0 and (size.expires is None or (order.on is not None and order.on <= size.expires))
+    ]
+    return tube.draw_ul >= max(there, default=0)

@@ -52,8 +52,9 @@ def test_the_order_of_the_order_does_not_change_the_tray() -> None:
 
 def test_a_discard_is_said_to_be_thrown_away_and_a_culture_counts_as_a_bottle() -> None:
     tray = tray_of("PT", access="winged-set")
-    assert tray.headline == "1 tube, 1 discard tube, 3.6 mL of blood"
-    assert tray.draws[0].rows[0].contents == ("DISCARD: fill, then throw away",)
+    assert tray.headline == "1 tube, 1 discard tube, 2.3 mL of blood"
+    assert tray.draws[0].rows[0].contents == ("DISCARD: fill until blood flows into it, then throw away",)
+    assert (tray.draws[0].rows[0].size, tray.draws[0].rows[0].care) == ("0.5 mL", ("in a 1.8 mL tube",))
     cultures = tray_of("blood culture", patient={"age": "61 a", "weight_kg": 70})
     assert cultures.headline.startswith("4 culture bottles in 2 draws")
     assert [draw.title for draw in cultures.draws] == [
@@ -91,8 +92,8 @@ def test_standing_cautions_stand_apart_from_the_notes_of_this_plan() -> None:
 
 
 def test_a_tube_with_nothing_to_mix_is_said_not_to_be_mixed() -> None:
-    zinc, clotted = tray_of("zinc").draws[0].rows[0], tray_of("TIBC").draws[0].rows[0]
-    assert (zinc.mixing, clotted.mixing) == ("not mixed", "invert 5x")
+    copper, clotted = tray_of("copper").draws[0].rows[0], tray_of("TIBC").draws[0].rows[0]
+    assert (copper.mixing, clotted.mixing) == ("not mixed", "invert 5x")
 
 
 def test_a_bottle_or_a_syringe_has_no_stopper_to_name() -> None:

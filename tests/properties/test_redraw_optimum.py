@@ -14,8 +14,8 @@ from msgspec.structs import replace
 from cubital.errors import NoTube
 from cubital.handling.addon import Held, Offer, free_ul
 from cubital.handling.redraw import Redraw, plan_redraw
-from cubital.model import Ask, Order, Plan, Site
-from cubital.model.vocabulary import OBJECTIVES, PRIORITIES, ObjectiveKey
+from cubital.model import Ask, Order, Patient
+from cubital.model.vocabulary import OBJECTIVES, ObjectiveKey
 from cubital.planning import Planner
 from cubital.planning.verify import verify
 from tests.contract.events import MORNING
@@ -32,6 +32,8 @@ TUBES = (
     ("citrate", "prothrombin-time", "plasma"),
 )  # fmt: skip
 PLANNER = Planner(SHIPPED)
+# What is compared: the draw without a reserve, blood before liking.
+BARE = Planner(replace(SHIPPED, planning=replace(SHIPPED.planning, reserve_percent=0)))
 
 
 @st.composite
@@ -46,20 +48,23 @@ def shelves(draw: st.DrawFn) -> list[Held]:
     return found
 
 
-def cost(plan: Plan | None) -> tuple[float, ...]:
-    """The planner's own measure, worked out here from what the plan says."""
-    if plan is None:
-        return (0,) * 7
-    left = [sum(entry.priority == priority for entry in plan.unplaced) for priority in PRIORITIES]
+def cost(order: Order, tests: Sequence[str]) -> tuple[int, ...]:
+    """What drawing these tests of the order costs, worked out here from what the bare plan of them says."""
+    asks = tuple(ask for ask in order.asks if ask.test in tests)
+    if not asks:
+        return 0, 0, 0
+    is_least_blood = order.objective == "least-blood"
+    plan = BARE.plan(Order(asks=asks, objective="least-blood" if is_least_blood else "fewest-tubes"))
+    assert plan.unplaced == ()
     totals = plan.totals
-    worth = (totals.tubes, totals.blood_ul) if plan.objective == "fewest-tubes" else (totals.blood_ul, totals.tubes)
-    return (*left, plan.objective == "fewest-tubes" and plan.volumes == "minimum", *worth, totals.preference)
+    worth = (totals.blood_ul, totals.tubes) if is_least_blood else (totals.tubes, totals.blood_ul)
+    return (*worth, totals.preference)
 
 
-def worth(plan: Plan | None, taken: Sequence[Offer], drawn: int) -> tuple[object, ...]:
+def worth(order: Order, taken: Sequence[Offer], drawn: Sequence[str]) -> tuple[object, ...]:
     """What is to be least: the new draw, the comments, the tubes least preferred, the tests drawn."""
-    *first, preference = cost(plan)
-    return (tuple(first), sum(offer.outcome == "comment" for offer in taken), preference, drawn)
+    *first, preference = cost(order, drawn)
+    return (tuple(first), sum(offer.outcome == "comment" for offer in taken), preference, len(drawn))
 
 
 def choices(order: Order, found: Redraw, shelf: Sequence[Held]) -> Iterator[tuple[list[Offer], list[str]]]:
@@ -75,12 +80,6 @@ def choices(order: Order, found: Redraw, shelf: Sequence[Held]) -> Iterator[tupl
             yield taken, [test for test, offer in zip(tests, chosen, strict=True) if offer is None]
 
 
-def plan_of(order: Order, tests: Sequence[str], site: Site = SHIPPED) -> Plan | None:
-    """The plan for these tests of the order alone."""
-    asks = tuple(ask for ask in order.asks if ask.test in tests)
-    return PLANNER.plan(Order(asks=asks, objective=order.objective)) if asks else None
-
-
 @settings(deadline=None, max_examples=60)
 @given(shelves(), st.lists(st.sampled_from(NEEDED), min_size=1, max_size=5, unique=True), st.sampled_from(OBJECTIVES))
 def test_the_new_draw_is_as_small_as_brute_force_finds(
@@ -89,8 +88,8 @@ def test_the_new_draw_is_as_small_as_brute_force_finds(
     order = Order(asks=tuple(Ask(test=test) for test in needed), objective=objective)
     found = plan_redraw(order, shelf, SHIPPED, now=NOW, planner=PLANNER)
     assert found.is_optimal
-    best = min(worth(plan_of(order, drawn), taken, len(drawn)) for taken, drawn in choices(order, found, shelf))
-    assert worth(found.plan, found.served, len(found.drawn)) == best
+    best = min(worth(order, taken, drawn) for taken, drawn in choices(order, found, shelf))
+    assert worth(order, found.served, found.drawn) == best
 
 
 @settings(deadline=None, max_examples=60)
@@ -105,6 +104,7 @@ def test_a_redraw_is_sound(shelf: list[Held], needed: list[str]) -> None:
     if found.plan is not None:
         drawn = Order(asks=tuple(Ask(test=test) for test in sorted(found.drawn)))
         assert verify(found.plan, drawn, SHIPPED) == ()
+        assert found.plan == PLANNER.plan(drawn)
 
 
 @settings(deadline=None, max_examples=40)
@@ -113,7 +113,7 @@ def test_one_more_survivor_never_makes_the_draw_larger(shelf: list[Held], needed
     order = Order(asks=tuple(Ask(test=test) for test in needed))
     fewer = plan_redraw(order, shelf[1:], SHIPPED, now=NOW, planner=PLANNER)
     more = plan_redraw(order, shelf, SHIPPED, now=NOW, planner=PLANNER)
-    assert cost(more.plan) <= cost(fewer.plan)
+    assert cost(order, more.drawn) <= cost(order, fewer.drawn)
 
 
 def test_a_search_that_is_cut_says_so_and_still_answers() -> None:
@@ -153,3 +153,20 @@ def test_what_is_drawn_anyway_takes_the_test_that_a_survivor_serves_only_with_a_
     assert beside.drawn == ("cortisol", "folate-serum")
     assert beside.plan is not None
     assert beside.plan.totals.tubes == 1
+
+
+def test_a_test_to_be_kept_that_a_survivor_serves_does_not_stop_the_rest() -> None:
+    left = Held(specimen=tube("g", "heparin-gel", "sodium", events=(spun("g"),)))
+    order = Order(asks=(Ask(test="creatinine"), Ask(test="complete-blood-count")), keep=("creatinine",))
+    found = plan_redraw(order, [left], SHIPPED, now=NOW)
+    assert [offer.test for offer in found.served] == ["creatinine"]
+    assert found.drawn == ("complete-blood-count",)
+
+
+@pytest.mark.parametrize(("drawn_ml", "is_optimal"), [(0, True), (116, True), (118, False), (120, False)])
+def test_a_redraw_under_a_limit_that_binds_is_not_called_the_least(drawn_ml: int, is_optimal: bool) -> None:
+    patient = Patient(age_h=40 * 8766, weight_g=70_000, drawn_ul=1000 * drawn_ml)
+    order = Order(asks=tuple(Ask(test=test) for test in NEEDED), patient=patient, access="syringe")
+    found = plan_redraw(order, [], SHIPPED, now=NOW, planner=PLANNER)
+    assert found.plan is not None
+    assert found.is_optimal is is_optimal

@@ -74,11 +74,12 @@ def test_a_usual_plan_is_one_page_and_every_tube_has_its_boxes_and_its_specimen(
     said = pages[0]
     assert "page 1 of 1" in said
     assert said.count("labelled at the patient") == said.count("fill to here") == 3
-    assert "discard 1.8 mL" in said
-    assert "DISCARD: fill, then throw away" in said
+    assert "discard 0.5 mL" in said
+    assert "DISCARD: fill until blood flows into it, then throw away" in said
+    assert "in a 1.8 mL tube" in said
     assert [f"specimen Q260040{number}" in said for number in (1, 2, 3, 4)] == [True, True, True, False]
     assert "inverted 5×" in said
-    assert "7 % of the limit" in said
+    assert "5 % of the limit" in said
     for check in ("the patient says the full name", "the patient says the birth date", "both agree with request"):
         assert check in said
 

@@ -63,19 +63,25 @@ def tries_for(stated: ObjectiveKey, standing: Standing, reserve_percent: int) ->
     return [*found, Try(then, 0, False)]
 
 
-def why_objective(stated: ObjectiveKey, used: ObjectiveKey, standing: Standing, site: Site, lost_ul: int) -> str:
-    """Which objective was used, and why, in words."""
+def why_objective(asked: ObjectiveKey | None, used: ObjectiveKey, standing: Standing, site: Site) -> str:
+    """Which objective was used, and why, in words; `asked` is what the order says, None where it leaves it to the site.
+
+    An order that would like kinds first gets blood first where the limit leaves no room for liking.
+    """
     words = {
         "liked-kinds": "fewest tubes, then the kinds that the tests like best, then least blood",
         "fewest-tubes": "fewest tubes, then least blood, then liked kinds",
         "least-blood": "least blood, then fewest tubes, then liked kinds",
     }[used]
+    stated = asked or site.planning.objective
+    if stated == used:
+        return f"objective: {words}; as {'the site says' if asked is None else 'the order asks'}"
     if stated != "by-patient":
-        return f"objective: {words}; as it was asked"
+        return f"objective: {words}; with liked kinds the blood drawn in all would pass the blood limit"
     near = f"{site.planning.near_limit_percent} % of the blood limit"
     if used == "liked-kinds":
         known = "no limit is known" if standing.near_ul is None else f"this draw stays within {near}"
         return f"objective: {words}; an adult, and {known}"
     if standing.is_child:
         return f"objective: {words}; a child: blood comes before liking"
-    return f"objective: {words}; with liked kinds the blood drawn would pass {near}"
+    return f"objective: {words}; with liked kinds the blood drawn in all would pass {near}"

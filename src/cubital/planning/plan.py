@@ -18,6 +18,7 @@ from cubital.planning.cost import PackObjective
 from cubital.planning.directory import Directory
 from cubital.planning.draft import Aim, Drafter, PlanDraft
 from cubital.planning.limit_cautions import from_limit
+from cubital.planning.lint import SKIN_PUNCTURE
 from cubital.planning.moments import Arrangement, arrange
 from cubital.planning.packing import NODE_LIMIT
 from cubital.planning.patient import Limit
@@ -134,8 +135,10 @@ class Planner:
     ) -> _Chosen:
         """The first draft that keeps what it must; where none keeps the limit, the best within it."""
         stated = order.objective or self.site.planning.objective
+        # By skin puncture blood comes drop by drop, and what is pressed out for a reserve spoils the rest.
+        reserve = 0 if order.access == SKIN_PUNCTURE else self.site.planning.reserve_percent
         objective: PackObjective = "fewest-tubes"
-        for objective, reserve_percent, only_far in tries_for(stated, standing, self.site.planning.reserve_percent):
+        for objective, reserve_percent, only_far in tries_for(stated, standing, reserve):
             if objective == "least-blood":
                 circumstances = circumstances._replace(spares_blood=True)
             aim = Aim(objective, reserve_percent)
@@ -188,10 +191,9 @@ class Planner:
     ) -> Plan:  # fmt: skip
         draft, aim, choices = chosen
         warned = from_limit(limit, draft.lost_ul, order.patient, culture_ul=draft.culture_ul)
-        stated = order.objective or self.site.planning.objective
         why = Reason(
-            about="plan", basis="site",
-            text=why_objective(stated, aim.objective, standing, self.site, draft.lost_ul),
+            about="plan", basis="site" if order.objective is None else "computed",
+            text=why_objective(order.objective, aim.objective, standing, self.site),
         )  # fmt: skip
         return Plan(
             objective=aim.objective,

@@ -59,7 +59,7 @@ def test_a_site_says_its_own_rank_and_a_wrong_word_is_told_with_the_right_ones()
     tests, findings = read({"a": {**ENTRY, "rank": "can-wait"}, "b": {**ENTRY, "rank": "can wait"}})
     assert tests["a"].rank == tests["a"].rank_when_short == "can-wait"
     assert [f.entry for f in findings] == ["[b] rank"]
-    assert findings[0].expected == "one of cannot-wait, decides-today, useful-today, can-wait"
+    assert findings[0].expected == "one of before-treatment, cannot-wait, decides-today, useful-today, can-wait"
 
 
 @given(st.sampled_from([{}, {"rank": False}, *({"rank": rank} for rank in RANKS)]))

@@ -102,10 +102,12 @@ class Shelf:
         self.items: list[tuple[TubeKind, Tube]] = []
         self.stock: dict[int, int] = {}
         self.ways: list[Way] = []
+        self.additives: list[str] = []  # of each way
         self.way_of: dict[tuple[str, str], int] = {}
         self._wanted: dict[tuple[str, bool, int], Ways] = {}
         self._alone: dict[tuple[str, bool, int], Alone] = {}
         self._copies: dict[tuple[int, str], int] = {}
+        self.wanted: dict[tuple[str, int, bool, int], Wanted] = {}  # what tests of the first draw want, by urgency
         self.stairs: dict[object, Any] = {}  # what `budget` has worked out for clusters of tests
         for kind in site.kinds.values():
             if self._is_open(kind) and kind.additive != "culture-medium":
@@ -132,11 +134,8 @@ class Shelf:
             if sizes:
                 sizes.sort(key=lambda size: (size.draw_ul, -size.cap_ul))
                 self.way_of[kind.key, matrix] = len(self.ways)
+                self.additives.append(kind.additive)
                 self.ways.append(Way(kind.key, matrix, tuple(sizes), max(s.cap_ul for s in sizes)))
-
-    def additive_of(self, way: int) -> str:
-        """The additive of the tubes of this way."""
-        return self.site.kinds[self.ways[way].kind].additive
 
     def ways_for(self, test: Test, *, minimum: bool, reserve_percent: int = 0) -> Ways:
         """Every way that this test may go at this volume; raises `NoTube` when there is none.
@@ -178,6 +177,7 @@ class Shelf:
         if found is None:
             found = self._copies[way, lot] = len(self.ways)
             self.ways.append(self.ways[way])
+            self.additives.append(self.additives[way])
         return found
 
     def _find_ways(self, test: Test, minimum: bool) -> Ways:

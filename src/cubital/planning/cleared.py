@@ -69,6 +69,8 @@ def pack_cleared(
 ) -> Cleared | None:
     """The optimal packing with what its draws owe, within `budget_ul`; None when nothing holds all these tests."""
     draws = sorted({test.draw for test in wanted})
+    if not any(clearing.ratio_ul or (may_drop and clearing.always_ul) for clearing in clearings.values()):
+        return _pack_plainly(shelf, wanted, clearings, objective, budget_ul, may_drop, node_limit)
     beginnings = [
         _beginnings(draw, clearings.get(draw, Clearing()), shelf, wanted, draw_order, may_drop=may_drop)
         for draw in draws
@@ -104,6 +106,19 @@ def pack_cleared(
     return best[1]._replace(bound=bound, finished=finished)
 
 
+def _pack_plainly(
+    shelf: Shelf, wanted: Sequence[Wanted], clearings: Mapping[int, Clearing], objective: PackObjective,
+    budget_ul: int | None, may_drop: bool, node_limit: int,
+) -> Cleared | None:  # fmt: skip
+    """The packing where what is owed does not depend on the tubes."""
+    owed_ul = sum([clearings[draw].always_ul for draw in {test.draw for test in wanted} if draw in clearings])
+    left_ul = None if budget_ul is None else budget_ul - owed_ul
+    packing = pack(shelf, wanted, objective=objective, budget_ul=left_ul, may_drop=may_drop, node_limit=node_limit)
+    if packing is None:
+        return None
+    return Cleared(packing, owed_ul, _with(packing.cost, owed_ul), _with(packing.bound, owed_ul), packing.finished)
+
+
 def _beginnings(
     draw: int, clearing: Clearing, shelf: Shelf, wanted: Sequence[Wanted], draw_order: DrawOrder, *, may_drop: bool
 ) -> list[_Beginning]:
@@ -114,13 +129,12 @@ def _beginnings(
         found.append(_Beginning(0, {n: {} for n in members}))
     if not clearing.ratio_ul:
         return found
-    ranks = {
-        way: draw_order.rank(shelf.ways[way].kind).order
-        for way in {way for n in members for way in wanted[n].ways}
-    }
-    ratio = {way for way in ranks if shelf.additive_of(way) in clearing.additives}
+    additives = shelf.additives
+    ways = {way for n in members for way in wanted[n].ways}
+    ratio = {way for way in ways if additives[way] in clearing.additives}
     if not ratio:
         return [_Beginning(clearing.always_ul, {}), *found[1:]]
+    ranks = {way: draw_order.rank(shelf.ways[way].kind).order for way in ways}
     first = min(ranks[way] for way in ratio)
     is_open = any(all(way not in ratio and ranks[way] < first for way in wanted[n].ways) for n in members)
     if clearing.may_be_opened and not may_drop and is_open:
@@ -177,7 +191,7 @@ def _lost_ul(
         if clearing is None:
             continue
         lost_ul += clearing.always_ul
-        ratio = [way for way in ways if shelf.additive_of(way) in clearing.additives]
+        ratio = [way for way in ways if shelf.additives[way] in clearing.additives]
         if clearing.ratio_ul and ratio:
             ranks = {way: draw_order.rank(shelf.ways[way].kind).order for way in ways}
             first = min(ranks[way] for way in ratio)

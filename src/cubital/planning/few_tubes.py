@@ -65,17 +65,23 @@ def liked_single(
 ) -> Part | None:
     """The one tube within this blood of least preference, then blood, that holds all these tests."""
     best: tuple[int, int, int, int] | None = None
-    for way in wanted[members[0]].ways:
-        held = [wanted[number].ways.get(way) for number in members]
-        places = [here for here in held if here is not None]
-        if len(places) < len(held):
-            continue
-        total, preference = sum([need for need, _ in places]), sum([place for _, place in places])
-        for size in shelf.ways[way].sizes:
-            if total <= size.cap_ul and size.draw_ul <= budget_ul:
-                if best is None or (preference, size.draw_ul) < best[:2]:
-                    best = (preference, size.draw_ul, size.item, way)
+    others = [wanted[number].ways for number in members]
+    first = others.pop(0)
+    for way, (total, preference) in first.items():
+        for ways in others:
+            if way not in ways:
                 break
+            need, place = ways[way]
+            total += need
+            preference += place
+        else:
+            if best is not None and preference > best[0]:
+                continue
+            for size in shelf.ways[way].sizes:
+                if total <= size.cap_ul and size.draw_ul <= budget_ul:
+                    if best is None or (preference, size.draw_ul) < best[:2]:
+                        best = (preference, size.draw_ul, size.item, way)
+                    break
     if best is None:
         return None
     cost = (1, best[1], best[0])

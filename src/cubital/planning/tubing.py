@@ -10,6 +10,7 @@ from cubital.planning.choices import Wanted
 from cubital.planning.cleared import Cleared, Clearing, pack_cleared
 from cubital.planning.clusters import lots
 from cubital.planning.cost import PackObjective
+from cubital.planning.parts import Packed
 from cubital.planning.stands import Stand
 from cubital.planning.volumes import MINIMUM, TYPICAL, Volumes
 from cubital.planning.wanted import Due, Wishes
@@ -83,9 +84,9 @@ class TubingMaker:
             cleared = packed(wanted)
             if cleared is None:
                 return None
-            count = _worth_by_lot(wanted, cleared, objective)
-            if count == _least_by_lot(wanted, objective):
+            if _is_least(wanted, cleared, objective):
                 return Tubing(volumes, percent, wanted, cleared)
+            count = _worth_by_lot(wanted, cleared, objective)
             if plain is None:
                 typical = self._wishes.wanted(dues, stand.shelf, TYPICAL, keep)
                 without = packed(typical)
@@ -116,12 +117,24 @@ def _worth_by_lot(
     return found
 
 
-def _least_by_lot(wanted: Sequence[Wanted], objective: PackObjective) -> dict[object, tuple[int, int]]:
-    """What no packing of each lot is better than: one tube, and every test where it is liked best."""
-    found = {}
-    for lot, members in lots(wanted).items():
-        places = 0
-        if objective == "liked-kinds":
-            places = sum([min([place for _, place in wanted[n].ways.values()]) for n in members])
-        found[lot] = 1, places
-    return found
+def _is_least(wanted: Sequence[Wanted], cleared: Cleared, objective: PackObjective) -> bool:
+    """Whether every lot has one tube and, where liking comes before blood, no way of all its tests is liked better."""
+    tubes = cleared.packing.tubes
+    if len(tubes) != len({(n,) if test.own_tube else test.lot for n, test in enumerate(wanted)}):
+        return False
+    return objective != "liked-kinds" or all(_is_best_way(tube, wanted) for tube in tubes)
+
+
+def _is_best_way(tube: Packed, wanted: Sequence[Wanted]) -> bool:
+    """Whether no other way that all tests of this tube share has a smaller sum of places, whatever it holds."""
+    first, *others = [wanted[n].ways for n in tube.members]
+    here = sum([ways[tube.way][1] for ways in (first, *others)])
+    for way, (_, places) in first.items():
+        for ways in others:
+            if way not in ways:
+                break
+            places += ways[way][1]
+        else:
+            if places < here:
+                return False
+    return True

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.model import Site, Test
 from cubital.planning.choices import Shelf, Wanted, Ways, parted
-from cubital.planning.ranking import rank_of
+from cubital.planning.ranking import KEPT, rank_of
 from cubital.planning.volumes import Volumes
 
 GAS_USE = "blood-gas"
@@ -28,7 +28,8 @@ class Wishes:
 
     def __init__(self, site: Site) -> None:
         self._site = site
-        self._opposing = _tests_that_may_oppose(site)
+        # A test is kept and spun as it asks, whatever else is drawn: so it goes apart by itself alone.
+        self._apart = parted({key: frozenset(test.handling) for key, test in site.tests.items()})
         self._by_analyzer = frozenset(site.planning.whole_blood_tests) & facts.whole_blood().keys() & site.tests.keys()
         self._gases = frozenset(
             key
@@ -44,33 +45,32 @@ class Wishes:
 
         Raises `NoTube` for a test that no tube serves.
         """
-        minimum = volumes.key == "minimum"
-        apart = self._apart(dues, shelf) if any(due.test in self._opposing for due in dues) else {}
+        minimum, percent = volumes.key == "minimum", volumes.reserve_percent
+        made = shelf.wanted
         found = []
         for number, due in enumerate(dues):
-            test = self._site.tests[due.test]
-            percent = volumes.reserve_percent if reserve_of is None else reserve_of[number]
-            group = shelf.lots.get(test.bench, test.bench)
-            label = apart.get((due.draw, due.test))
-            lot = (due.draw, group if label is None else f"{group} apart {label}")
-            ways = shelf.ways_for(test, minimum=minimum, reserve_percent=percent)
-            alone = shelf.alone_for(test, minimum=minimum, reserve_percent=percent)
-            rank = rank_of(test, due.priority, is_kept=due.test in keep)
-            found.append(Wanted(due.test, due.draw, rank, lot, test.own_tube, ways, alone))
+            if reserve_of is not None:
+                percent = reserve_of[number]
+            key = (due.test, due.priority, minimum, percent)
+            test = made.get(key)
+            if test is None:
+                test = made[key] = self._make(due, shelf, minimum, percent)
+            if due.draw:
+                test = test._replace(draw=due.draw, lot=(due.draw, test.lot[1]))
+            if due.test in keep:
+                test = test._replace(rank=KEPT)
+            found.append(test)
         return self._with_analyzer(found, shelf) if self._by_analyzer else found
 
-    def _apart(self, dues: Sequence[Due], shelf: Shelf) -> dict[tuple[int, str], str]:
-        """The tests that go apart from others of their draw and benches, each with the mark of those it goes with."""
-        together: dict[tuple[int, str], dict[str, frozenset[str]]] = {}
-        for due in dues:
-            test = self._site.tests[due.test]
-            if not test.own_tube:
-                group = shelf.lots.get(test.bench, test.bench)
-                together.setdefault((due.draw, group), {})[due.test] = frozenset(test.handling)
-        found = {}
-        for (draw, _), terms in together.items():
-            found.update({(draw, key): label for key, label in parted(terms).items()})
-        return found
+    def _make(self, due: Due, shelf: Shelf, minimum: bool, percent: int) -> Wanted:
+        """What this test wants in the first draw."""
+        test = self._site.tests[due.test]
+        group = shelf.lots.get(test.bench, test.bench)
+        label = self._apart.get(due.test)
+        lot = (0, group if label is None else f"{group} apart {label}")
+        ways = shelf.ways_for(test, minimum=minimum, reserve_percent=percent)
+        alone = shelf.alone_for(test, minimum=minimum, reserve_percent=percent)
+        return Wanted(due.test, 0, rank_of(test, due.priority), lot, test.own_tube, ways, alone)
 
     def _with_analyzer(self, wanted: list[Wanted], shelf: Shelf) -> list[Wanted]:
         """The same, with the gas container open to what the gas analyzer measures, in each draw that has gases.
@@ -107,13 +107,6 @@ class Wishes:
 
     def _is_gas(self, shelf: Shelf, way: int) -> bool:
         return self._site.kinds[shelf.ways[way].kind].use == GAS_USE
-
-
-def _tests_that_may_oppose(site: Site) -> frozenset[str]:
-    """The tests with a handling term that opposes some other term."""
-    known = facts.handling_terms()
-    terms = {term for term in known if known[term].opposes}
-    return frozenset(key for key, test in site.tests.items() if not terms.isdisjoint(test.handling))
 
 
 def is_served_by_analyzer(test: Test, kind_use: str | None, site: Site) -> bool:

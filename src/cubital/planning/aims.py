@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
-from cubital.model import Patient, Site
+from cubital.model import Patient, Reason, Site
 from cubital.model.vocabulary import ObjectiveKey
 from cubital.planning.cost import PackObjective
 from cubital.planning.patient import Limit, is_child
@@ -42,7 +43,7 @@ class Try(NamedTuple):
     only_far: bool
 
 
-def tries_for(stated: ObjectiveKey, standing: Standing, reserve_percent: int) -> list[Try]:
+def tries_for(stated: ObjectiveKey, standing: Standing, reserve_percent: int) -> tuple[Try, ...]:
     """What is tried without a budget, in order; the first that keeps what it must is the plan.
 
     An adult keeps the reserve while it fits the limit; a child, and any patient of least blood, only far from it or
@@ -52,36 +53,54 @@ def tries_for(stated: ObjectiveKey, standing: Standing, reserve_percent: int) ->
     >>> [t.objective for t in tries_for("by-patient", far, 100)]
     ['liked-kinds', 'fewest-tubes', 'fewest-tubes']
     """
+    return _tries(stated, standing.is_child, standing.near_ul is not None, reserve_percent)
+
+
+@lru_cache
+def _tries(stated: ObjectiveKey, is_child: bool, is_limited: bool, reserve_percent: int) -> tuple[Try, ...]:
     if stated == "least-blood":
-        return [Try("least-blood", 0, False)]
+        return (Try("least-blood", 0, False),)
     found = []
-    if stated == "by-patient" and not standing.is_child:
+    if stated == "by-patient" and not is_child:
         found.append(Try("liked-kinds", reserve_percent, True))
     then: PackObjective = "liked-kinds" if stated == "liked-kinds" else "fewest-tubes"
-    if reserve_percent and (not standing.is_child or standing.near_ul is not None):
-        found.append(Try(then, reserve_percent, standing.is_child))
-    return [*found, Try(then, 0, False)]
+    if reserve_percent and (not is_child or is_limited):
+        found.append(Try(then, reserve_percent, is_child))
+    return (*found, Try(then, 0, False))
 
 
-def why_objective(asked: ObjectiveKey | None, used: ObjectiveKey, standing: Standing, site: Site) -> str:
-    """Which objective was used, and why, in words; `asked` is what the order says, None where it leaves it to the site.
+def why_objective(asked: ObjectiveKey | None, used: ObjectiveKey, standing: Standing, site: Site) -> Reason:
+    """Which objective was used, and why; `asked` is what the order says, None where it leaves it to the site.
 
     An order that would like kinds first gets blood first where the limit leaves no room for liking.
     """
+    planning = site.planning
+    is_limited = standing.near_ul is not None
+    return _why_objective(
+        asked, planning.objective, used, standing.is_child, is_limited, planning.near_limit_percent
+    )
+
+
+@lru_cache
+def _why_objective(
+    asked: ObjectiveKey | None, of_site: ObjectiveKey, used: ObjectiveKey, is_child: bool, is_limited: bool,
+    near_percent: int,
+) -> Reason:  # fmt: skip
     words = {
         "liked-kinds": "fewest tubes, then the kinds that the tests like best, then least blood",
         "fewest-tubes": "fewest tubes, then least blood, then liked kinds",
         "least-blood": "least blood, then fewest tubes, then liked kinds",
     }[used]
-    stated = asked or site.planning.objective
+    stated = asked or of_site
+    near = f"{near_percent} % of the blood limit"
     if stated == used:
-        return f"objective: {words}; as {'the site says' if asked is None else 'the order asks'}"
-    if stated != "by-patient":
-        return f"objective: {words}; with liked kinds the blood drawn in all would pass the blood limit"
-    near = f"{site.planning.near_limit_percent} % of the blood limit"
-    if used == "liked-kinds":
-        known = "no limit is known" if standing.near_ul is None else f"this draw stays within {near}"
-        return f"objective: {words}; an adult, and {known}"
-    if standing.is_child:
-        return f"objective: {words}; a child: blood comes before liking"
-    return f"objective: {words}; with liked kinds the blood drawn in all would pass {near}"
+        why = f"as {'the site says' if asked is None else 'the order asks'}"
+    elif stated != "by-patient":
+        why = "with liked kinds the blood drawn in all would pass the blood limit"
+    elif used == "liked-kinds":
+        why = f"an adult, and {f'this draw stays within {near}' if is_limited else 'no limit is known'}"
+    elif is_child:
+        why = "a child: blood comes before liking"
+    else:
+        why = f"with liked kinds the blood drawn in all would pass {near}"
+    return Reason(about="plan", text=f"objective: {words}; {why}", basis="site" if asked is None else "computed")

@@ -40,7 +40,11 @@ class Aim(NamedTuple):
 
 
 class PlanDraft(msgspec.Struct, frozen=True, gc=False):
-    """What of a plan patients alike share. `cost` is (tubes, blood with discards, preference); `loss` is by rank."""
+    """What of a plan patients alike share.
+
+    `cost` is (tubes, blood with discards, preference), `loss` by rank. `lost_ul` is all blood that the patient loses,
+    `discard_ul` what of it is thrown away before tubes; `returned_ul` clears the way and goes back.
+    """
 
     volumes: str
     reserve_percent: int
@@ -49,22 +53,14 @@ class PlanDraft(msgspec.Struct, frozen=True, gc=False):
     tubes: tuple[PlannedTube, ...]
     lost_ul: int
     culture_ul: int
+    discard_ul: int
+    returned_ul: int
     unplaced: tuple[Unplaced, ...]
     loss: tuple[int, ...]
     cautions: tuple[Caution, ...]
     reasons: tuple[Reason, ...]
     bound: Bound
     slot_of_draw: tuple[int, ...]
-
-    @property
-    def discard_ul(self) -> int:
-        """The blood that is thrown away before tubes."""
-        return sum([tube.draw_ul for tube in self.tubes if tube.purpose == "discard" and not tube.returned])
-
-    @property
-    def returned_ul(self) -> int:
-        """The blood that clears the way and goes back to the patient."""
-        return sum([tube.draw_ul for tube in self.tubes if tube.returned])
 
 
 class _Allotted(NamedTuple):
@@ -91,14 +87,14 @@ class Drafter:
         """The best draft of these tests in these circumstances for this aim."""
         stand = self._stands.stand(circumstances)
         dues = [
-            Due(a.test, draw, a.priority, a.via) for a, draw in zip(asked, circumstances.slot_of, strict=True)
+            Due(a.test, draw, a.priority, a.via) for a, draw in zip(asked, circumstances.timetable.slot_of, strict=True)
         ]
         bottled = [due for due in dues if self.site.tests[due.test].culture is not None]
         packed = [due for due in dues if self.site.tests[due.test].culture is None] if bottled else dues
         allotted = self._allot(packed, bottled, circumstances, stand, aim)
         left = {(due.draw, due.test) for due in allotted.left_cultures}
         layout = Layout(
-            circumstances.slots, allotted.cultures, [b for b in bottled if (b.draw, b.test) not in left],
+            circumstances.timetable.slots, allotted.cultures, [b for b in bottled if (b.draw, b.test) not in left],
             circumstances.access,
         )  # fmt: skip
         tubes = self._rows(layout, allotted.tubing, stand, circumstances)
@@ -135,7 +131,8 @@ class Drafter:
         return PlanDraft(
             tubing.volumes.key, tubing.reserve_percent, _plus(cleared.cost, bottles_discard_ul),
             _with_blood(layout.draws, lost), tubes, sum([tube.draw_ul for tube in lost]),
-            sum([tube.draw_ul for tube in tubes if tube.purpose == "culture"]), unplaced, allotted.loss,
+            sum([tube.draw_ul for tube in tubes if tube.purpose == "culture"]), discard_ul,
+            sum([tube.draw_ul for tube in tubes if tube.returned]), unplaced, allotted.loss,
             cautions.in_order(found), tuple(reasons), _bound(cleared, bottles_discard_ul),
             tuple(layout.slot_of_draw),
         )  # fmt: skip

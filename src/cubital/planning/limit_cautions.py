@@ -15,7 +15,7 @@ from cubital.units import millilitres_text
 
 def from_limit(limit: Limit, all_blood_ul: int, patient: Patient, *, culture_ul: int = 0) -> list[Caution]:
     """How the blood stands against the patient's limit, and the cultures against their own cap."""
-    otherwise = said_otherwise(patient, limit.shortest_h)
+    otherwise = said_otherwise(patient, limit.shortest_h) if patient.recorded else None
     found = [] if otherwise is None else [caution_of("warn", otherwise)]
     if limit.limit_ul is None:
         found.append(caution_of("warn", f"no blood limit was checked: {limit.missing}"))

@@ -7,6 +7,8 @@ from datetime import datetime
 from functools import cache
 from typing import NamedTuple
 
+import msgspec
+
 from cubital.errors import OrderError
 from cubital.model import Event, Site
 from cubital.planning.asks import Asked
@@ -50,6 +52,13 @@ class Arrangement(NamedTuple):
     slots: tuple[Slot, ...]
     slot_of: tuple[int, ...]
     due: tuple[tuple[datetime | None, datetime | None], ...]
+
+
+class Timetable(msgspec.Struct, frozen=True, eq=False):
+    """The draws of like orders, and the draw of each test; one object for equal ones, so that it is compared fast."""
+
+    slots: tuple[Slot, ...]
+    slot_of: tuple[int, ...]
 
 
 def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events: Sequence[Event]) -> Arrangement:

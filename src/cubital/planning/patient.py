@@ -28,6 +28,7 @@ ADULT_D = 6939
 PRETERM_D = 30
 OBESE_BMI = 30
 NEWBORN_D = 30
+HOURS_A_YEAR = 8766  # a year of UCUM
 
 
 class Limit(NamedTuple):
@@ -88,11 +89,6 @@ def _fits(age_min_d: int, age_max_d: int | None, age_h: int | None) -> bool:
 def is_newborn(patient: Patient) -> bool:
     """Whether the patient is known to be under 30 days old."""
     return patient.age_h is not None and patient.age_h < 24 * NEWBORN_D
-
-
-def is_under_months(patient: Patient, months: int | None) -> bool:
-    """Whether the patient is known to be younger than so many months; a year of UCUM has 8766 hours."""
-    return months is not None and patient.age_h is not None and 12 * patient.age_h < months * 8766
 
 
 def is_child(patient: Patient) -> bool:

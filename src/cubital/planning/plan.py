@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime
 from typing import NamedTuple
 
 import msgspec
 
 from cubital import facts
 from cubital.errors import OrderError
-from cubital.model import Ask, Choice, Draw, Order, Plan, Reason, Site, Totals
+from cubital.model import Ask, Choice, Draw, Order, Plan, Site, Totals
 from cubital.planning import cautions
 from cubital.planning.aims import Standing, standing_of, tries_for, why_objective
 from cubital.planning.asks import Asked, resolve_asks
@@ -19,7 +21,7 @@ from cubital.planning.directory import Directory
 from cubital.planning.draft import Aim, Drafter, PlanDraft
 from cubital.planning.limit_cautions import from_limit
 from cubital.planning.lint import SKIN_PUNCTURE
-from cubital.planning.moments import Arrangement, arrange
+from cubital.planning.moments import Arrangement, Slot, Timetable, arrange
 from cubital.planning.packing import NODE_LIMIT
 from cubital.planning.patient import Limit
 from cubital.planning.stands import Stands
@@ -28,16 +30,17 @@ MOST_TESTS = 250
 MOST_CHOICES = 3
 _KEPT_DRAFTS = 50_000
 _Key = tuple[Circumstances, Aim]
+Due = tuple[datetime | None, datetime | None]
 
 
 class _Question(NamedTuple):
     """What one set of asks comes to, and the drafts of it so far by all else that decides them.
 
-    `arrangement` is that of an order that states no event.
+    `timetable` is that of an order that states no event.
     """
 
     asked: tuple[Asked, ...]
-    arrangement: Arrangement
+    timetable: Timetable
     has_culture: bool
     drafts: dict[_Key, PlanDraft]
 
@@ -66,6 +69,7 @@ class Planner:
         self._stands = Stands(site)
         self._drafter = Drafter(site, self._stands, node_limit=node_limit)
         self._questions: dict[tuple[Ask, ...], _Question] = {}
+        self._timetables: dict[tuple[tuple[Slot, ...], tuple[int, ...]], Timetable] = {}
         self._kept = 0
         self.worked_out = 0
 
@@ -78,18 +82,19 @@ class Planner:
             )
         patient = order.patient
         question = self._questions.get(order.asks) or self._ask(order)
-        arrangement = question.arrangement
+        timetable, due = question.timetable, None
         if order.events or order.now is not None:
             arrangement = arrange(question.asked, self.site, now=order.now, events=order.events)
+            timetable, due = self._timetable(arrangement), arrangement.due
         hematocrit = self._bedside.hematocrit(patient)
         circumstances = circumstances_of(
-            order, self.site, hematocrit, arrangement, has_culture=question.has_culture
+            order, self.site, hematocrit, timetable, has_culture=question.has_culture
         )
         limit = self._bedside.limit(patient)
         standing = standing_of(patient, limit, self.site)
         keep = self._kept_tests(order, question) if order.keep else frozenset()
         chosen = self._choose(order, question, circumstances, standing, keep)
-        return self._finish(chosen, order, limit, standing, hematocrit, arrangement)
+        return self._finish(chosen, order, limit, standing, hematocrit, due)
 
     def prepare(self, order: Order) -> None:
         """Works out what no test asked changes, so that orders of this access, day and hematocrit take less time.
@@ -97,8 +102,17 @@ class Planner:
         Nothing else of the order is looked at. A planner that is not prepared works out the same when it is needed.
         """
         hematocrit = self._bedside.hematocrit(order.patient)
-        nothing = arrange((), self.site, now=None, events=())
+        nothing = Timetable((), ())
         self._stands.prepare(circumstances_of(order, self.site, hematocrit, nothing, has_culture=False))
+
+    def _timetable(self, arrangement: Arrangement) -> Timetable:
+        """The one object for these draws."""
+        key = (arrangement.slots, arrangement.slot_of)
+        found = self._timetables.get(key)
+        if found is None:
+            self._make_room()
+            found = self._timetables[key] = Timetable(*key)
+        return found
 
     def _ask(self, order: Order) -> _Question:
         """What these asks come to, from now on."""
@@ -109,9 +123,9 @@ class Planner:
             )
         tests = self.site.tests
         has_culture = any(tests[a.test].culture is not None for a in asked)
-        arrangement = arrange(asked, self.site, now=None, events=())
+        timetable = self._timetable(arrange(asked, self.site, now=None, events=()))
         self._make_room()
-        self._questions[order.asks] = question = _Question(asked, arrangement, has_culture, {})
+        self._questions[order.asks] = question = _Question(asked, timetable, has_culture, {})
         return question
 
     def _kept_tests(self, order: Order, question: _Question) -> frozenset[str]:
@@ -182,19 +196,17 @@ class Planner:
         """Room for one more thing kept: all are forgotten when they are too many."""
         if self._kept >= _KEPT_DRAFTS:
             self._questions.clear()
+            self._timetables.clear()
             self._kept = 0
         self._kept += 1
 
     def _finish(
         self, chosen: _Chosen, order: Order, limit: Limit, standing: Standing, hematocrit: AssumedHematocrit,
-        arrangement: Arrangement,
+        due: Sequence[Due] | None,
     ) -> Plan:  # fmt: skip
         draft, aim, choices = chosen
         warned = from_limit(limit, draft.lost_ul, order.patient, culture_ul=draft.culture_ul)
-        why = Reason(
-            about="plan", basis="site" if order.objective is None else "computed",
-            text=why_objective(order.objective, aim.objective, standing, self.site),
-        )  # fmt: skip
+        why = why_objective(order.objective, aim.objective, standing, self.site)
         return Plan(
             objective=aim.objective,
             volumes=draft.volumes,
@@ -203,7 +215,7 @@ class Planner:
             policy=self._stands.sequence(order.access).policy.key,
             site=self.site.name,
             access=order.access,
-            draws=_dated(draft, arrangement) if order.events else draft.draws,
+            draws=draft.draws if due is None else _dated(draft, due),
             tubes=draft.tubes,
             totals=Totals(
                 tubes=draft.cost[0], blood_ul=draft.cost[1], preference=draft.cost[2],
@@ -220,9 +232,8 @@ class Planner:
         )  # fmt: skip
 
 
-def _dated(draft: PlanDraft, arrangement: Arrangement) -> tuple[Draw, ...]:
+def _dated(draft: PlanDraft, due: Sequence[Due]) -> tuple[Draw, ...]:
     """The draws with the instants that this patient's events set."""
-    due = arrangement.due
     return tuple(
         msgspec.structs.replace(draw, due_from=due[slot][0], due_to=due[slot][1])
         for draw, slot in zip(draft.draws, draft.slot_of_draw, strict=True)

@@ -9,13 +9,14 @@ from cubital.planning.circumstances import Circumstances, circumstances_of
 from cubital.planning.culture_need import culture_need
 from cubital.planning.cultures import Bottles, CulturePlan, plan_cultures
 from cubital.planning.directory import Directory
-from cubital.planning.moments import arrange
+from cubital.planning.moments import Timetable, arrange
 
 
 def circumstances_at(order: Order, site: Site) -> Circumstances:
     asked = resolve_asks(order, site, Directory(site))
     arrangement = arrange(asked, site, now=None, events=())
-    return circumstances_of(order, site, Bedside(site).hematocrit(order.patient), arrangement, has_culture=True)
+    timetable = Timetable(arrangement.slots, arrangement.slot_of)
+    return circumstances_of(order, site, Bedside(site).hematocrit(order.patient), timetable, has_culture=True)
 
 
 def shelf_of(order: Order, site: Site) -> Bottles:

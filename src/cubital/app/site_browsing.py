@@ -12,7 +12,7 @@ from cubital.app.explanation import basis_words
 from cubital.app.site_edition import Edition
 from cubital.app.site_kind_form import own_kind
 from cubital.app.site_panel_form import own_panel, shipped_panel
-from cubital.app.site_policy_form import PLANNING, TRAVEL, own_policy
+from cubital.app.site_policy_form import BENCH, PLANNING, TRAVEL, own_policy
 from cubital.app.site_test_form import own_test, shipped_test
 from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Panel, Test, TubeKind
@@ -220,7 +220,7 @@ def marks_of_policy(edition: Edition) -> dict[str, str]:
     """Where each field of the policy comes from, in words."""
     own, shipped = own_policy(edition), facts.site_marks()
     marks = {field: OURS if field in own else NOT_SAID for field in ("name", "time_zone", TRAVEL)}
-    for field in PLANNING:
+    for field in (*PLANNING, *BENCH):
         marks[field] = OURS if field in own else shipped[field].label() if field in shipped else NOT_SAID
     return marks
 

@@ -1,4 +1,4 @@
-"""The form of the site's policy: its name, its order of draw, what may share a tube, the blood limit, ways of tubes."""
+"""The form of the site's policy: its name, its order of draw, what shares a tube, limits, ways of tubes, the bench."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ PLANNING = (
     "near_limit_percent", "reserve_percent", "line_discard", "whole_blood_tests", "usual_travel_min", "windows",
 )  # fmt: skip
 TRAVEL = "travel"
+BENCH = ("hemolysis_band",)
 
 
 def values_of_policy(edition: Edition, _: str) -> Values:
@@ -40,6 +41,7 @@ def values_of_policy(edition: Edition, _: str) -> Values:
         "usual_travel_min": planning.usual_travel_min,
         "windows": planning.windows,
         TRAVEL: dict(planning.travel_min),
+        "hemolysis_band": site.bench_policy.hemolysis_band,
     }
 
 
@@ -48,13 +50,13 @@ def _decimal(share: Fraction) -> Decimal:
 
 
 def own_policy(edition: Edition) -> Mapping[str, Any]:
-    """What the site's own file says: the fields at its head, those of its planning, and its places."""
+    """What the site's own file says: the fields at its head, those of its planning and its bench, and its places."""
     table = edition.tables.get(FILE, {})
-    planning = table.get("planning", {})
-    return {**{name: table[name] for name in (*TOP, TRAVEL) if name in table}, **planning}
+    inside = {**table.get("planning", {}), **table.get("bench", {})}
+    return {**{name: table[name] for name in (*TOP, TRAVEL) if name in table}, **inside}
 
 
-def _read(fields: Fields, _: Values | None) -> Typed:
+def _read(fields: Fields, before: Values | None) -> Typed:
     return Typed(
         values={
             "name": fields.said("name").strip(),
@@ -73,6 +75,7 @@ def _read(fields: Fields, _: Values | None) -> Typed:
             "usual_travel_min": number(fields.said("usual_travel_min")),
             "windows": fields.said("windows"),
             TRAVEL: read_travel(fields.said(TRAVEL)),
+            "hemolysis_band": _flag(fields.said("hemolysis_band"), before),
         }
     )
 
@@ -96,6 +99,11 @@ def read_travel(text: str) -> dict[str, Any]:
     return found
 
 
+def _flag(said: str, before: Values | None) -> bool:
+    """Yes or no; a form that does not ask leaves it as it was."""
+    return said == "yes" if said else bool((before or {}).get("hemolysis_band", False))
+
+
 def _put(edition: Edition, _: str, changed: Values) -> EntryChanges:
     entries: dict[str, Any] = {name: changed[name] for name in TOP if name in changed}
     planning = {name: changed[name] for name in PLANNING if name in changed}
@@ -104,12 +112,16 @@ def _put(edition: Edition, _: str, changed: Values) -> EntryChanges:
     if planning:
         kept = dict(edition.tables.get(FILE, {}).get("planning", {}))
         entries["planning"] = {name: value for name, value in {**kept, **planning}.items() if value is not None}
+    bench = {name: changed[name] for name in BENCH if name in changed}
+    if bench:
+        entries["bench"] = {**edition.tables.get(FILE, {}).get("bench", {}), **bench}
     return {FILE: entries}
 
 
 def _headers(_: str) -> tuple[tuple[str, str, str], ...]:
     return (
-        (FILE, "[planning]", ""), (FILE, "[travel]", TRAVEL), (FILE, "name", "name"), (FILE, "time_zone", "time_zone"),
+        (FILE, "[planning]", ""), (FILE, "[travel]", TRAVEL), (FILE, "[bench]", ""), (FILE, "name", "name"),
+        (FILE, "time_zone", "time_zone"),
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 
+from cubital.exchange.bench_table import BENCH_KEYS
 from cubital.exchange.policy_table import NO_LIMIT, PLANNING_KEYS
 from cubital.exchange.site_sheet import Entries, Line, Sheet, check_columns, join_cell, split_cell, whole_of
 from cubital.exchange.table import near_misses, show
@@ -13,15 +14,16 @@ from cubital.model import Finding, Site
 
 COLUMNS = ("part", "key", "value", "because")
 NEEDED = ("part", "key", "value")
-PARTS = ("site", "planning", "place", "travel", "names")
+PARTS = ("site", "planning", "place", "travel", "bench", "names")
 # Keys of [planning] whose value is a list of words in one cell.
 LISTS = ("whole_blood_tests",)
 SITE_WORDS = ("name", "time_zone")
+FLAGS = {"yes": True, "no": False}
 BESIDE = ("after", "before", "with")
 
 
 def policy_rows(site: Site) -> Iterator[dict[str, str]]:
-    """The cells of every line: name and zone, the policy, the house's own places, the ways of tubes, its own words."""
+    """The cells of every line: name and zone, both policies, the house's own places and words, the ways of tubes."""
     planning = site.planning
     yield {"part": "site", "key": "name", "value": site.name}
     yield {"part": "site", "key": "time_zone", "value": site.time_zone}
@@ -48,6 +50,7 @@ def policy_rows(site: Site) -> Iterator[dict[str, str]]:
         yield {"part": "place", "key": placing.kind, "value": f"{word} {other}", "because": placing.because}
     for place, minutes in planning.travel_min.items():
         yield {"part": "travel", "key": place, "value": str(minutes)}
+    yield {"part": "bench", "key": "hemolysis_band", "value": "yes" if site.bench_policy.hemolysis_band else "no"}
     for key, words in site.names.items():
         yield {"part": "names", "key": key, "value": words}
 
@@ -59,7 +62,7 @@ def _decimal(share: Fraction | None) -> str:
 
 
 def read_policy_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
-    """The tables of `site.toml` that the lines make: `planning`, `place`, `travel`, `names`, and the texts at its head.
+    """The tables of `site.toml` that the lines make, `planning`, `place`, `travel`, `bench`, `names`, and its head.
 
     The values are checked when the site is read with them; here only what is no policy at all becomes a finding.
     """
@@ -83,7 +86,7 @@ def read_policy_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
 def _take(
     table: dict[str, object], part: str, key: str, text: str, line: Line, sheet: Sheet, findings: list[Finding]
 ) -> None:
-    known = {"site": SITE_WORDS, "planning": PLANNING_KEYS}.get(part)
+    known = {"site": SITE_WORDS, "planning": PLANNING_KEYS, "bench": BENCH_KEYS}.get(part)
     if known is not None and key not in known:
         near = near_misses(key, known)
         sheet.note(
@@ -100,6 +103,9 @@ def _take(
         table[key] = _read_place(text, line, sheet, findings)
     elif part == "planning" and key in LISTS:
         table[key] = split_cell(text)
+    elif part == "bench":
+        # What is neither is left for the reader of the table to refuse.
+        table[key] = FLAGS.get(text.strip().casefold(), text)
     else:
         table[key] = _number_of(text) if part in ("planning", "travel") else text
 

@@ -7,14 +7,15 @@ from typing import Any
 
 import msgspec
 
+from cubital.exchange.bench_table import read_bench
 from cubital.exchange.limits_table import note_idle_limits, read_limits
 from cubital.exchange.local_time import is_zone
 from cubital.exchange.table import Table, is_text, near_misses, show, words
 from cubital.facts import SamplingLimit
-from cubital.model import Finding, Placing, Planning
+from cubital.model import BenchPolicy, Finding, Placing, Planning
 from cubital.model.vocabulary import LINE_DISCARDS, OBJECTIVES, WINDOWS
 
-SITE_KEYS = ("name", "time_zone", "planning", "place", "travel", "limits", "stoppers", "names")
+SITE_KEYS = ("name", "time_zone", "planning", "place", "travel", "limits", "bench", "stoppers", "names")
 PLANNING_KEYS = (
     "order_of_draw",
     "objective",
@@ -45,6 +46,7 @@ class Policy(msgspec.Struct, frozen=True, kw_only=True):
     name: str
     time_zone: str
     planning: Planning
+    bench: BenchPolicy
     stoppers: Mapping[str, str]
     names: Mapping[str, str]
     limits: Mapping[str, SamplingLimit] = {}
@@ -59,6 +61,7 @@ def read_policy(
     limits: Iterable[str],
     shipped: Planning,
     default_name: str,
+    shipped_bench: BenchPolicy | None = None,
 ) -> Policy:
     """The name and policy of one site; what the file leaves out is the shipped policy."""
     top = Table(content, file=file, findings=findings)
@@ -79,6 +82,7 @@ def read_policy(
         name=top.text("name", default=default_name) or default_name,
         time_zone=_read_zone(top),
         planning=msgspec.structs.replace(planned, placings=placings) if placings else planned,
+        bench=read_bench(top, shipped_bench or BenchPolicy()),
         stoppers=_read_texts(top, "stoppers"),
         names=_read_texts(top, "names"),
         limits=own,

@@ -165,6 +165,7 @@ def read_tables(
         tests=tests,
         panels=panels,
         planning=policy.planning,
+        bench_policy=policy.bench,
         names=policy.names,
         centrifuges=centrifuges,
         ambiguous=_read_ambiguous(tests, panels, replaced=replaced),
@@ -255,9 +256,12 @@ def _changed_marks(entry: Mapping[str, Any], shipped: Mapping[str, Any]) -> dict
 
 
 def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding], *, folder: str) -> Policy:
-    shipped = _shipped_planning()
+    shipped = _shipped_policy()
     if table is None:
-        return Policy(name=folder or SHIPPED_NAME, time_zone=UTC, planning=shipped, stoppers={}, names={})
+        return Policy(
+            name=folder or SHIPPED_NAME, time_zone=UTC, planning=shipped.planning, bench=shipped.bench, stoppers={},
+            names={},
+        )  # fmt: skip
     planning = table.get("planning")
     asked = planning if isinstance(planning, dict) else {}
     return read_policy(
@@ -266,15 +270,16 @@ def _read_policy(table: Mapping[str, Any] | None, findings: list[Finding], *, fo
         findings=findings,
         policies=facts.order_policies() if "order_of_draw" in asked else (),
         limits=facts.sampling_limits() if "blood_limit" in asked or "limits" in table else (),
-        shipped=shipped,
+        shipped=shipped.planning,
+        shipped_bench=shipped.bench,
         default_name=folder or "site",
     )
 
 
-def _shipped_planning() -> Planning:
+def _shipped_policy() -> Policy:
     findings: list[Finding] = []
     table = facts.site_table()
-    planning = read_policy(
+    policy = read_policy(
         table,
         file=_SHIPPED + SITE,
         findings=findings,
@@ -282,10 +287,10 @@ def _shipped_planning() -> Planning:
         limits=(table["planning"]["blood_limit"],),
         shipped=Planning(),
         default_name=SHIPPED_NAME,
-    ).planning
+    )
     if findings:
         raise SiteError(str(findings[0]), findings=[str(f) for f in findings])
-    return planning
+    return policy
 
 
 def _read_kinds(table: Mapping[str, Any] | None, findings: list[Finding]) -> dict[str, TubeKind]:

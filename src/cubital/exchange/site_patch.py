@@ -218,7 +218,7 @@ def _patch_policy(
     change = _compare(SITE, flat_have, flat_want)
     removed = [key for key in change.missing if replaces]
     entries: dict[str, Any] = {}
-    for part in ("planning", "place", "travel", "names"):
+    for part in ("planning", "place", "travel", "bench", "names"):
         table = dict(own.get(part, {}))
         for key, value in want.get(part, {}).items():
             if have[part].get(key) != value:

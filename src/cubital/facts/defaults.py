@@ -33,7 +33,7 @@ def load_edition(table: Mapping[str, Any], *, file: str) -> str:
 
 @cache
 def site_table() -> Mapping[str, Any]:
-    """The shipped defaults of a site.toml: `planning`, in a site's own form."""
+    """The shipped defaults of a site.toml: `planning` and `bench`, in a site's own form."""
     table, _ = load_site(read_table("site.toml"), file="site.toml")
     return table
 
@@ -47,16 +47,16 @@ def site_marks() -> Mapping[str, Mark]:
 
 def load_site(table: Mapping[str, Any], *, file: str) -> tuple[Mapping[str, Any], Mapping[str, Mark]]:
     """The defaults a parsed table holds, and the mark of each; refuses a default without a mark."""
-    refuse_unknown(table, ("planning", "from"), file=file)
-    planning = table.get("planning")
+    refuse_unknown(table, ("planning", "bench", "from"), file=file)
+    planning, bench = table.get("planning"), table.get("bench", {})
     if not isinstance(planning, dict):
         raise FactsError("found no [planning]; expected the defaults; add them", where=file)
     marks = shape(table.get("from", {}), dict[str, Mark], file=file, entry="from")
-    if set(marks) != set(planning):
-        odd = ", ".join(sorted(set(marks) ^ set(planning)))
+    if set(marks) != {*planning, *bench}:
+        odd = ", ".join(sorted(set(marks) ^ {*planning, *bench}))
         raise FactsError(
             f"found {odd} with a value or a mark alone; expected both for each default; add the other",
             where=f"{file} [from]",
         )
     check_marks(marks, file=file, entry="from")
-    return MappingProxyType({"planning": planning}), MappingProxyType(marks)
+    return MappingProxyType({"planning": planning, "bench": bench}), MappingProxyType(marks)

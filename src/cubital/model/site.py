@@ -58,6 +58,16 @@ class Planning(msgspec.Struct, frozen=True, kw_only=True):
     placings: tuple[Placing, ...] = ()
 
 
+class BenchPolicy(msgspec.Struct, frozen=True, kw_only=True):
+    """The site's policy for the bench.
+
+    `hemolysis_band`: whether a comment or a refusal says how far hemolysis raises a result, in words; no result is ever
+    corrected.
+    """
+
+    hemolysis_band: bool = False
+
+
 class Site(msgspec.Struct, frozen=True, kw_only=True):
     """One site's whole truth. Tables are keyed as in its files, in file order.
 
@@ -73,6 +83,7 @@ class Site(msgspec.Struct, frozen=True, kw_only=True):
     tests: Mapping[str, Test]
     panels: Mapping[str, Panel] = {}
     planning: Planning = Planning()
+    bench_policy: BenchPolicy = BenchPolicy()
     names: Mapping[str, str] = {}
     centrifuges: tuple[Centrifuge, ...] = ()
     ambiguous: Mapping[str, tuple[str, ...]] = {}

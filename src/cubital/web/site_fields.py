@@ -60,7 +60,7 @@ POLICY = Sheet(
     fields=(
         "", "name", "time_zone", "order_of_draw", "objective", "share_benches", "recovery", "hematocrit", "blood_limit",
         "altitude_m", "near_limit_percent", "reserve_percent", "line_discard", "whole_blood_tests", "usual_travel_min",
-        "windows", "travel",
+        "windows", "travel", "hemolysis_band",
     ),
 )  # fmt: skip
 

@@ -276,6 +276,9 @@ def test_the_policy_is_changed_field_by_field(versions: SiteVersions) -> None:
     assert (planning["altitude_m"], planning["share_benches"]) == (1500, [["chemistry", "serology"]])
     assert planning["recovery"] == Decimal("0.9")
     assert found.is_sound
+    said = edit(POLICY_FORM, versions, "", hemolysis_band="yes")
+    assert said.entries["site.toml"] == {"bench": {"hemolysis_band": True}}
+    assert edit(POLICY_FORM, versions, "", hemolysis_band="").entries == {}
     wrong = edit(POLICY_FORM, versions, "", recovery="90", blood_limit="all of it", time_zone="Mars")
     assert {"recovery", "blood_limit", "time_zone"} <= set(wrong.at_field)
     bench = edit(POLICY_FORM, versions, "", share_benches="chemistry, no such bench")

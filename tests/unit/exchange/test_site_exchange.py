@@ -177,6 +177,7 @@ def test_a_stopper_that_the_policy_words_is_changed_there_too() -> None:
 def test_a_policy_goes_in_with_its_groups_and_its_own_places() -> None:
     rows = "part,key,value,because\nplanning,recovery,0.8,\nplanning,blood_limit,none,\nplace,serum,after edta,house\n"
     rows += "planning,share_benches,chemistry | serology,\nsite,name,our house,\nplanning,altitude_m,-20,\n"
+    rows += "bench,hemolysis_band,Yes,\n"
     found = bring(rows.encode(), {**SMALL, "site.toml": '[planning]\nobjective = "least-blood"\n'})
     assert found.site is not None
     planning = found.site.planning
@@ -185,6 +186,7 @@ def test_a_policy_goes_in_with_its_groups_and_its_own_places() -> None:
     assert planning.share_benches == (("chemistry", "serology"),)
     assert (planning.placings[0].kind, planning.placings[0].after) == ("serum", "edta")
     assert found.site.name == "our house"
+    assert found.site.bench_policy.hemolysis_band
 
 
 def test_the_places_of_a_policy_and_the_tests_of_its_gas_analyzer_go_in_as_they_went_out() -> None:

@@ -317,6 +317,16 @@ def test_a_site_that_names_no_way_knows_none_and_holds_to_the_shipped_policy(tmp
     assert (planning.objective, planning.reserve_percent) == ("by-patient", 100)
 
 
+@pytest.mark.parametrize(
+    ("written", "is_said"),
+    [('name = "a"\n', False), ("[bench]\nhemolysis_band = true\n", True), ("[bench]\nhemolysis_band = false\n", False)],
+)
+def test_how_far_hemolysis_raises_a_result_is_said_only_where_the_site_says_so(
+    tmp_path: Path, written: str, is_said: bool
+) -> None:
+    assert read(tmp_path, site=written).bench_policy.hemolysis_band is is_said
+
+
 @pytest.mark.parametrize(("recovery", "hematocrit"), [("1", "0.05"), ("0.01", "0.85")])
 def test_the_edges_of_a_share_are_read(tmp_path: Path, recovery: str, hematocrit: str) -> None:
     site = read(tmp_path, site=f"[planning]\nrecovery = {recovery}\nhematocrit = {hematocrit}\n")

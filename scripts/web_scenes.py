@@ -190,7 +190,7 @@ def look_at_tube(page: Page) -> None:
     page.keyboard.press("Enter")
     page.get_by_text("two agree", exact=True).click()
     page.get_by_text("looked at: good").click()
-    page.get_by_label("Hemolysis").fill("0.7")
+    page.get_by_label("Hemolysis").fill("0.55")
     page.get_by_text("with a comment").first.wait_for()
     page.evaluate("scrollTo(0, 0)")
 

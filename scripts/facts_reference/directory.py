@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from cubital import facts
+from cubital.chemistry.hemolysis import rises_of
+from cubital.facts.hemolysis import hemolysis_facts
 from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from facts_reference.words import mark_text, marks_text, span_text, table
 
@@ -96,7 +98,8 @@ def after_the_draw() -> list[str]:
     ]
     times = [(f"`{t.test}`", t.after, t.from_min, t.to_min, t.outcome, mark_text(t.mark)) for t in timings().values()]
     limits = [
-        (_codes(i.tests), f"{i.index}, {i.unit}", i.comment_from, i.refuse_over, i.says, marks_text(i.marks))
+        (_codes(i.tests), f"{i.index}, {i.unit}", _or_none(i.comment_from), _or_none(i.refuse_over),
+         _or_none(i.held_to), i.says, marks_text(i.marks))
         for i in index_limits()
     ]
     looked = [(f"`{c.key}`", c.why, c.wording, marks_text(c.marks)) for c in checks().values()]
@@ -113,8 +116,38 @@ def after_the_draw() -> list[str]:
         "## When blood is drawn after a dose, in minutes",
         table(("test", "after", "from", "to", "at another time", "rests on"), times),
         "## From which index on a result is commented or withheld",
-        table(("tests", "index", "comment from", "withhold over", "says", "rests on"), limits),
+        table(("tests", "index", "comment from", "withhold over", "undisturbed to", "says", "rests on"), limits),
+        *_hemolysis(),
         "## What is looked at when a specimen arrives", table(("check", "why", "wording", "rests on"), looked),
+    ]  # fmt: skip
+
+
+def _or_none(limit: object) -> str:
+    return "" if limit is None else str(limit)
+
+
+def _hemolysis() -> list[str]:
+    """The slopes of hemolysis, source beside source, and what holds for all."""
+    known = hemolysis_facts()
+    slopes = []
+    for s in known.slopes:
+        how = f"{s.percent_per_g} %" if s.rise_per_g is None else f"{s.rise_per_g} {facts.analytes()[s.analyte].unit}"
+        slopes.append((s.analyte, how, mark_text(s.mark)))
+    for key, analyte in facts.analytes().items():
+        if analyte.cells_to_serum is not None and analyte.cells_mark is not None:
+            rise = next(rise for rise in rises_of(key) if rise.basis == "computed")
+            how = f"{float(rise.per_g):.2g} {analyte.unit} at a value of {analyte.typical}"
+            why = f"computed: {analyte.cells_to_serum} times as much in cells; {mark_text(analyte.cells_mark)}"
+            slopes.append((key, how, why))
+    for skin in known.skin_punctures:
+        slopes.append((f"{skin.analyte}, by skin puncture", f"{skin.times} times as much", mark_text(skin.mark)))
+    return [
+        "An analyte with a slope is withheld where the steepest times the index is more than its allowable error (the "
+        "first of the table of analytes, at a healthy adult's value). No result is corrected.",
+        table(("analyte", "for each g/L of free hemoglobin", "rests on"), slopes),
+        f"From {known.every_test.refuse_from} g/L on every result in plasma or serum is withheld: "
+        f"{known.every_test.says}; {mark_text(known.every_test.mark)}. How far a result reads too high is said to "
+        f"{known.band.to} g/L, where the site's policy says so: {marks_text(known.band.marks)}.",
     ]  # fmt: skip
 
 

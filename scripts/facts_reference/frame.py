@@ -8,8 +8,8 @@ from facts_reference.words import mark_text, span_text, table
 
 
 def defaults() -> list[str]:
-    planning = facts.site_table()["planning"]
-    defaults = [(f"`{key}`", planning[key], mark_text(mark)) for key, mark in facts.site_marks().items()]
+    said = {**facts.site_table()["planning"], **facts.site_table()["bench"]}
+    defaults = [(f"`{key}`", said[key], mark_text(mark)) for key, mark in facts.site_marks().items()]
     bodies = []
     for name, possible in (("weight, kg", plausibility().weight_kg), ("height, cm", plausibility().height_cm)):
         bodies.append((name, "any age", span_text(possible.least, possible.most, ""), mark_text(possible.mark)))

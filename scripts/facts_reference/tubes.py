@@ -73,6 +73,7 @@ def after_filling() -> list[str]:
         "## Inversions", table(("additive", "printed", "why", "rivals"), mixed),
         "## Clotting before the spin", table(("additive", "gel", "at", "time", "rests on"), clotted),
         "## Spinning", table(("for", "families", "gel", "force", "time", "temperature", "rests on"), spun),
+        f"A second spin: {facts.respin().text}. Why: {facts.respin().why}. {marks_text(facts.respin().marks)}.",
         "## Least fill of a citrate tube", "The first is the one a plan takes.",
         table(("rule", "least fill", "for", "rests on"), filled),
     ]  # fmt: skip

@@ -10,10 +10,18 @@ import pytest
 
 from cubital.errors import FactsError
 from cubital.facts import cautions, defaults, directory, labels, orders, tubes, volumes
-from cubital.facts.additives import load_additives, load_clotting, load_fills, load_inversions, load_spins
+from cubital.facts.additives import (
+    load_additives,
+    load_clotting,
+    load_fills,
+    load_inversions,
+    load_respin,
+    load_spins,
+)
 from cubital.facts.analytes import load_analytes, load_interference
 from cubital.facts.contaminants import load_contaminants, load_salts
 from cubital.facts.gels import load_gels
+from cubital.facts.hemolysis import load_hemolysis
 from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt
 from cubital.facts.moments import load_moments
 from cubital.facts.reading import read_table
@@ -41,6 +49,8 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "drift": load_drift,
     "moments": load_moments,
     "indices": load_indices,
+    "hemolysis": load_hemolysis,
+    "respin": load_respin,
     "receipt": load_receipt,
     "blood_volumes": volumes.load_blood_volumes,
     "sampling_limits": volumes.load_sampling_limits,
@@ -150,6 +160,16 @@ FAULTS = {
     "indices__no_limit": ("[limit 0]", "found no limit"),
     "indices__comment_over_the_refusal": ("[limit 0]", "found a comment above the refusal"),
     "indices__twice": ("[limit 1]", "found hemolysis of a twice"),
+    "indices__held_beside_a_comment": ("[limit 0]", "found held_to beside another limit"),
+    "hemolysis__slope_of_nothing": ("[slope 0]", "expected rise_per_g or percent_per_g, one of them"),
+    "hemolysis__slope_in_two_units": ("[slope 0]", "expected rise_per_g or percent_per_g, one of them"),
+    "hemolysis__slope_down": ("[slope 0]", "above 0"),
+    "hemolysis__unknown_analyte": ("[slope 0]", "expected a key of analytes.toml"),
+    "hemolysis__skin_puncture_below_a_vein": ("[skin_puncture 0]", "expected 1 or more"),
+    "hemolysis__skin_puncture_twice": ("[skin_puncture]", "found an analyte twice"),
+    "hemolysis__no_limit_of_all": ("[every_test]", "Expected `object`, got `null`"),
+    "hemolysis__band_of_nothing": ("[band]", "found 0 g/L; expected above 0"),
+    "respin__no_marks": ("[gel_respin]", "length >= 1"),
     "receipt__twice": ("[check 1]", "found a twice"),
     "blood_volumes__guard_above_a_source": ("blood_volumes", "found guard 80000; expected the lowest"),
     "blood_volumes__ages_falling": ("blood_volumes", "found ages 30 to 30 d"),

@@ -13,6 +13,7 @@ import pytest
 
 from cubital import facts
 from cubital.facts.causes import causes, illnesses, standing
+from cubital.facts.hemolysis import hemolysis_facts
 from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from cubital.facts.labels import label_content, label_stock
 from cubital.facts.population import population
@@ -257,11 +258,12 @@ def test_a_rule_of_cultures_names_its_sources_and_its_rivals(rule: str, sources:
 
 
 def test_site_defaults_name_what_is_shipped_and_each_has_its_mark() -> None:
-    planning = facts.site_table()["planning"]
+    planning, bench = facts.site_table()["planning"], facts.site_table()["bench"]
     assert planning["order_of_draw"] in facts.order_policies()
     assert planning["blood_limit"] in facts.sampling_limits()
     assert planning["recovery"] == Decimal("0.9")
-    assert set(facts.site_marks()) == set(planning)
+    assert set(facts.site_marks()) == {*planning, *bench}
+    assert bench == {"hemolysis_band": False}
 
 
 def test_the_edition_is_a_date() -> None:
@@ -359,6 +361,7 @@ def everything() -> list[object]:
         facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(), facts.whole_blood(), facts.gels(),
         population(), causes(), standing(), illnesses(), screens(),
         facts.moment_facts(), keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
+        hemolysis_facts(), facts.respin(),
         *(facts.inversions(a, False) for a in facts.additives()),
         *(facts.clotting(a, g) for a in facts.additives() for g in (False, True)),
     ]  # fmt: skip

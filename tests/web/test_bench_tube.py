@@ -31,7 +31,7 @@ def events(record: SpecimenRecord, id: str = TUBE) -> list[str]:
 
 def test_a_good_tube_is_received_and_every_verdict_said(bench: Browser, morning: SpecimenRecord) -> None:
     form = opened(bench)
-    bench.post("/bench/tube", {**form, **GOOD, "hemolysis": "0.7", "do": "record"})
+    bench.post("/bench/tube", {**form, **GOOD, "hemolysis": "0.55", "do": "record"})
     assert bench.path == "/bench/tube"
     said = text_of(bench)
     assert "received" in said
@@ -54,6 +54,19 @@ def test_the_verdict_is_shown_while_the_form_is_filled_and_nothing_is_written(
     assert "fill" in text_of(bench)
     assert bench.status == 200
     assert morning.head() == before
+
+
+def test_what_is_not_known_of_an_index_is_said_once_before_and_after_it_is_recorded(
+    bench: Browser, morning: SpecimenRecord
+) -> None:
+    form = opened(bench)
+    words = "no limit is known: lipemia 3."
+    bench.post("/bench/tube", {**form, **GOOD, "lipemia": "3"}, **PARTIAL)
+    assert text_of(bench).count(words) == 1
+    assert "If recorded now: 3 with a comment" in text_of(bench)
+    bench.post("/bench/tube", {**form, **GOOD, "lipemia": "3", "do": "record"})
+    assert text_of(bench).count(words) == 1
+    assert events(morning) == ["Collected", "Received", "Judged"]
 
 
 def test_a_refusal_is_recorded_only_after_it_was_shown(bench: Browser, morning: SpecimenRecord) -> None:

@@ -18,6 +18,7 @@ from cubital.app.record import SpecimenRecord
 from cubital.errors import OrderError, RecordError
 from cubital.handling.addon import Offer, where_waits
 from cubital.handling.keeping import PolicyKey
+from cubital.handling.receipt import is_shared, worded
 from cubital.handling.redraw import Redraw, plan_redraw
 from cubital.model import Ask, Order, Plan, Site
 from cubital.model.record import Step
@@ -150,6 +151,17 @@ def _verdict(offer: Offer) -> Verdict:
     return Verdict(test=offer.test, outcome=offer.outcome, wording=wording, reasons=offer.reasons)
 
 
+def shared_reasons(found: Redraw) -> Mapping[tuple[str, str], tuple[str, ...]]:
+    """What is said once for all the tests of an answer, by specimen and sentence, with the tests that it is of."""
+    said: dict[tuple[str, str], list[str]] = {}
+    for test, offers in found.offers.items():
+        for offer in offers:
+            for reason in offer.reasons:
+                if is_shared(reason):
+                    said.setdefault((offer.specimen, worded(reason.about, reason.text)), []).append(test)
+    return {key: tuple(tests) for key, tests in said.items()}
+
+
 def answer_document(answer: Answer, *, format: str) -> dict[str, Any]:
     """The answer as one JSON object, without its plan, which has a document of its own."""
     found = answer.redraw
@@ -163,6 +175,10 @@ def answer_document(answer: Answer, *, format: str) -> dict[str, Any]:
         "drawn": list(found.drawn),
         "waiting": [{"test": test, "specimen": specimen} for test, specimen in answer.waiting],
         "offers": {test: [_offer(offer) for offer in offers] for test, offers in found.offers.items()},
+        "unknown": [
+            {"specimen": id, "wording": text, "tests": list(tests)}
+            for (id, text), tests in shared_reasons(found).items()
+        ],
         "added": [{"specimen": id, "tests": list(tests)} for id, tests in answer.added],
         "repeat": answer.is_repeat,
     }

@@ -12,7 +12,7 @@ from cubital.app.known import Known, instant_text
 from cubital.app.record import SpecimenRecord
 from cubital.errors import ReceiptError, RecordError
 from cubital.handling.keeping import PolicyKey
-from cubital.handling.receipt import Arrival, Judgement, excuse, is_of_identity, need_two
+from cubital.handling.receipt import Arrival, Judgement, excuse, is_of_identity, need_two, shared_wording
 from cubital.handling.receipt_checks import judge, reopened
 from cubital.model import Reason, Site
 from cubital.model.record import Step
@@ -189,4 +189,5 @@ def receipt_document(receipt: Receipt) -> dict[str, Any]:
             }
             for one in receipt.judgements
         ],
+        "unknown": [{"wording": text, "tests": list(tests)} for text, tests in shared_wording(receipt.judgements)],
     }  # fmt: skip

@@ -3,9 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
+from functools import cache
+from typing import NamedTuple
 
 from cubital import facts
 from cubital.errors import UnitError
+from cubital.facts.hemolysis import hemolysis_facts
+
+
+class Rise(NamedTuple):
+    """How much one source has an analyte rise for each g/L of free hemoglobin, in its own unit at a typical value."""
+
+    per_g: Decimal
+    basis: str
+    source: str
 
 
 def released_by_hemolysis(
@@ -46,3 +58,27 @@ def without_hemolysis(potassium: float, hemoglobin_g_per_l: float) -> tuple[floa
         potassium - float(step) * hemoglobin_g_per_l for step in (slope.high, slope.typical, slope.low)
     )
     return low, typical, high
+
+
+@cache
+def rises_of(analyte: str) -> tuple[Rise, ...]:
+    """Every rise that is known of this analyte, the least first; empty where hemolysis is not known to raise it.
+
+    What cells set free adds the same to any result, so a rise that a source gives in percent is taken of the typical
+    value; so is what follows from how much more cells hold than serum.
+
+    >>> [str(rise.per_g) for rise in rises_of("potassium")]
+    ['0.33', '0.36', '0.40', '0.40', '0.51']
+    """
+    known = facts.analytes()[analyte]
+    found = [
+        Rise(
+            slope.rise_per_g if slope.rise_per_g is not None else known.typical * (slope.percent_per_g or 0) / 100,
+            slope.mark.basis, slope.mark.source,
+        )
+        for slope in hemolysis_facts().slopes_of(analyte)
+    ]  # fmt: skip
+    if known.cells_to_serum is not None and known.cells_mark is not None:
+        per_g = known.typical * (known.cells_to_serum - 1) / facts.interference().hemolysis.cell_hemoglobin_g_per_l
+        found.append(Rise(per_g, "computed", known.cells_mark.source))
+    return tuple(sorted(found, key=lambda rise: rise.per_g))

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from cubital.app.known import Known
     from cubital.cli.sheet import Sheet
     from cubital.handling.addon import Offer
+    from cubital.handling.redraw import Redraw
     from cubital.model import Order, Site
 
 _ANSWERS = {"accept": "yes", "comment": "yes, with a comment", "refuse": "no"}
@@ -130,6 +131,7 @@ def draw_answer(answer: Answer, site: Site, sheet: Sheet) -> list[str]:
     for test, offers in found.offers.items():
         chosen = served.get(test)
         lines += _served(chosen, sheet) if chosen is not None else _drawn(test, offers, sheet)
+    lines += _shared_lines(found, sheet)
     for id, tests in answer.added:
         again = "was recorded before" if answer.is_repeat else "recorded"
         lines += ["", *sheet.wrap(f"{again}: {', '.join(tests)} added to {id}", first="  ")]
@@ -159,8 +161,22 @@ def _drawn(test: str, offers: tuple[Offer, ...], sheet: Sheet) -> list[str]:
     return lines
 
 
+def _shared_lines(found: Redraw, sheet: Sheet) -> list[str]:
+    """What is not known of an index, once for all the tests that it is not known for."""
+    from cubital.app.addon import shared_reasons
+
+    lines: list[str] = []
+    for (specimen, text), tests in shared_reasons(found).items():
+        lines += wrapped(sheet, f"{specimen}: {text} Of {', '.join(tests)}", indent=2)
+    return lines
+
+
 def _reason_lines(offer: Offer, sheet: Sheet) -> list[str]:
+    from cubital.handling.receipt import is_shared
+
     lines = []
     for reason in offer.reasons:
+        if is_shared(reason):
+            continue
         lines += wrapped(sheet, f"{reason.text} [{'; '.join(source_words((reason,)))}]", indent=4)
     return lines

@@ -142,6 +142,7 @@ def _index(text: str, name: str) -> Decimal:
 def draw_receipt(receipt: Receipt, site: Site, sheet: Sheet) -> list[str]:
     """The receipt as lines: each test with its verdict, the wording for the report and what it rests on."""
     from cubital.cli.bench import span
+    from cubital.handling.receipt import shared_wording
     from cubital.handling.stability import seconds_between
 
     specimen = receipt.specimen
@@ -158,6 +159,8 @@ def draw_receipt(receipt: Receipt, site: Site, sheet: Sheet) -> list[str]:
         lines.append("  no test of it waits: each was reported, refused or poured off")
     for judgement in receipt.judgements:
         lines += _judged(judgement, sheet)
+    for text, tests in shared_wording(receipt.judgements):
+        lines += ["", *sheet.wrap(f"of {', '.join(tests)}:", first="  ", rest="    "), *wrapped(sheet, text, indent=4)]
     untold = list(dict.fromkeys(text for one in receipt.judgements for text in one.untold))
     if untold:
         lines += ["", *sheet.wrap(f"cannot tell: {'; '.join(untold)}", first="  ", rest="    ")]
@@ -167,11 +170,14 @@ def draw_receipt(receipt: Receipt, site: Site, sheet: Sheet) -> list[str]:
 
 
 def _judged(judgement: Judgement, sheet: Sheet) -> list[str]:
+    from cubital.handling.receipt import is_shared, own_wording
+
     how = {"refuse": "stop", "comment": "warn"}.get(judgement.outcome)
     word = f"  {judgement.outcome.upper() if how else judgement.outcome:<9}"
     row = f"{sheet.mark(word, how) if how else word}{judgement.test}"
-    lines = ["", row] if judgement.wording else [row]
-    if judgement.wording:
-        lines += wrapped(sheet, judgement.wording, indent=11)
-    sources = source_words(judgement.reasons)
+    wording = own_wording(judgement)
+    lines = ["", row] if wording else [row]
+    if wording:
+        lines += wrapped(sheet, wording, indent=11)
+    sources = source_words(tuple(reason for reason in judgement.reasons if not is_shared(reason)))
     return [*lines, *wrapped(sheet, f"[{'; '.join(sources)}]", indent=11)] if sources else lines

@@ -11,7 +11,8 @@ import msgspec
 
 from cubital import facts
 from cubital.facts.keeping import IndexKey, StorageKey
-from cubital.handling.faults import Fault, age_faults, belongs, fault, fill_faults, index_faults, least_ul
+from cubital.handling.faults import Fault, age_faults, belongs, fault, fill_faults, least_ul
+from cubital.handling.indices import index_faults
 from cubital.handling.keeping import PLACES, PolicyKey
 from cubital.handling.receipt import holds_for_whole
 from cubital.handling.stability import Life, life_of, seconds_between
@@ -209,6 +210,10 @@ class _Asking:
         was_open = bool(self.specimen.reported or self.specimen.children or self.specimen.parent is not None)
         if was_open and any(term in terms for term in _CLOSED):
             yield fault("opened", "refuse", "it was opened for other tests")
+        elif "first_use" in terms and (others := self._opens_first()):
+            term = facts.handling_terms()["first_use"]
+            text = f"{others[0]} opens it first, or has: whether is not recorded; {term.why}"
+            yield Fault("opened", "refuse", text, term.marks[0].basis, (term.marks[0].source,))
         if "label_by_hand" in terms and not any(
             "label_by_hand" in self.site.tests[key].handling for key in self.specimen.tests if key in self.site.tests
         ):
@@ -223,6 +228,11 @@ class _Asking:
             basis, source = self.test.basis.get("timed", ("common-practice", "common-practice"))
             text = f"its time counts: {self.test.timed}; this is of another request"
             yield Fault("timing", "comment", text, basis, (source,))
+
+    def _opens_first(self) -> list[str]:
+        """The tests of this tube that may open it before one that must be the first: all that need not be so."""
+        known = {key: self.site.tests[key].handling if key in self.site.tests else () for key in self.specimen.tests}
+        return [key for key, terms in known.items() if "first_use" not in terms]
 
     def _age(self) -> Iterator[Fault]:
         age_s = max(0, seconds_between(self.specimen.collected_at, self.now))
@@ -259,6 +269,6 @@ class _Asking:
             yield fault("volume", "refuse", f"{there_ul} uL left{waiting}; it takes {takes_ul} uL")
 
     def _indices(self) -> Iterator[Fault]:
-        for found in index_faults(self.test.key, self.indices):
+        for found in index_faults(self.test, self.specimen, self.site, self.indices):
             if found.outcome != "untold":
                 yield found

@@ -1,13 +1,12 @@
-"""What a check found: faults of age, storage and interference that receipt and adding on share."""
+"""What a check found: faults of age, storage and fill that receipt and adding on share."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from decimal import Decimal
+from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
 from cubital import facts
-from cubital.facts.keeping import INDICES, IndexKey, StorageKey, checks, index_limits
+from cubital.facts.keeping import StorageKey, checks
 from cubital.handling.drift import drift_words
 from cubital.handling.keeping import PolicyKey, span_text
 from cubital.handling.stability import Kept, Life, is_spun_for, keep
@@ -21,8 +20,6 @@ _LEAST_FILL = 90
 _STUDIED_FILLS = {"adcock-1998-pt": ("prothrombin-time", "inr"), "adcock-1998-aptt": (
     "activated-partial-thromboplastin-time",
 )}  # fmt: skip
-# From here on a sample counts as hemolyzed in quality indicators (Pre-HemI, over 0.5 g/L).
-_HEMOLYZED = Decimal("0.5")
 
 
 class Fault(NamedTuple):
@@ -108,37 +105,3 @@ def fill_faults(
         yield Fault("fill", "comment", text, mark.basis, (mark.source,))
     else:
         yield fault("fill", "refuse", f"filled to {percent} %; at least {least} % is asked")
-
-
-def index_faults(test: str, indices: Mapping[IndexKey, Decimal]) -> Iterator[Fault]:
-    """What hemolysis, lipemia and icterus mean for one test; not measured, or no limit known, is said.
-
-    A laboratory's lipemia or icterus is a bare number: above 0 it gets a comment that says so, and no word on what
-    it means. Hemolysis below where a sample counts as hemolyzed holds nothing up.
-    """
-    for index in INDICES:
-        value = indices.get(index)
-        if value is None:
-            yield fault(index, "untold", f"{index}: not measured")
-            continue
-        limit = next((x for x in index_limits() if x.index == index and test in x.tests), None)
-        if limit is None:
-            if value > 0:
-                yield _unlimited(index, value)
-            continue
-        sources = tuple(mark.source for mark in limit.marks)
-        if limit.refuse_over is not None and value > limit.refuse_over:
-            text = f"{value:f}, over {limit.refuse_over} {limit.unit}; {limit.says}"
-            yield Fault(index, "refuse", text, limit.marks[0].basis, sources)
-        elif limit.comment_from is not None and value >= limit.comment_from:
-            text = f"{value:f}, from {limit.comment_from} {limit.unit} on; {limit.says}"
-            yield Fault(index, "comment", text, limit.marks[0].basis, sources)
-
-
-def _unlimited(index: IndexKey, value: Decimal) -> Fault:
-    """An index above 0 of which no limit is known for the test."""
-    if index == "hemolysis" and value > _HEMOLYZED:
-        return fault(index, "comment", f"{value:f} g/L; no limit is known for this test")
-    if index == "hemolysis":
-        return fault(index, "untold", f"hemolysis of {value:f} g/L: no limit is known for every test")
-    return fault("index", "comment", f"{index} {value:f}")

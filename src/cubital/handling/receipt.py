@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from decimal import Decimal
 
@@ -14,6 +14,8 @@ from cubital.model.plan import Reason
 from cubital.model.specimen import OutcomeKey, Verdict
 
 FEWEST_IDENTIFIERS = 2
+# Checks whose wording says all that was found.
+_PLAIN = ("expired", "clotted", "leaked")
 
 
 class LabelSeen(msgspec.Struct, frozen=True, kw_only=True):
@@ -124,3 +126,34 @@ def holds_for_whole(reason: Reason) -> bool:
     """Whether the check behind this reason holds for every test of the tube, those added later too."""
     check = checks().get(reason.about)
     return check is not None and check.is_whole
+
+
+def worded(check: str, found: str) -> str:
+    """The sentence of a report: what the check says, and what was found."""
+    wording = checks()[check].wording
+    return wording if check in _PLAIN else f"{wording.rstrip('.')}: {found}."
+
+
+def is_shared(reason: Reason) -> bool:
+    """Whether this reason is said once for all the tests of an answer."""
+    check = checks().get(reason.about)
+    return check is not None and check.is_shared
+
+
+def own_wording(verdict: Verdict | Judgement) -> str:
+    """The wording without what is said once for all the tests of an answer."""
+    text = verdict.wording
+    for reason in verdict.reasons:
+        if is_shared(reason):
+            text = text.replace(worded(reason.about, reason.text), "")
+    return " ".join(text.split())
+
+
+def shared_wording(verdicts: Iterable[Verdict | Judgement]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """What is said once for all the tests of an answer, each sentence with the tests that it is of."""
+    found: dict[str, list[str]] = {}
+    for verdict in verdicts:
+        for reason in verdict.reasons:
+            if is_shared(reason) and (text := worded(reason.about, reason.text)) in verdict.wording:
+                found.setdefault(text, []).append(verdict.test)
+    return tuple((text, tuple(tests)) for text, tests in found.items())

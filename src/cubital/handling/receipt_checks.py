@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from cubital import facts
 from cubital.errors import ReceiptError
 from cubital.facts.keeping import checks, timings
-from cubital.handling.faults import Fault, FaultKey, age_faults, belongs, fault, fill_faults, index_faults, least_ul
+from cubital.handling.faults import Fault, FaultKey, age_faults, belongs, fault, fill_faults, least_ul
+from cubital.handling.indices import index_faults
 from cubital.handling.keeping import CLOTS, PLACES, PolicyKey, span_text
-from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen, is_of_identity
+from cubital.handling.receipt import FEWEST_IDENTIFIERS, Arrival, Judgement, LabelSeen, is_of_identity, worded
 from cubital.handling.stability import Life, Phase, life_of, seconds_between
 from cubital.model.plan import Reason
 from cubital.model.site import Site
@@ -17,8 +18,6 @@ from cubital.model.specimen import Specimen
 from cubital.model.test import Test
 
 _CLOSED = ("keep_closed", "sterile", "first_use")
-# Checks whose wording says all that was found.
-_PLAIN = ("expired", "clotted", "leaked")
 # What somebody at reception can see or ask: left out, the specimen is not plainly accepted.
 _VISIBLE = (
     "collection-time", "collector", "expired", "clotted", "fill", "leaked", "opened", "light", "timing",
@@ -73,7 +72,7 @@ class _Look:
         shown = refused or [f for f in faults if f.outcome == "comment"]
         unseen = [f for f in faults if f.outcome == "untold"]
         visible = [f for f in unseen if f.check in _VISIBLE]
-        words = [_worded(f.check, f.text) for f in shown]
+        words = [worded(f.check, f.text) for f in shown]
         if not refused and visible:
             words.append(f"Not stated at receipt: {', '.join(f.text for f in visible)}.")
         return Judgement(
@@ -101,7 +100,7 @@ class _Look:
         yield from self._timing(test)
         yield from self._age(test)
         yield from self._volume(test)
-        yield from index_faults(test.key, self.indices)
+        yield from index_faults(test, self.specimen, self.site, self.indices)
 
     def _identity(self, test: Test | None) -> Iterator[Fault]:
         label = self.arrival.label
@@ -192,11 +191,6 @@ class _Look:
         if sum(needs) > self.left_ul:
             text = f"{self.left_ul} uL of {sum(needs)} uL for all tests; ask which come first"
             yield fault("volume", "comment", text)
-
-
-def _worded(check: str, found: str) -> str:
-    wording = checks()[check].wording
-    return wording if check in _PLAIN else f"{wording.rstrip('.')}: {found}."
 
 
 def _as_it_came(life: Life, arrival: Arrival) -> Life:

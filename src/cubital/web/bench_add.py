@@ -9,7 +9,7 @@ from typing import Any
 import msgspec
 from starlette.responses import Response
 
-from cubital.app.addon import Answer, added_before, answer_addon, record_addon, refused_tests
+from cubital.app.addon import Answer, added_before, answer_addon, record_addon, refused_tests, shared_reasons
 from cubital.app.counter import tube_on_record
 from cubital.app.explanation import Statement, of_reason
 from cubital.app.known import Known, Shelf
@@ -19,6 +19,7 @@ from cubital.app.typed_order import Answer as Drawn
 from cubital.app.typed_order import Typed, cautions_of, read_typed
 from cubital.errors import CubitalError, KeyReused, LostRace, OrderError, RecordUnavailable
 from cubital.handling.addon import Offer
+from cubital.handling.receipt import is_shared
 from cubital.model import Site
 from cubital.model.vocabulary import SEXES
 from cubital.units import millilitres_text
@@ -146,13 +147,17 @@ def _answered(visit: Visit, found: Answer | None, typed: Typed | None = None) ->
             order=found.order, plan=found.plan, tray=tray, cautions=cautions_of(found.plan),
             reasons=reasons_of(found.plan),
         )  # fmt: skip
-    shown = {**shown_of(drawn), "found": found, "rows": (), "shown": "", "again": (), "added": ()}
+    shown = {**shown_of(drawn), "found": found, "rows": (), "shown": "", "again": (), "added": (), "shared": ()}
     if found is None:
         return shown
     return shown | {
         "rows": _rows(found, site), "shown": digest_of(found),
         "again": tuple((name_of(test, site), id) for test, id in found.waiting),
         "added": tuple((id, ", ".join(name_of(test, site) for test in tests)) for id, tests in found.added),
+        "shared": tuple(
+            (id, text, ", ".join(name_of(test, site) for test in tests))
+            for (id, text), tests in shared_reasons(found.redraw).items()
+        ),
         "repeats": () if typed is None else typed.repeats, "is_least": found.redraw.is_optimal,
         "to_draw": ", ".join(name_of(test, site) for test in found.redraw.drawn),
     }  # fmt: skip
@@ -172,5 +177,5 @@ def _said(offer: Offer) -> Said:
     return Said(
         specimen=offer.specimen, outcome=offer.outcome, sign=SIGNS[offer.outcome], word=WORDS[offer.outcome],
         takes=f"{millilitres_text(offer.takes_ul)} mL", left=f"{millilitres_text(offer.left_ul)} mL",
-        reasons=tuple(of_reason(reason) for reason in offer.reasons),
+        reasons=tuple(of_reason(reason) for reason in offer.reasons if not is_shared(reason)),
     )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections import Counter
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any, cast
 from urllib.parse import quote
@@ -20,8 +21,16 @@ from cubital.app.live_board import Look
 from cubital.app.receipt import Person, Receipt, receive
 from cubital.errors import CubitalError, LostRace, RecordUnavailable
 from cubital.facts.keeping import INDICES, StorageKey
-from cubital.handling.receipt import Arrival, LabelSeen, is_of_identity
-from cubital.model import Site
+from cubital.handling.receipt import (
+    Arrival,
+    Judgement,
+    LabelSeen,
+    is_of_identity,
+    is_shared,
+    own_wording,
+    shared_wording,
+)
+from cubital.model import Reason, Site
 from cubital.model.specimen import Verdict
 from cubital.web.bench_deeds import deeds_of
 from cubital.web.bench_numbers import number_said, whole_said
@@ -198,14 +207,14 @@ def read_arrival(visit: Visit) -> Arrival:
 
 def _page(visit: Visit, known: Known, *, said: str, status: int, is_news: bool = False) -> Response:
     if visit.is_partial:
-        return visit.page("bench_verdict.html", {"tests": (), "tally": "", "shown": "", "untold": (), "trouble": said,
-                                                   "answered_at": ""})
+        empty = {"tests": (), "shared": (), "tally": "", "shown": "", "untold": ()}
+        return visit.page("bench_verdict.html", {**empty, "trouble": said, "answered_at": ""})
     return visit.page("bench_tube.html", whole(visit, known, said=said, is_news=is_news), status=status)
 
 
 def _nothing() -> dict[str, Any]:
     """What the page shows where there is no tube."""
-    empty = {"left": "", "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "", "pair": ""}
+    empty = {"left": "", "tests": (), "shared": (), "tally": "", "shown": "", "untold": (), "trouble": "", "pair": ""}
     return {**empty, "tube": None, "is_open": False, "id": "not on record"}
 
 
@@ -222,6 +231,7 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "age": times.left(specimen.collected_at), "received": times.short(specimen.received_at),
         "waiting": [name_of(test, desk.site) for test in specimen.waiting],
         "decided": [told_of(verdict, desk.site) for verdict in specimen.verdicts.values()],
+        "decided_shared": shared_of(specimen.verdicts.values(), desk.site),
         "key": visit.said("key") or secrets.token_urlsafe(12),
         "seen": seen_of(visit) if is_repeated and not is_news else specimen.events,
         "said_before": {name: visit.said(name) if is_repeated else "" for name in _TEXTS}
@@ -232,7 +242,8 @@ def _tube(visit: Visit, known: Known, *, is_news: bool = False) -> dict[str, Any
         "is_open": bool(specimen.waiting) and (specimen.received_at is None or is_repeated or bool(pair)),
         "clock": _clock(look_at_clock(known, desk.site, now=now), times), "due": _due(known, desk.site, now),
         "identifiers": IDENTIFIERS, "labels": LABELS, "faults": FAULTS, "came": CAME, "indices": INDICES,
-        "tests": (), "tally": "", "shown": "", "untold": (), "trouble": "", **deeds_of(visit, known),
+        "tests": (), "shared": (), "tally": "", "shown": "", "untold": (), "trouble": "",
+        **deeds_of(visit, known),
     }  # fmt: skip
 
 
@@ -247,8 +258,7 @@ def _verdict(found: Receipt, visit: Visit) -> dict[str, Any]:
     tests = [
         Told(
             name=name_of(one.test, site), outcome=one.outcome, sign=SIGNS[one.outcome], word=WORDS[one.outcome],
-            wording=one.wording, reasons=tuple(of_reason(reason) for reason in one.reasons), untold=one.untold,
-            is_identity=one.is_identity,
+            wording=own_wording(one), reasons=_own_reasons(one.reasons), untold=one.untold, is_identity=one.is_identity,
         )
         for one in sorted(found.judgements, key=lambda one: ("refuse", "comment", "accept").index(one.outcome))
     ]  # fmt: skip
@@ -256,16 +266,26 @@ def _verdict(found: Receipt, visit: Visit) -> dict[str, Any]:
     untold = tuple(dict.fromkeys(text for one in found.judgements for text in one.untold))
     return {
         "tests": tests, "tally": counted({WORDS[key]: counts[key] for key in WORDS}), "shown": digest_of(found),
+        "shared": shared_of(found.judgements, site),
         "untold": untold, "trouble": "", "answered_at": Times(site, visit.desk.now()).to_second(),
     }  # fmt: skip
+
+
+def shared_of(verdicts: Iterable[Verdict | Judgement], site: Site) -> tuple[tuple[str, str], ...]:
+    """What is said once for several tests, each sentence with their names."""
+    return tuple((text, ", ".join(name_of(test, site) for test in tests)) for text, tests in shared_wording(verdicts))
+
+
+def _own_reasons(reasons: Iterable[Reason]) -> tuple[Statement, ...]:
+    return tuple(of_reason(reason) for reason in reasons if not is_shared(reason))
 
 
 def told_of(verdict: Verdict, site: Site) -> Told:
     """A verdict of the record in words."""
     return Told(
         name=name_of(verdict.test, site), outcome=verdict.outcome, sign=SIGNS[verdict.outcome],
-        word=WORDS[verdict.outcome], wording=verdict.wording,
-        reasons=tuple(of_reason(reason) for reason in verdict.reasons),
+        word=WORDS[verdict.outcome], wording=own_wording(verdict),
+        reasons=_own_reasons(verdict.reasons),
     )  # fmt: skip
 
 

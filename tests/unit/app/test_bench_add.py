@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -14,8 +14,9 @@ from cubital.app.known import Known, Shelf
 from cubital.app.receipt import record_receipt
 from cubital.app.record import SpecimenRecord
 from cubital.errors import OrderError, RecordError
+from cubital.handling.faults import age_faults
 from cubital.model import Ask, Order
-from tests.contract.events import MORNING
+from tests.contract.events import MORNING, aliquoted, in_order
 from tests.published.shipped import SHIPPED
 from tests.unit.app.test_bench import SOON, WHO, answer, draw, gel_on_the_shelf, record, spin
 from tests.unit.handling.test_receipt import GOOD, label
@@ -88,7 +89,7 @@ def test_a_specimen_or_a_patient_that_nobody_knows_is_refused(record: SpecimenRe
 
 
 def test_an_added_test_is_judged_by_the_hemolysis_that_was_measured_at_receipt(record: SpecimenRecord) -> None:
-    known = draw(record, "T1", "sodium")
+    known = draw(record, "T1", "thyrotropin")
     record_receipt(record, known, SHIPPED, replace(GOOD, indices={"hemolysis": Decimal("0.7")}), WHO)
     spin(record, "T1")
     (offer,) = answer(record, "aspartate-aminotransferase").redraw.offers["aspartate-aminotransferase"]
@@ -96,7 +97,43 @@ def test_an_added_test_is_judged_by_the_hemolysis_that_was_measured_at_receipt(r
     # Judged again without a new measurement, the old one still counts.
     again = replace(GOOD, at=SOON, indices={"lipemia": Decimal(0)})
     found = record_receipt(record, Shelf(record=record).find("T1"), SHIPPED, again, WHO, key="again")
-    assert "hemolyzed: 0.7" in found.judgements[0].wording
+    assert "no limit is known: hemolysis 0.7 g/L" in found.judgements[0].wording
+
+
+def test_what_is_not_known_of_an_index_is_said_once_for_all_the_tests_of_an_answer(record: SpecimenRecord) -> None:
+    known = draw(record, "T1", "sodium")
+    record_receipt(record, known, SHIPPED, replace(GOOD, indices={"hemolysis": Decimal("0.7")}), WHO)
+    spin(record, "T1")
+    told = answer_document(answer(record, "thyrotropin", "free-thyroxine", "ferritin"), format=ADDON_FORMAT)
+    assert told["unknown"] == [
+        {
+            "specimen": "T1",
+            "wording": "An index was measured of which no limit is known: hemolysis 0.7 g/L.",
+            "tests": ["thyrotropin", "free-thyroxine", "ferritin"],
+        }
+    ]
+
+
+def test_potassium_of_an_aliquot_is_kept_by_when_it_came_off_the_gel(record: SpecimenRecord) -> None:
+    gel_on_the_shelf(record)
+    events = record.specimen("T1")
+    assert events is not None
+    poured = aliquoted("T1", "T1-1", at=MORNING + timedelta(hours=2))
+    record.append(*in_order(poured, after=events.events))
+    shelf = Shelf(record=record)
+    assert shelf.find("T1").life.off_gel_s is None
+    assert shelf.find("T1-1").life.off_gel_s == 2 * 3600
+    late = MORNING + timedelta(days=5)
+    kept = {id: age_faults_of(shelf.find(id), late) for id in ("T1", "T1-1")}
+    assert kept["T1-1"] == []
+    assert kept["T1"] == ["refuse"]
+
+
+def age_faults_of(known: Known, now: datetime) -> list[str]:
+    """What potassium of this specimen comes to by its age then."""
+    age_s = (now - known.specimen.collected_at) // timedelta(seconds=1)
+    found = age_faults(SHIPPED.tests["potassium"], known.specimen, known.life, age_s, "strict")
+    return [fault.outcome for fault in found]
 
 
 def citrate_tube(record: SpecimenRecord, **seen: Any) -> None:

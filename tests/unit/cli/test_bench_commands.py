@@ -80,11 +80,24 @@ def test_the_extended_policy_keeps_what_the_strict_one_gives_up() -> None:
 
 
 def test_a_receipt_prints_each_verdict_with_its_wording_and_its_source() -> None:
-    said = say("receive", "T1", *ON_FILE, *LOOKED, "--hemolysis", "0.7")
+    said = say("receive", "T1", *ON_FILE, *LOOKED, "--hemolysis", "0.55")
     assert said.status == 0
     assert "COMMENT  potassium" in said.out
     assert "published: hemolysis-letter (read)" in said.out
     assert "nothing was recorded" in said.out
+
+
+def test_what_is_not_known_of_an_index_is_printed_once_with_its_tests_and_a_document_says_it_too() -> None:
+    asked = ("receive", "T1", *ON_FILE, *LOOKED, "--hemolysis", "0.55", "--lipemia", "2")
+    said = say(*asked)
+    assert "of potassium, sodium, troponin-i:" in said.out
+    assert said.out.count("no limit is known: lipemia 2.") == 1
+    assert said.out.count("no limit is known: hemolysis 0.55 g/L.") == 1
+    told = one(say(*asked, "--json"))
+    assert [(row["wording"].rpartition(": ")[2], row["tests"]) for row in told["unknown"]] == [
+        ("lipemia 2.", ["potassium", "sodium", "troponin-i"]), ("hemolysis 0.55 g/L.", ["troponin-i"]),
+    ]  # fmt: skip
+    assert all("lipemia 2." in row["wording"] for row in told["tests"])
 
 
 def test_a_label_that_nobody_compared_refuses_everything() -> None:

@@ -193,7 +193,30 @@ def test_a_blood_bank_takes_only_what_was_labelled_by_hand() -> None:
 
 def test_a_hemolyzed_specimen_is_judged_by_its_index() -> None:
     assert offer("potassium", gel(), indices={"hemolysis": Decimal(6)}).outcome == "refuse"
-    assert offer("potassium", gel(), indices={"hemolysis": Decimal(2)}).outcome == "comment"
+    assert offer("potassium", gel(), indices={"hemolysis": Decimal("0.6")}).outcome == "refuse"
+    told = offer("potassium", gel(), indices={"hemolysis": Decimal("0.5")})
+    assert (told.outcome, "red cells set potassium free" in why(told)) == ("comment", True)
+    assert "red cells" not in why(offer("potassium", gel(), indices={"hemolysis": Decimal("0.4")}))
+
+
+def test_a_viral_load_is_never_added_to_a_tube_that_a_counter_opens_or_has_opened() -> None:
+    # J Clin Virol 2014;60:172 (abstract read): 6 of 149 negative samples were positive for hepatitis C RNA after a
+    # fixed needle. Whether the counter has had the tube no event shows, so a count that waits is as one that is done.
+    counted: dict[str, Any] = {"matrix": "whole-blood", "hematocrit": Fraction(45, 100)}
+    for test in ("hiv-viral-load", "hepatitis-c-viral-load", "hepatitis-b-viral-load", "cytomegalovirus-dna"):
+        found = offer(test, tube("w", "edta", "complete-blood-count", **counted), after=HOUR)
+        assert (found.outcome, found.reasons[0].about) == ("refuse", "opened"), test
+        assert "complete-blood-count opens it first, or has" in why(found)
+        assert found.reasons[0].sources == ("fixed-needle-2014",)
+    assert offer("bnp", tube("w", "edta", "complete-blood-count", **counted), after=HOUR).outcome == "comment"
+
+
+def test_a_viral_load_is_added_beside_another_one_that_keeps_the_tube_closed_too() -> None:
+    molecular = tube("v", "edta-gel", "hiv-viral-load", events=(spun("v"),), usable_ul=3000)
+    assert offer("hepatitis-c-viral-load", molecular).outcome == "accept"
+    released = Reported(test="hiv-viral-load", volume_ul=900, **said("v", "reported", at=MORNING + HOUR))
+    opened = tube("v", "edta-gel", "hiv-viral-load", events=(spun("v"), released), usable_ul=3000)
+    assert "opened for other tests" in why(offer("hepatitis-c-viral-load", opened))
 
 
 def test_the_best_offer_stands_first_and_discarded_specimens_offer_nothing() -> None:

@@ -112,8 +112,10 @@ def test_edta_serves_counts_sedimentation_and_the_blood_bank_with_a_tube_of_its_
     check = SHIPPED.tests["group-check"]
     assert check.own_tube
     group = verified(order_of("abo-rh-group", "group-check"), SHIPPED)
-    assert len(group.tubes) == 2
-    assert any(c.level == "warn" and "by a separate draw" in c.text for c in group.cautions)
+    assert [tube.draw for tube in group.tubes] == [1, 2]
+    assert "a puncture of its own" in group.draws[1].moment
+    assert any("new puncture" in step for step in group.draws[1].steps)
+    assert any("ask both identifiers again" in step for step in group.draws[1].steps)
 
 
 def _key_of(word: str) -> str:

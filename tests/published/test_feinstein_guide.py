@@ -52,5 +52,8 @@ def test_a_plan_for_the_preterm_newborn_stays_under_the_cap_and_says_what_it_lef
     site = replace(SHIPPED, planning=replace(SHIPPED.planning, blood_limit="feinstein-ill"))
     plan = verified(order, site)
     assert plan.totals.all_blood_ul <= 3_375
-    assert "blood-culture" in [entry.test for entry in plan.unplaced]
+    left_out = {entry.test for entry in plan.unplaced}
+    assert left_out == {"complete-blood-count", "group-check"}
     assert plan.cautions[0].level == "stop"
+    assert all(test in plan.cautions[0].text for test in left_out)
+    assert any("finds less" in c.text for c in plan.cautions)  # the culture is kept, with less blood

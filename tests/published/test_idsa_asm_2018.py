@@ -108,6 +108,9 @@ def test_a_culture_that_the_limit_has_room_for_is_drawn_whole(kilograms: float) 
     assert not any("set 1 alone" in caution.text for caution in plan.cautions)
 
 
-def test_one_set_is_left_out_too_where_the_limit_has_no_room_for_it() -> None:
-    order = order_of("blood-culture", patient=patient_of(2.0, 0.01, drawn_ul=2500))
-    assert [entry.test for entry in verified(order, SHIPPED).unplaced] == ["blood-culture"]
+def test_one_set_is_left_out_too_where_the_limit_has_no_room_for_even_the_least_volume() -> None:
+    # The least of this weight is 0.5 mL (bc-children-culture, lancaster-2015).
+    fits, over = (order_of("blood-culture", patient=patient_of(2.0, 0.01, drawn_ul=ul)) for ul in (3325, 3326))
+    assert verified(fits, SHIPPED).totals.limit_ul == 3825
+    assert [(tube.purpose, tube.draw_ul) for tube in verified(fits, SHIPPED).tubes] == [("culture", 500)]
+    assert [entry.test for entry in verified(over, SHIPPED).unplaced] == ["blood-culture"]

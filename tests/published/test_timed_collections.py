@@ -30,21 +30,24 @@ def test_a_series_becomes_a_draw_at_each_of_its_times(panel: str, minutes: list[
 
 
 @pytest.mark.parametrize(
-    ("test", "said"),
+    ("test", "label", "said", "asked"),
     [
-        ("digoxin", "at least 6 h after the dose"),
-        ("phenytoin", "trough"),
-        ("carbamazepine", "trough"),
-        ("valproate", "trough"),
-        ("lithium", "12 h after the dose"),
-        ("gentamicin-peak", "30 min after the infusion ends"),
-        ("acetaminophen", "at least 4 h after ingestion"),
+        ("digoxin", "6 h or more after the dose", "at least 6 h after the dose", "the last dose of digoxin"),
+        ("phenytoin", "trough", "at most 1 h before the next dose", "the next dose of phenytoin"),
+        ("carbamazepine", "trough", "at most 1 h before the next dose", "the next dose of carbamazepine"),
+        ("valproate", "trough", "at most 1 h before the next dose", "the next dose of valproate"),
+        ("lithium", "12 h after the dose", "10 h to 14 h after the dose", "the last dose of lithium"),
+        ("gentamicin-peak", "30 min after the infusion", "25 min to 35 min after the end", "infusion of gentamicin"),
+        ("acetaminophen", "4 h or more after the ingestion", "at least 4 h after the ingestion", "acetaminophen was"),
     ],
 )
-def test_a_plan_says_when_the_blood_is_to_be_taken(test: str, said: str) -> None:
-    plan = verified(order_of(test), SHIPPED)
-    warned = [caution.text for caution in plan.cautions if caution.about == test and caution.level == "warn"]
-    assert any(said in text for text in warned)
+def test_a_plan_says_when_the_blood_is_to_be_taken_and_asks_the_time_of_the_dose(
+    test: str, label: str, said: str, asked: str
+) -> None:
+    (draw,) = verified(order_of(test), SHIPPED).draws
+    assert label in draw.label
+    assert said in draw.moment
+    assert any(asked in ask for ask in draw.asks)
 
 
 @pytest.mark.parametrize(

@@ -37,8 +37,11 @@ def test_every_position_of_every_draw_counts_from_one() -> None:
     random = Random(6)
     kept = Planner(SHIPPED)
     by_needle = {key for key, kind in SHIPPED.kinds.items() if kind.can_be_filled_by("straight-needle")}
+    # A test with a moment of its own is refused at a minute that contradicts it.
     keys = sorted(
-        key for key, test in SHIPPED.tests.items() if any(not by_needle.isdisjoint(way.tubes) for way in test.accepts)
+        key
+        for key, test in SHIPPED.tests.items()
+        if test.moment is None and any(not by_needle.isdisjoint(way.tubes) for way in test.accepts)
     )
     for _ in range(60):
         asks = tuple(Ask(test=key, at_min=random.choice((0, 60))) for key in random.sample(keys, 8))

@@ -67,6 +67,20 @@ def test_ammonia_in_edta_is_judged_on_ice() -> None:
     assert why("ammonia", "edta", 21, "extended") is not None
 
 
+def test_lactate_keeps_on_ice_a_day_in_fluoride_and_an_hour_in_heparin_where_the_site_extends() -> None:
+    # Astles 1994, Clin Chem 40:1327 (digest read); Scand J Clin Lab Invest 2003;63:311 (abstract read).
+    assert why("lactate", "fluoride-oxalate", 1430, "extended") is None
+    assert why("lactate", "fluoride-oxalate", 1431, "extended") is not None
+    assert why("lactate", "heparin", 50, "extended") is None
+    assert why("lactate", "heparin", 51, "extended") is not None
+
+
+def test_strict_windows_count_15_minutes_for_lactate_in_any_tube() -> None:
+    # Memory: spun at once.
+    assert why("lactate", "fluoride-oxalate", 5) is None
+    assert why("lactate", "fluoride-oxalate", 6) is not None
+
+
 def test_serum_on_ice_still_has_to_clot() -> None:
     # Calcitonin: 30 min on ice (memory).
     assert why("calcitonin", "serum", 0) is not None

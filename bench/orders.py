@@ -45,14 +45,21 @@ PLACES: dict[str, Callable[[int], Iterator[Case]]] = {
 
 
 def _drawn(site: Site, count: int) -> Iterator[Case]:
-    """Any 12 tests of this directory that one draw can take, at one of three hematocrits, either objective.
+    """Any 12 tests of this directory that one draw at any time can take, at one of three hematocrits, either objective.
 
-    The blood limit is left out: no solver is asked about it.
+    What no solver is asked about is left out: the blood limit, the reserve, the time on the way and the gas analyzer.
     """
     random = Random(900)
-    site = replace(site, planning=replace(site.planning, blood_limit=None))
+    policy = replace(
+        site.planning, blood_limit=None, reserve_percent=0, usual_travel_min=None, whole_blood_tests=()
+    )
+    site = replace(site, planning=policy)
     planner = Planner(site)
-    keys = sorted(key for key, test in site.tests.items() if test.culture is None and _is_drawn(planner, key))
+    keys = sorted(
+        key
+        for key, test in site.tests.items()
+        if test.culture is None and test.moment is None and _is_drawn(planner, key)
+    )
     for _ in range(count):
         asks = tuple(Ask(test=key) for key in random.sample(keys, TESTS))
         patient = Patient(hematocrit=Fraction(random.choice((35, 42, 48)), 100))

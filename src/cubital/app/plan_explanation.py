@@ -114,9 +114,9 @@ def proof_words(plan: Plan) -> str:
             f"{millilitres_text(plan.totals.blood_ul)} mL"
         )
     how = steps if searched else "the bound is met without search"
-    kept = "no choice keeps more of the urgent tests, nor more tests; " if plan.unplaced else ""
+    kept = "no choice leaves out less by urgency and rank; " if plan.unplaced else ""
     if not plan.totals.tubes:
-        what = "culture bottles only, as many as the rule says"
+        what = "culture bottles only, by the weight and the blood limit"
         if plan.unplaced:
             what = "nothing else of this order fits" if plan.tubes else "nothing of this order fits"
         return f"proved: {what} ({how})"

@@ -47,6 +47,8 @@ BENCHES = ("chemistry", "serology", "hematology", "coagulation")
 DRAWS_UL = (500, 1000, 1100, 1800, 2000, 2500, 2700, 3500, 4000, 5000, 6000, 8500, 10000)
 HOSPITAL_DRAWS_UL = (2000, 2700, 3500, 4000, 5000, 6000, 8500, 10000)
 DAY = date(2027, 3, 1)
+# For a child kinds of every size are open, and the order asks for its objective.
+CHILD = Patient(age_h=8766 * 5)
 
 
 def stock_kind(
@@ -138,7 +140,7 @@ def _mixed(
     asks = [Ask(test=key, priority=random.choice(priorities)) for key in directory]
     random.shuffle(asks)
     return Case(
-        Order(asks=tuple(asks), patient=Patient(), on=DAY),
+        Order(asks=tuple(asks), patient=CHILD, on=DAY),
         Site(name="an invented site", kinds=stocked, tests=directory, planning=planning),
     )
 

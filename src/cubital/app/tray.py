@@ -147,11 +147,11 @@ def before_words(draw: Draw, site: Site) -> tuple[str, ...]:
 
 def _choice_words(choice: Choice, site: Site) -> str:
     """Another plan that the collector may take, in one line."""
-    left = ", ".join(_name(key, site) for key in choice.left_out) or "nothing"
+    left = " · ".join(_name(key, site) for key in choice.left_out) or "nothing"
     proof = "" if choice.optimal else ", not proved"
     tubes = f"{choice.tubes} tube{'' if choice.tubes == 1 else 's'}"
     blood = millilitres_text(choice.all_blood_ul)
-    return f"keep {_name(choice.keep, site)}, leave out {left}: {tubes}, {blood} mL{proof}"
+    return f"keep {_name(choice.keep, site)}; leave out {left}; {tubes}, {blood} mL{proof}"
 
 
 def _row(tube: PlannedTube, site: Site) -> TubeRow:

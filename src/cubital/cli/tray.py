@@ -44,8 +44,10 @@ def _flagged(texts: tuple[str, ...], flag: str, how: str, sheet: Sheet) -> list[
 def _draw(draw: DrawRows, sheet: Sheet) -> list[str]:
     lines = [""]
     if draw.title:
-        title = f"{sheet.glyphs.rule * 2} {draw.title} "
-        lines.append(sheet.mark(title + sheet.glyphs.rule * max(0, sheet.width - len(title)), "strong"))
+        rule = sheet.glyphs.rule
+        *title, last = sheet.wrap(draw.title, first=f"{rule * 2} ", rest="   ")
+        last = f"{last} ".ljust(sheet.width, rule) if len(last) < sheet.width else last
+        lines += [sheet.mark(line, "strong") for line in (*title, last)]
     for words in draw.before:
         lines += sheet.wrap(words, rest="      ")
     for row in draw.rows:

@@ -71,6 +71,15 @@ def test_what_is_left_out_is_said_first_with_what_it_would_need() -> None:
     assert all("needs" in text for text in tray.left_out)
 
 
+def test_other_choices_name_what_is_kept_and_what_is_then_left_out_though_a_name_has_a_comma() -> None:
+    child = {"age": "11 mo", "weight_kg": 9, "drawn_ml": 12}
+    tray = tray_of("CBC", "CMP", "CRP", "PT", "lead", patient=child, access="winged-set")
+    assert tray.instead == (
+        "keep prothrombin time; leave out complete blood count · lead, blood; 2 tubes, 3.4 mL",
+        "keep lead, blood; leave out complete blood count · prothrombin time; 2 tubes, 4.1 mL",
+    )
+
+
 def test_the_limit_is_shown_rounded_down_and_the_gauge_is_exact() -> None:
     tray = tray_of("K", patient={"age": "61 a", "sex": "female", "weight_kg": 70, "height_cm": 165})
     assert "limit 102.4 mL" in tray.total

@@ -34,6 +34,17 @@ def test_no_line_is_wider_than_the_sheet(width: int) -> None:
         assert len(line) <= width, line
 
 
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_the_title_of_a_draw_goes_over_lines_where_it_is_long(width: int) -> None:
+    tray = tray_of("vancomycin-trough", "vancomycin-peak", "group check")
+    lines = draw_tray(tray, Sheet(width=width))
+    assert max(map(len, lines)) <= width
+    said = " ".join(" ".join(lines).split())
+    for draw in tray.draws:
+        assert draw.title in said
+        assert all(words in said for words in draw.before)
+
+
 def test_colour_adds_nothing_but_colour() -> None:
     tray = tray_of(*MIXED, patient={"age": "61 a", "weight_kg": 70})
     assert bare(draw_tray(tray, Sheet(is_coloured=True))) == draw_tray(tray, Sheet())

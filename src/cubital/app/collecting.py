@@ -63,6 +63,7 @@ def collected_of(tube: PlannedTube, order: Order, taken: Taken, at: datetime) ->
         draw_ul=tube.draw_ul, usable_ul=tube.draw_ul if tube.usable_ul is None else tube.usable_ul,
         tests=tube.tests, order=order.id, hematocrit=order.patient.hematocrit,
         anticoagulated=ANTICOAGULATED in order.patient.flags, irreplaceable=(taken.irreplaceable or "").strip() or None,
+        access=order.access,
     )  # fmt: skip
 
 

@@ -68,8 +68,8 @@ def orders_of_record(record: SpecimenRecord, since: datetime.datetime, *, on: da
     """The orders that the draws of the record since then stand for.
 
     A draw is what one patient gave at one instant for one order. Its tests, those added on later too, its
-    hematocrit and whether it was anticoagulated are known; access, age and weight are not, so no blood limit
-    is looked at.
+    hematocrit and whether it was anticoagulated are known; age and weight are not, so no blood limit
+    is looked at. The access that it may know is not taken up: a straight needle is planned for.
     """
     draws: dict[tuple[str, str | None, datetime.datetime], dict[str, None]] = {}
     facts_of: dict[object, tuple[Fraction | None, bool]] = {}

@@ -16,8 +16,8 @@ from cubital.planning import Planner
 
 OF_LOG = "the log of orders that was brought in"
 OF_RECORD = (
-    "the draws of the last 31 days in the record: access, age and weight are not in it, so each is planned for a "
-    "straight needle and without a blood limit"
+    "the draws of the last 31 days in the record: age and weight are not in it, its access is not taken up, so each is "
+    "planned for a straight needle and without a blood limit"
 )
 
 

@@ -26,7 +26,7 @@ from cubital.handling.record import state_of
 from cubital.model import Site
 from cubital.model.plan import Reason
 from cubital.model.specimen import AnyEvent, Collected, Discarded, Received, Specimen, Spun, Stored, Verdict
-from cubital.model.vocabulary import MATRICES
+from cubital.model.vocabulary import ACCESSES, MATRICES
 from cubital.planning.directory import Directory
 
 FORMAT = "cubital.specimens/1"
@@ -37,8 +37,8 @@ OUTCOMES = ("accept", "comment", "refuse")
 FILE_KEYS = ("format", "specimens")
 KEYS = (
     "id", "patient", "kind", "matrix", "tests", "collected_at", "draw_ml", "usable_ml", "left_ml", "order",
-    "hematocrit", "anticoagulated", "irreplaceable", "received_at", "spun_at", "stored", "verdicts", "reported",
-    "discarded_at", "parent", "poured_at", "indices", "fill_percent",
+    "hematocrit", "anticoagulated", "irreplaceable", "access", "received_at", "spun_at", "stored", "verdicts",
+    "reported", "discarded_at", "parent", "poured_at", "indices", "fill_percent",
 )  # fmt: skip
 
 
@@ -151,7 +151,7 @@ class _Row:
             kind=kind.key, additive=kind.additive, gel=kind.gel, matrix=matrix,  # type: ignore[arg-type]
             draw_ul=draw_ul, usable_ul=usable_ul, tests=self._tests("tests"), order=row.text("order"),
             hematocrit=hematocrit, anticoagulated=row.flag("anticoagulated") or False,
-            irreplaceable=row.text("irreplaceable"),
+            irreplaceable=row.text("irreplaceable"), access=row.choice("access", ACCESSES),  # type: ignore[arg-type]
         )  # fmt: skip
 
     def _events(self, id: str) -> list[AnyEvent]:

@@ -43,7 +43,10 @@ def index_faults(
 
 
 def _hemolysis_faults(test: Test, specimen: Specimen, site: Site, value: Decimal) -> Iterator[Fault]:
-    """Withheld where every result is, then where the slope says so, then by the limits of the test."""
+    """Withheld where every result is, then where the slope says so, then by the limits of the test.
+
+    What a skin puncture adds withholds only what is known to be of one; else a comment says what it would do.
+    """
     every = hemolysis_facts().every_test
     if is_spun_for(test, specimen.matrix) and value >= every.refuse_from:
         text = f"{value:f} g/L, from {every.refuse_from} g/L on; {every.says}"
@@ -51,9 +54,13 @@ def _hemolysis_faults(test: Test, specimen: Specimen, site: Site, value: Decimal
         return
     slope = _slope_of(test, specimen, site)
     band = _band_words(slope, site, value)
-    if slope is not None and slope.most * value > slope.allowed:
+    if slope is not None and slope.sure * value > slope.allowed:
         yield Fault("hemolysis", "refuse", f"{_over_words(slope, value)}{band}", slope.basis, slope.sources)
         return
+    if slope is not None and slope.most * value > slope.allowed:
+        # Only a skin puncture would have it refused, and nobody knows whether it is of one.
+        yield Fault("hemolysis", "comment", f"{_over_words(slope, value)}{band}", slope.basis, slope.sources)
+        band = ""
     for found in _limit_faults(test, "hemolysis", value):
         is_told = found.outcome != "untold" and found.check == "hemolysis"
         yield found._replace(text=f"{found.text}{band}") if is_told else found
@@ -94,11 +101,13 @@ def _unlimited(index: IndexKey, value: Decimal) -> Fault:
 class _Slope(NamedTuple):
     """How far hemolysis raises an analyte, from the least to the most that sources say, beside what is allowed.
 
-    `typical` is the value that they are taken of, None where they are the same at any; `is_read` says that a source
-    measured one, so that it is not only computed from what cells hold.
+    `sure` is the most of what is known: without what a skin puncture adds, unless it is of one. `typical` is the value
+    that they are taken of, None where they are the same at any; `is_read` says that a source measured one, so that it
+    is not only computed from what cells hold.
     """
 
     least: Decimal
+    sure: Decimal
     most: Decimal
     allowed: Decimal
     scheme: str
@@ -119,18 +128,19 @@ def _slope_of(test: Test, specimen: Specimen, site: Site) -> _Slope | None:
     if key is None or analyte is None or allowed is None or not rises:
         return None
     scheme, error = allowed
-    least, most = rises[0].per_g, rises[-1].per_g
+    least, sure, most = rises[0].per_g, rises[-1].per_g, rises[-1].per_g
     sources = tuple(dict.fromkeys(rise.source for rise in rises))
     skin, puncture = _skin(specimen, site), hemolysis_facts().skin_puncture_of(key)
     if puncture is None or skin == "no":
         skin = "no"
     else:
-        least, most = least * (puncture.times if skin == "yes" else 1), most * puncture.times
+        most *= puncture.times
+        least, sure = (least * puncture.times, most) if skin == "yes" else (least, sure)
         sources = (*sources, puncture.mark.source)
     read = hemolysis_facts().slopes_of(key)
     is_fixed = all(slope.rise_per_g is not None for slope in read) and analyte.cells_to_serum is None
     return _Slope(
-        least=least, most=most, allowed=Decimal(str(round(error, 6))), scheme=scheme, unit=analyte.unit,
+        least=least, sure=sure, most=most, allowed=Decimal(str(round(error, 6))), scheme=scheme, unit=analyte.unit,
         typical=None if is_fixed else analyte.typical, skin=skin, is_read=bool(read), basis=rises[-1].basis,
         sources=sources,
     )  # fmt: skip
@@ -142,20 +152,30 @@ def _analytes_by_test() -> Mapping[str, str]:
 
 
 def _skin(specimen: Specimen, site: Site) -> SkinKey:
-    """Whether its blood is of a skin puncture, as far as its kind says: one that only a puncture fills, or it too."""
+    """Whether its blood is of a skin puncture: as it was collected, else as its kind says where that leaves one answer.
+
+    An access that cannot fill its kind is no answer, and neither is a kind that the site no longer has.
+    """
     kind = site.kinds.get(specimen.kind)
-    if kind is None or kind.accesses is None or SKIN_PUNCTURE not in kind.accesses:
+    if specimen.access is not None and (kind is None or kind.can_be_filled_by(specimen.access)):
+        return "yes" if specimen.access == SKIN_PUNCTURE else "no"
+    if specimen.access == SKIN_PUNCTURE or kind is None or kind.accesses is None:
+        return "maybe"
+    if SKIN_PUNCTURE not in kind.accesses:
         return "no"
     return "yes" if set(kind.accesses) == {SKIN_PUNCTURE} else "maybe"
 
 
 def _over_words(slope: _Slope, value: Decimal) -> str:
     of = "" if slope.typical is None else f" at a typical {slope.typical:f}"
-    how = {"no": "", "yes": ", by skin puncture", "maybe": ", the most if it is of a skin puncture"}[slope.skin]
+    how = {
+        "no": ", which", "yes": ", by skin puncture, which",
+        "maybe": ", the most if it is of a skin puncture, of which the record does not tell; that",
+    }[slope.skin]  # fmt: skip
     least, most = _short(slope.least), _short(slope.most)
     span = least if least == most else f"{least} to {most}"
     return (
-        f"{value:f} g/L: red cells raise it by {span} {slope.unit} for each g/L{how}, which may be more than the "
+        f"{value:f} g/L: red cells raise it by {span} {slope.unit} for each g/L{how} may be more than the "
         f"{_short(slope.allowed)} {slope.unit} that it may miss by{of} ({slope.scheme}); not corrected"
     )
 
@@ -167,7 +187,9 @@ def _band_words(slope: _Slope | None, site: Site, value: Decimal) -> str:
         return ""
     least, most = (f"{rise:.1f}" if rise < 10 else f"{rise:.0f}" for rise in (slope.least * value, slope.most * value))
     span = f"about {least}" if least == most else f"about {least} to {most}"
-    return f"; it reads {span} {slope.unit} too high, which says how urgent a new sample is and is never subtracted"
+    how = " (the most if it is of a skin puncture)" if slope.skin == "maybe" else ""
+    urges = "which says how urgent a new sample is and is never subtracted"
+    return f"; it reads {span} {slope.unit} too high{how}, {urges}"
 
 
 def _short(number: Decimal) -> str:

@@ -65,6 +65,7 @@ def begin(event: AnyEvent) -> Specimen:
         hematocrit=event.hematocrit,
         anticoagulated=event.anticoagulated,
         irreplaceable=event.irreplaceable,
+        access=event.access,
     )
 
 

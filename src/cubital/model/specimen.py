@@ -16,7 +16,7 @@ from typing import Literal
 import msgspec
 
 from cubital.model.plan import Reason
-from cubital.model.vocabulary import MatrixKey
+from cubital.model.vocabulary import AccessKey, MatrixKey
 
 StorageKey = Literal["ambient", "cold", "frozen", "warm", "ice"]
 OutcomeKey = Literal["accept", "comment", "refuse"]
@@ -46,7 +46,8 @@ class Collected(Event, frozen=True, kw_only=True, tag="collected"):
     """The tube was filled at the patient, where it is labelled at once: the first event of every specimen.
 
     `patient` and `order` are opaque keys of the site; `usable_ul` is what can be pipetted of
-    `matrix` by the plan; `irreplaceable` says why it cannot be drawn again, None when it can.
+    `matrix` by the plan; `irreplaceable` says why it cannot be drawn again, None when it can; `access` is by what it
+    was collected, None where nobody said so.
     """
 
     patient: str
@@ -61,6 +62,7 @@ class Collected(Event, frozen=True, kw_only=True, tag="collected"):
     hematocrit: Fraction | None = None
     anticoagulated: bool = False
     irreplaceable: str | None = None
+    access: AccessKey | None = None
 
 
 class Received(Event, frozen=True, kw_only=True, tag="received"):
@@ -138,7 +140,8 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     are the tests that went with an aliquot of this one. `gel` of an aliquot is its tube's. `separated_at` is when
     plasma or serum came off the cells: a gel does it when it is spun, else the first pouring after a spin; None while
     they are together.
-    `indices` and `fill_percent` are the last that were measured; absent is not measured.
+    `indices` and `fill_percent` are the last that were measured; absent is not measured. `access` is None where the
+    record does not know it, as in one that was begun before it was kept.
     """
 
     id: str
@@ -155,6 +158,7 @@ class Specimen(msgspec.Struct, frozen=True, kw_only=True):
     hematocrit: Fraction | None = None
     anticoagulated: bool = False
     irreplaceable: str | None = None
+    access: AccessKey | None = None
     parent: str | None = None
     children: tuple[str, ...] = ()
     poured: tuple[str, ...] = ()

@@ -65,6 +65,7 @@ def test_the_record_holds_what_the_plan_and_the_order_say(order: str, db: str) -
     record.close()
     citrate = next(specimen for specimen in specimens.values() if "prothrombin-time" in specimen.tests)
     assert (citrate.order, float(citrate.hematocrit or 0), citrate.anticoagulated) == ("O-9", 0.41, True)
+    assert {specimen.access for specimen in specimens.values()} == {"winged-set"}
     assert citrate.collected_at.isoformat() == "2026-11-25T08:40:00+00:00"
     assert 0 < citrate.left_ul < citrate.draw_ul
 

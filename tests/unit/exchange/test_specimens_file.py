@@ -34,6 +34,7 @@ FAULTS = {
     "report_of_a_test_not_asked": ("specimens[0].tests", "found no sodium"),
     "half_a_verdict": ("specimens[0].verdicts[0]", "expected test and outcome"),
     "unknown_check": ("specimens[0].verdicts[0].check", "expected one of identifiers"),
+    "unknown_access": ("specimens[0].access", "one of straight-needle, winged-set, syringe, skin-puncture, line"),
     "half_a_stay": ("specimens[0].stored[0]", "expected storage and at"),
     "negative_index": ("specimens[0].indices.hemolysis", "found less than 0"),
     "time_that_the_clocks_skipped": ("specimens[0].collected_at", "skipped"),
@@ -57,6 +58,7 @@ def test_a_specimen_is_what_the_file_says_in_the_words_of_the_site() -> None:
     assert (found["T1"].specimen.additive, found["T1"].specimen.gel) == ("lithium-heparin", True)
     assert found["T2"].specimen.hematocrit == Fraction(42, 100)
     assert found["T4"].specimen.anticoagulated
+    assert (found["T1"].specimen.access, found["T2"].specimen.access) == ("line", None)
     assert found["T5"].specimen.storage == "ice"
     assert found["T6"].specimen.reported == ("sodium",)
     assert found["T6"].specimen.left_ul == 1100

@@ -106,6 +106,14 @@ def test_a_body_is_one_line_and_the_same_each_time_and_is_read_back() -> None:
     assert specimen_of(body_of(state)) == state
 
 
+def test_a_collection_written_before_the_access_was_kept_is_one_of_which_it_is_not_known() -> None:
+    body = body_of(collected("s1", access="line"))
+    event = content_of(body.replace(',"access":"line"', ""))
+    assert event == collected("s1")
+    assert state_of([collected("s1", access="line")]).access == "line"
+    assert state_of([event]).access is None
+
+
 @pytest.mark.parametrize("body", ["", "{}", '{"event":"lost"}', '{"event":"received"}', "[1]", '"collected"'])
 def test_a_body_that_says_no_event_is_refused(body: str) -> None:
     with pytest.raises(BrokenChain):

@@ -16,6 +16,7 @@ from cubital.handling.receipt import own_wording, shared_wording
 from cubital.handling.receipt_checks import judge
 from cubital.handling.record import state_of
 from cubital.model.specimen import Verdict
+from cubital.model.vocabulary import AccessKey
 from tests.contract.events import collected
 from tests.published.hemolyzed import BAND, faults_of, plasma
 from tests.published.shipped import SHIPPED
@@ -76,11 +77,17 @@ def test_more_hemolysis_never_accepts_what_less_refused() -> None:
             worst = now
 
 
-def test_no_site_kind_and_no_access_said_is_judged_as_a_vein() -> None:
+@pytest.mark.parametrize(
+    ("access", "outcomes"),
+    [(None, ["comment"]), ("skin-puncture", ["refuse"]), ("straight-needle", [])],
+)
+def test_of_a_kind_that_the_site_no_longer_has_only_the_recorded_access_tells(
+    access: AccessKey | None, outcomes: list[str]
+) -> None:
     site = replace(SHIPPED, kinds={})
-    heparin = plasma("heparin-gel")
+    heparin = plasma("heparin-gel", access=access)
     found = list(index_faults(SHIPPED.tests["potassium"], heparin, site, {"hemolysis": Decimal("0.4")}))
-    assert [fault.check for fault in found if fault.outcome != "untold"] == []
+    assert [fault.outcome for fault in found if fault.outcome != "untold"] == outcomes
 
 
 def test_a_test_on_whole_blood_is_not_refused_for_the_plasma_above_it() -> None:

@@ -148,10 +148,11 @@ def test_a_receipt_corrects_the_volume_of_an_underfilled_tube() -> None:
 
 
 def test_an_aliquot_keeps_the_patient_the_clock_and_the_verdicts_of_its_tests() -> None:
-    parent = state_of([collected(), received(), judged(), judged("comment", "sodium", 7)])
+    parent = state_of([collected(access="line"), received(), judged(), judged("comment", "sodium", 7)])
     event = Aliquoted(child="a1", volume_ul=300, tests=("potassium",), **said(50))
     child = begin(pour(parent, event))
     assert (child.id, child.parent, child.patient, child.collected_at) == ("a1", "s1", "p", NOON)
+    assert child.access == "line"
     assert (child.left_ul, set(child.verdicts), child.is_separated) == (300, {"potassium"}, False)
     assert (follow(parent, event).left_ul, follow(parent, event).children) == (700, ("a1",))
 

@@ -1,11 +1,12 @@
-"""When the blood of a level or a test of function is drawn, as pages and abstracts give it (see facts.sources).
+"""When blood of a level or a test of function is drawn, as pages and abstracts give it; each as it was seen.
 
-Australian Prescriber: digoxin 6 h or more after the dose; one aminoglycoside level 6 to 14 h. A hospital guide
-citing Baer and Dito 1981: gentamicin 30 min, vancomycin 1.5 h after the infusion. Regional lists: ciclosporin
-C2 at 1.8 to 2.2 h. Pages on low-molecular-weight heparin: 3 to 5 h. IADPSG by an obstetric page: 0, 60, 120
-min. A clinical laboratory: gastrin at 0, 2, 5, 10, 15, 20 min after secretin. Int J Endocrinol 2022, 7360282:
-insulin tolerance at 0, 30, 45, 60, 90, 120 min. NICE NG126 by two pages: hCG never before 48 h. Rev Esp Cardiol
-2023;76:468: troponin at 0 and 1 h. A handbook of a nation and a blood service: a second sample for a first
+Australian Prescriber (read): digoxin 6 h or more after the dose; one aminoglycoside level 6 to 14 h. A hospital guide
+citing Baer and Dito 1981 (read): gentamicin 30 min, vancomycin 1.5 h after the infusion. Regional lists (read):
+ciclosporin C2 at 1.8 to 2.2 h. A guideline page and a manual (read): acetaminophen 4 h or more. Pages on
+low-molecular-weight heparin (read): 3 to 5 h. IADPSG by an obstetric page (second-hand): 0, 60, 120 min. A clinical
+laboratory (read): gastrin at 0, 2, 5, 10, 15, 20 min after secretin. Int J Endocrinol 2022, 7360282 (read): insulin
+tolerance at 0, 30, 45, 60, 90, 120 min. NICE NG126 by two pages (second-hand): hCG never before 48 h. Rev Esp Cardiol
+2023;76:468 (abstract): troponin at 0 and 1 h. A national handbook and a blood service (read): a second sample for the
 group.
 """
 

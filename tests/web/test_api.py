@@ -94,3 +94,22 @@ def test_a_nul_in_the_address_is_refused_as_the_document_says(program: Browser) 
     assert (answer.status_code, answer.json()["error"]) == (400, "Refused")
     document = program.client.get("/api/openapi.json").json()
     assert "400" in document["paths"]["/api/tests"]["get"]["responses"]
+
+
+def test_the_document_names_every_key_that_an_order_may_have() -> None:
+    from cubital.exchange.order_file import ORDER_KEYS
+    from cubital.exchange.order_moments import EVENT_KEYS, MOST_EVENTS
+
+    order = api.document()["components"]["schemas"]["order"]["properties"]
+    assert set(order) == set(ORDER_KEYS)
+    assert set(order["events"]["items"]["properties"]) == set(EVENT_KEYS)
+    assert order["events"]["maxItems"] == MOST_EVENTS
+
+
+def test_a_time_of_an_order_is_of_the_zone_of_the_site_and_a_wrong_event_is_refused(program: Browser) -> None:
+    event = {"what": "infusion-end", "of": "vancomycin", "at": "2026-11-25T07:00"}
+    order: dict[str, Any] = {"tests": ["vancomycin-peak"], "now": "2026-11-25T07:40", "events": [event]}
+    assert program.client.post("/api/plan", json=order).status_code == 200
+    answer = program.client.post("/api/plan", json={**order, "events": [{**event, "what": "infusion-over"}]})
+    assert answer.status_code == 422
+    assert 'found "infusion-over"; expected one of dose' in answer.json()["message"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
@@ -73,9 +73,11 @@ def _is_apart(earlier: Window, later: Window) -> bool:
 class Search:
     """The least number of draws for some demands, by trying every way to put them together.
 
-    Demands come in the order in which their windows close. For windows about one axis, putting each into the first
-    draw that takes it is then the least; the search goes on from there where other rules forbid it. It begins at the
-    number of demands of which no two may share, below which there is nothing.
+    Whatever one demand may share a draw with, another may share it with too, and nothing more must precede or follow
+    the other: then the other can go with the one in any draws there are, so it is left out of the search and put back
+    where it fits first. The rest is searched in the order in which windows close. For windows about one axis, putting
+    each into the first draw that takes it is then the least; the search goes on from there where other rules forbid
+    it. It begins at a number of demands of which no two may share, below which there is nothing.
     """
 
     def __init__(self, timed: Sequence[Timed], known: Known, now: datetime | None) -> None:
@@ -83,71 +85,127 @@ class Search:
         self._now = now
         axes = list(dict.fromkeys(w.axis for t in timed for w in t.demand.windows))
         self.timed = sorted(timed, key=lambda t: _closing(t, axes))
-        count = len(self.timed)
-        self._share = [[may_share(a, b) for b in self.timed] for a in self.timed]
-        self._before = [[a is not b and self._must_precede(a, b) for b in self.timed] for a in self.timed]
-        self._count = count
+        self._all = range(len(self.timed))
+        self._share = [_mask(may_share(a, b) or a is b for b in self.timed) for a in self.timed]
+        self._after = [_mask(a is not b and self.must_precede(a, b) for b in self.timed) for a in self.timed]
+        self._before = [_mask(self._after[j] >> i & 1 for j in self._all) for i in self._all]
 
     def find(self) -> list[list[Timed]] | None:
         """The draws in their order, each with its demands; None where no order of drawing is possible."""
         if self._is_contradictory():
             return None
-        apart: list[int] = []
-        for i in range(self._count):
-            if not any(self._share[i][j] for j in apart):
-                apart.append(i)
-        for count in range(max(1, len(apart)), self._count + 1):
-            found = self._place(0, [], count)
+        core, out = self._reduced()
+        for count in range(self._least(core), len(core) + 1):
+            found = self._place(core, [], count)
             if found is not None:
-                return [[self.timed[i] for i in draw] for draw in found]
+                for i in reversed(out):
+                    found = self._put_back(i, found)
+                return [[self.timed[i] for i in sorted(draw)] for draw in found]
         return None
+
+    def _reduced(self) -> tuple[list[int], list[int]]:
+        """The demands to search for, in order, and those that can go with one of them, in the order left out."""
+        core, out = set(self._all), []
+        alive = _mask(True for _ in self._all)
+        while True:
+            found = next((i for i in sorted(core) if self._goes_along(i, core, alive)), None)
+            if found is None:
+                return sorted(core), out
+            core.remove(found)
+            out.append(found)
+            alive &= ~(1 << found)
+
+    def _goes_along(self, i: int, core: set[int], alive: int) -> bool:
+        both = alive & ~(1 << i)
+        return any(
+            self._share[i] >> j & 1
+            and not self._share[j] & both & ~self._share[i]
+            and not self._after[i] & both & ~self._after[j] & ~(1 << j)
+            and not self._before[i] & both & ~self._before[j] & ~(1 << j)
+            for j in core
+            if j != i
+        )
+
+    def _put_back(self, i: int, draws: list[list[int]]) -> list[list[int]]:
+        """The draws with this demand in the first of them that takes it."""
+        for place, draw in enumerate(draws):
+            if all(self._share[i] >> j & 1 for j in draw):
+                tried = self._in_order([[*one, i] if n == place else one for n, one in enumerate(draws)])
+                if tried is not None:
+                    return tried
+        raise AssertionError("a demand left out of the search goes with one of it")
+
+    def _least(self, core: Sequence[int]) -> int:
+        """A number of demands of which no two may share, found greedily: fewer draws than these there cannot be.
+
+        Taken in the order of closing it is exact for windows about one axis; taken from those that share with the
+        fewest others it is large where most are fixed.
+        """
+        lonely = sorted(core, key=lambda i: self._share[i].bit_count())
+        most = 1
+        for order in (core, lonely):
+            apart = 0
+            for i in order:
+                if not self._share[i] & apart:
+                    apart |= 1 << i
+            most = max(most, apart.bit_count())
+        return most
 
     def _is_contradictory(self) -> bool:
         """Whether demands that can never share must each precede the next around a circle: no draws undo that."""
-        left = set(range(self._count))
+        left = _mask(True for _ in self._all)
         while left:
-            free = {
-                i for i in left if not any(self._before[j][i] and not self._share[j][i] for j in left)
-            }  # fmt: skip
+            free = _mask(left >> i & 1 and not self._before[i] & left & ~self._share[i] for i in self._all)
             if not free:
                 return True
-            left -= free
+            left &= ~free
         return False
 
-    def _place(self, i: int, draws: list[list[int]], count: int) -> list[list[int]] | None:
-        if i == self._count:
+    def _place(self, core: Sequence[int], draws: list[list[int]], count: int) -> list[list[int]] | None:
+        """The draws with the first of `core` put into each of them in turn, then into one of its own, and so on."""
+        if not core:
             return self._in_order(draws)
+        # A draw takes no more than what shares with all in it: what no draw can take needs draws of its own.
+        takes = 0
         for draw in draws:
-            if all(self._share[i][j] for j in draw):
+            takes |= _all_of(self._share[j] for j in draw)
+        alone = [i for i in core if not takes >> i & 1]
+        if alone and len(draws) + self._least(alone) > count:
+            return None
+        i, rest = core[0], core[1:]
+        for draw in draws:
+            if all(self._share[i] >> j & 1 for j in draw):
                 draw.append(i)
-                found = self._place(i + 1, draws, count)
+                found = self._place(rest, draws, count)
                 if found is not None:
                     return found
                 draw.pop()
         if len(draws) < count:
             draws.append([i])
-            found = self._place(i + 1, draws, count)
+            found = self._place(rest, draws, count)
             if found is not None:
                 return found
             draws.pop()
         return None
 
-    def _in_order(self, draws: list[list[int]]) -> list[list[int]] | None:
+    def _in_order(self, draws: Sequence[Sequence[int]]) -> list[list[int]] | None:
         """The draws so that each comes after all that must precede it; None where two must precede each other."""
-        left = list(range(len(draws)))
-        waits = [
-            {e for e in left if e != d and any(self._before[i][j] for i in draws[e] for j in draws[d])} for d in left
-        ]
+        left = sorted(([*draw] for draw in draws), key=min)
         ordered: list[list[int]] = []
         while left:
-            free = next((d for d in left if waits[d].isdisjoint(left)), None)
+            masks = [_bits(draw) for draw in left]
+            free = next(
+                (n for n, draw in enumerate(left)
+                 if not any(self._before[i] & mask for i in draw for m, mask in enumerate(masks) if m != n)),
+                None,
+            )  # fmt: skip
             if free is None:
                 return None
-            left.remove(free)
-            ordered.append(list(draws[free]))
+            ordered.append(left.pop(free))
         return ordered
 
-    def _must_precede(self, one: Timed, other: Timed) -> bool:
+    def must_precede(self, one: Timed, other: Timed) -> bool:
+        """Whether the blood of the one is drawn before that of the other wherever they are not drawn together."""
         a, b = one.demand, other.demand
         if a.is_first and a.real and not b.is_first:
             return True  # a moment that the order or a series puts at minute 0 is of the first draw, or the order errs
@@ -174,6 +232,23 @@ class Search:
             return False
         at = self._known.get(after)
         return at is not None and self._now is not None and at <= self._now
+
+
+def _mask(claims: Iterable[object]) -> int:
+    """One bit for each claim that is true."""
+    return sum(1 << i for i, claim in enumerate(claims) if claim)
+
+
+def _all_of(masks: Iterable[int]) -> int:
+    """The bits that every mask has."""
+    found = -1
+    for mask in masks:
+        found &= mask
+    return found
+
+
+def _bits(places: Iterable[int]) -> int:
+    return sum(1 << i for i in places)
 
 
 def _is_after(window: Window) -> bool:

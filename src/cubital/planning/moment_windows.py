@@ -176,12 +176,12 @@ def _window(axis: Axis, lo: int | None, hi: int | None) -> Window:
 
 
 def _step_window(axis: Axis, minute: int, panel: str | None) -> Window:
-    """The window of one draw of a series; its first draw, at 0, comes before what the minutes count from."""
+    """The window of one draw of a series, which is made for it; that at 0 comes before what the minutes count from."""
     house = facts.moment_facts().house
     if minute == 0:
         return _window(axis, -house["before-within"].minutes, 0)
     early, late = _tolerance(minute, panel)
-    return _window(axis, minute - early, minute + late)
+    return Window(axis, minute - early, minute + late, True)
 
 
 def _tolerance(minute: int, panel: str | None) -> tuple[int, int]:

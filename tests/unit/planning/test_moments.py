@@ -278,6 +278,12 @@ def test_a_later_draw_of_a_series_stays_later_though_it_could_join_what_has_no_m
     assert arranged("glucose", "house", site=site).slot_of == (1, 0, 1)
 
 
+def test_a_draw_of_a_series_takes_no_loose_window_along_however_wide_its_own_is() -> None:
+    # The 48 h draw of methotrexate may be 7 h late; a level of another drug is not held until then.
+    assert drawn("digoxin", "methotrexate-high-dose")[0] == ["digoxin"]
+    assert len(drawn("digoxin", "methotrexate-high-dose")) == 4
+
+
 def test_windows_about_one_anchor_that_touch_share_and_those_a_minute_apart_do_not() -> None:
     touching, apart = house_series((50, "insulin")), house_series((49, "insulin"))
     assert drawn("house", "glucose-tolerance-60-min", site=touching) == [["insulin", "glucose-tolerance-60-min"]]

@@ -23,7 +23,7 @@ def test_one_tube_serves_group_screen_and_crossmatch() -> None:
     That is what the tests need; with the shipped reserve it is one larger tube.
     """
     bare = replace(SHIPPED, planning=replace(SHIPPED.planning, reserve_percent=0))
-    for site, draw_ul in ((bare, 6000), (SHIPPED, 10_000)):
+    for site, draw_ul in ((bare, 6000), (SHIPPED, 6000)):
         tubes = verified(order_of("G&S", "XM", "cbc"), site).tubes
         bank = [tube for tube in tubes if "crossmatch" in tube.tests]
         assert [(set(tube.tests), tube.draw_ul) for tube in bank] == [({"type-and-screen", "crossmatch"}, draw_ul)]

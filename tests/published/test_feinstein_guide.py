@@ -53,7 +53,7 @@ def test_a_plan_for_the_preterm_newborn_stays_under_the_cap_and_says_what_it_lef
     plan = verified(order, site)
     assert plan.totals.all_blood_ul <= 3_375
     left_out = {entry.test for entry in plan.unplaced}
-    assert left_out == {"complete-blood-count", "group-check"}
+    assert left_out == {"group-check", "prothrombin-time"}
     assert plan.cautions[0].level == "stop"
     assert all(test in plan.cautions[0].text for test in left_out)
     assert any("finds less" in c.text for c in plan.cautions)  # the culture is kept, with less blood

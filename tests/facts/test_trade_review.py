@@ -20,7 +20,7 @@ def test_urea_and_electrolytes_hold_no_calcium_and_no_glucose(word: str) -> None
 def test_one_tube_serves_group_screen_and_crossmatch() -> None:
     """Two hospital laboratories ask one 6 mL EDTA tube for both (nhs-crossmatch-list, group-and-save-list).
 
-    That is what the tests need; with the shipped reserve it is one larger tube.
+    It holds the reserve of both too, as shipped.
     """
     bare = replace(SHIPPED, planning=replace(SHIPPED.planning, reserve_percent=0))
     for site, draw_ul in ((bare, 6000), (SHIPPED, 6000)):

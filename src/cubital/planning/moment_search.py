@@ -105,7 +105,8 @@ class Search:
 
     def _reduced(self) -> tuple[list[int], list[int]]:
         """The demands to search for, in order, and those that can go with one of them, in the order left out."""
-        core, out = set(self._all), []
+        core = set(self._all)
+        out: list[int] = []
         alive = _mask(True for _ in self._all)
         while True:
             found = next((i for i in sorted(core) if self._goes_along(i, core, alive)), None)

@@ -46,26 +46,26 @@ class Try(NamedTuple):
 def tries_for(stated: ObjectiveKey, standing: Standing, reserve_percent: int) -> tuple[Try, ...]:
     """What is tried without a budget, in order; the first that keeps what it must is the plan.
 
-    An adult keeps the reserve while it fits the limit; a child, and any patient of least blood, only far from it or
-    not at all. `by-patient` likes kinds before blood only for adults who are far from the limit with all that it takes.
+    An adult keeps the reserve while it fits the limit; a child, and whoever is asked for the least blood, has none.
+    `by-patient` likes kinds before blood only for adults who are far from the limit with all that it takes.
 
     >>> far = Standing(is_child=False, near_ul=9000, room_ul=50_000)
     >>> [t.objective for t in tries_for("by-patient", far, 100)]
     ['liked-kinds', 'fewest-tubes', 'fewest-tubes']
     """
-    return _tries(stated, standing.is_child, standing.near_ul is not None, reserve_percent)
+    return _tries(stated, standing.is_child, 0 if standing.is_child else reserve_percent)
 
 
 @lru_cache
-def _tries(stated: ObjectiveKey, is_child: bool, is_limited: bool, reserve_percent: int) -> tuple[Try, ...]:
+def _tries(stated: ObjectiveKey, is_child: bool, reserve_percent: int) -> tuple[Try, ...]:
     if stated == "least-blood":
         return (Try("least-blood", 0, False),)
     found = []
     if stated == "by-patient" and not is_child:
         found.append(Try("liked-kinds", reserve_percent, True))
     then: PackObjective = "liked-kinds" if stated == "liked-kinds" else "fewest-tubes"
-    if reserve_percent and (not is_child or is_limited):
-        found.append(Try(then, reserve_percent, is_child))
+    if reserve_percent:
+        found.append(Try(then, reserve_percent, False))
     return (*found, Try(then, 0, False))
 
 

@@ -88,12 +88,9 @@ def test_an_adult_keeps_every_volume_once_more_and_a_site_without_a_reserve_keep
     assert reserve_ul(plan_of(ADULT, site_of(reserve_percent=0))) == 0
 
 
-def test_a_child_keeps_a_reserve_only_far_from_the_limit() -> None:
-    far = plan_of(CHILD)
-    assert reserve_ul(far) > 0
-    last_ul = near_ul(far) - far.totals.all_blood_ul
-    assert reserve_ul(plan_of(replace(CHILD, drawn_ul=last_ul))) > 0
-    assert reserve_ul(plan_of(replace(CHILD, drawn_ul=last_ul + 1))) == 0
+def test_of_a_child_no_blood_is_kept_for_a_repeat() -> None:
+    assert reserve_ul(plan_of(CHILD)) == 0
+    assert reserve_ul(plan_of(CHILD, objective="liked-kinds")) == 0
 
 
 def test_an_adult_near_the_limit_keeps_a_reserve_until_the_limit_itself_has_no_room_for_it() -> None:

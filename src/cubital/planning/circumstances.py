@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import NamedTuple
+
+import msgspec
 
 from cubital import facts
 from cubital.errors import OrderError
@@ -17,7 +18,7 @@ from cubital.planning.patient import ADULT_D, HOURS_A_YEAR, NEWBORN_D
 NO_LINE = Line()
 
 
-class Circumstances(NamedTuple):
+class Circumstances(msgspec.Struct, frozen=True, gc=False):
     """What of an order and its patient decides the tubes, beside the tests and the blood that may be taken.
 
     Composing is given this and never the order, so a plan that is kept under it cannot hold what belongs to one

@@ -26,7 +26,7 @@ from cubital.planning.tubing import Tubing, TubingMaker
 from cubital.planning.wanted import Due, Wishes
 
 
-class Aim(NamedTuple):
+class Aim(msgspec.Struct, frozen=True, gc=False):
     """What a draft is asked beside the tests: the objective, the reserve, the blood, and what stays in.
 
     `room_ul` is the most blood that the patient may lose by it, None for no limit. `keep` are keys of tests that are
@@ -154,7 +154,7 @@ class Drafter:
         best: _Allotted | None = None
         for kept in range(len(ranked), -1, -1):
             for step in steps_down(need) if need is not None and kept else [need]:
-                less = circumstances._replace(culture=step)
+                less = msgspec.structs.replace(circumstances, culture=step)
                 plans = full if step is need else _culture_plans(bottled, less, self.site)
                 here = {draw: plans[draw] for draw in sorted(ranked[:kept])}
                 found = self._within(packed, bottled, here, circumstances, stand, aim, full)

@@ -154,14 +154,14 @@ class Planner:
         objective: PackObjective = "fewest-tubes"
         for objective, reserve_percent, only_far in tries_for(stated, standing, reserve):
             if objective == "least-blood":
-                circumstances = circumstances._replace(spares_blood=True)
+                circumstances = msgspec.structs.replace(circumstances, spares_blood=True)
             aim = Aim(objective, reserve_percent)
             draft = self._drafted(question, circumstances, aim)
             if standing.is_far(draft.lost_ul) or (not only_far and standing.is_within(draft.lost_ul)):
                 return _Chosen(draft, aim)
         # Blood is short, so it comes before liking whatever the site likes.
         short: PackObjective = "least-blood" if objective == "least-blood" else "fewest-tubes"
-        circumstances = circumstances._replace(spares_blood=True)
+        circumstances = msgspec.structs.replace(circumstances, spares_blood=True)
         aim = Aim(short, 0, standing.room_ul, keep)
         draft = self._drafted(question, circumstances, aim)
         return _Chosen(draft, aim, self._choices(question, circumstances, aim, draft))
@@ -172,7 +172,7 @@ class Planner:
         """For each of the first tests left out, the plan that keeps it: what that leaves out instead."""
         found: dict[tuple[str, ...], Choice] = {}
         for entry in draft.unplaced[:MOST_CHOICES]:
-            other = self._drafted(question, circumstances, aim._replace(keep=aim.keep | {entry.test}))
+            other = self._drafted(question, circumstances, msgspec.structs.replace(aim, keep=aim.keep | {entry.test}))
             left_out = tuple(each.test for each in other.unplaced)
             if entry.test not in left_out and left_out not in found:
                 found[left_out] = Choice(

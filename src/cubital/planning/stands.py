@@ -7,8 +7,10 @@ from typing import NamedTuple
 
 from cubital.errors import NoTube
 from cubital.model import Site
+from cubital.model.vocabulary import ACCESSES
 from cubital.planning.choices import Shelf
 from cubital.planning.circumstances import Circumstances
+from cubital.planning.micro import is_micro
 from cubital.planning.rows import Rack
 from cubital.planning.sequence import Sequence
 
@@ -30,11 +32,15 @@ class Stands:
         self._site = site
         self._stands: dict[object, Stand] = {}
         self._sequences: dict[str, Sequence] = {}
+        micro = [kind for kind in site.kinds.values() if is_micro(kind)]
+        self._by_micro = {access for access in ACCESSES if any(kind.can_be_filled_by(access) for kind in micro)}
 
     def stand(self, circumstances: Circumstances) -> Stand:
         """The stand for this access, day, hematocrit and time on the way."""
         access, on, hematocrit = circumstances.access, circumstances.on, circumstances.hematocrit.value
-        key = (access, on, circumstances.hematocrit, circumstances.travel_min, circumstances.spares_blood)
+        # Where this access fills no micro tube, it makes no difference who may have one.
+        spares_blood = circumstances.spares_blood or access not in self._by_micro
+        key = (access, on, circumstances.hematocrit, circumstances.travel_min, spares_blood)
         stand = self._stands.get(key)
         if stand is None:
             if len(self._stands) >= _MOST_KEPT:
@@ -45,7 +51,7 @@ class Stands:
             }
             shelf = Shelf(
                 self._site, access=access, on=on, hematocrit=hematocrit, travel_min=circumstances.travel_min,
-                spares_blood=circumstances.spares_blood, refused=refused,
+                spares_blood=spares_blood, refused=refused,
             )
             stand = self._stands[key] = Stand(shelf, sequence, Rack(shelf, sequence, hematocrit))
         return stand

@@ -36,6 +36,7 @@ def directory() -> list[str]:
         panels.append((f"`{key}`", raw["name"], ", ".join(raw.get("also", ())), inside, _claims(raw["from"])))
     elsewhere = [(e.name, ", ".join(e.words), marks_text(e.marks)) for e in facts.elsewhere().values()]
     asked = [(name, ", ".join(keys)) for name, keys in facts.ambiguous().items()]
+    words = [(key, ", ".join(w.words), marks_text(w.marks)) for key, w in facts.name_words().items()]
     return [
         "## Tests", "Volumes are typical (least), net of dead volume; a site's own analysers decide.",
         table(("test", "name", "also", "LOINC", "bench", "accepts", "handling", "rests on"), tests),
@@ -50,6 +51,9 @@ def directory() -> list[str]:
         "## Words that are not for blood",
         "A name that the directory does not know and that holds one of these is refused as not a blood test.",
         table(("asks for", "words", "rests on"), elsewhere),
+        "## Words that do not say which test",
+        "They never resolve a word. They keep a name from being offered as near that shares nothing else.",
+        table(("kind", "words", "rests on"), words),
         "## How specimens keep", "A test that is not here is not known. 0 means that it must not be kept so.",
         table(("test", "spin within", "room", "cold", "frozen", "added later", "rests on"), _kept()),
     ]  # fmt: skip

@@ -24,6 +24,7 @@ from cubital.facts.gels import load_gels
 from cubital.facts.hemolysis import load_hemolysis
 from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt
 from cubital.facts.moments import load_moments
+from cubital.facts.name_words import load_name_words
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
 from cubital.facts.whole_blood import load_whole_blood
@@ -44,6 +45,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "panels": directory.load_panels_table,
     "ambiguous": directory.load_ambiguous,
     "elsewhere": directory.load_elsewhere,
+    "name_words": load_name_words,
     "stability": directory.load_stability,
     "keeping": load_keeping,
     "drift": load_drift,
@@ -90,6 +92,8 @@ FAULTS = {
     "additives__two_units_of_one_amount": ("[none]", "found 2 amounts; expected exactly one unit"),
     "additives__falling_range": ("[none]", "expected a rising range above 0"),
     "elsewhere__no_words": ("[urine]", "length >= 1"),
+    "name_words__a_word_of_both_kinds": ("name_words__a_word_of_both_kinds.toml", "found 'level' in both"),
+    "name_words__one_kind_alone": ("name_words__one_kind_alone.toml", "expected silent and qualifier"),
     "mixing__chosen_outside_the_range": ("[none]", "expected low <= chosen <= high"),
     "mixing__no_rivals": ("[none]", "expected at least one count with its mark"),
     "mixing__range_that_no_rival_gives": ("[none]", "do not span the rivals"),

@@ -73,6 +73,7 @@ from cubital.facts.moments import (
     series_moments,
     subjects,
 )
+from cubital.facts.name_words import NameWords, name_words
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
 from cubital.facts.sources import Mark, Source, sources
 from cubital.facts.tubes import tube_table
@@ -143,6 +144,7 @@ __all__ = [
     "Mark",
     "Moment",
     "Nadler",
+    "NameWords",
     "NamedLine",
     "OrderPolicy",
     "Place",
@@ -184,6 +186,7 @@ __all__ = [
     "loss_formulas",
     "moment_facts",
     "moments",
+    "name_words",
     "order_policies",
     "panels_table",
     "ranks",

@@ -13,7 +13,8 @@ import msgspec
 from cubital import facts
 from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
-from cubital.planning.spellings import NearSpellings, Spelling, fold, rank, spelling, words_of
+from cubital.planning.nearness import NearNames
+from cubital.planning.spellings import Spelling, fold, rank, spelling, words_of
 
 EntryKind = Literal["test", "panel"]
 Entry = tuple[EntryKind, str]
@@ -30,7 +31,7 @@ FOREIGN_SYSTEMS = (
     "http://www.whocc.no/",
     "urn:iso:",
 )
-MOST_NEAR = 5
+MOST_NEAR, MOST_NEAR_TEXT = 5, 80
 MOST_TEXT = 300
 
 _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
@@ -139,11 +140,16 @@ class Directory:
         return self._names.get(folded) or self._by_site_code(text)
 
     def near(self, text: str) -> tuple[str, ...]:
-        """The keys whose names are closest to this text, closest first; at most five."""
-        return tuple(hit.key for hit in self.search(text[:80], MOST_NEAR))
+        """The keys whose names come really near this text, nearest first; at most five."""
+        meant = [key for key, _ in _perhaps_elsewhere().get(fold(text), ()) if key in self._tests]
+        near = [] if is_loinc_shaped(text.strip()) else [key for _, key in self._near.near(text[:MOST_NEAR_TEXT])]
+        return tuple(dict.fromkeys((*meant, *near)))[:MOST_NEAR]
 
     def search(self, text: str, limit: int = 20) -> list[Hit]:
-        """The entries that this text may mean, best first: exact, beginning so, containing it, nearly so."""
+        """The entries that this text may mean, best first: exact, beginning so, containing it, nearly so.
+
+        A text that is still being typed finds a name by its middle, and by a beginning with one letter wrong.
+        """
         folded = fold(text[:MOST_TEXT])
         if not folded or limit < 1:
             return []
@@ -158,17 +164,18 @@ class Directory:
             if found is not None:
                 hits.append(_hit(entry[0], record, matched=found[1], rank=found[0]))
         if len(hits) < limit:
-            hits.extend(self._spelled_nearly(folded, known={h.key for h in hits}))
+            hits.extend(self._nearly(text[:MOST_NEAR_TEXT], known={h.key for h in hits}))
         hits.sort(key=lambda h: (h.rank, len(h.matched), h.name.casefold(), h.key))
         return hits[:limit]
 
-    def _spelled_nearly(self, folded: str, *, known: set[str]) -> Iterator[Hit]:
-        for i, name in enumerate(self._near.near(folded)):
-            for kind, key in self._names[name]:
+    def _nearly(self, text: str, *, known: set[str]) -> Iterator[Hit]:
+        near = self._near.near(text)
+        begun = dict.fromkeys(entry for entry in self._near.begun_nearly(text) if entry not in near)
+        for place, (kind, key) in enumerate((*near, *begun)):
+            if key not in known:
+                known.add(key)
                 record = self._tests[key] if kind == "test" else self._panels[key]
-                if key not in known:
-                    known.add(key)
-                    yield _hit(kind, record, matched=record.name, rank=10 + i)
+                yield _hit(kind, record, matched=record.name, rank=10 + place)
 
     @cached_property
     def _searched(self) -> list[tuple[Entry, Test | Panel, tuple[Spelling, ...]]]:
@@ -179,8 +186,8 @@ class Directory:
         ]
 
     @cached_property
-    def _near(self) -> NearSpellings:
-        return NearSpellings(self._names)
+    def _near(self) -> NearNames[Entry]:
+        return NearNames((entry, (record.name, record.key, *record.also)) for entry, record in self._entries())
 
     def _entries(self) -> Iterator[tuple[Entry, Test | Panel]]:
         for key, test in self._tests.items():

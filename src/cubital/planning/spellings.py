@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-MOST_NEARLY, LEAST_ALIKE, MOST_LENGTHS_APART = 5, 0.66, 4
-
 _NOT_LETTERS = re.compile(r"[^\w%]|_")
 _BETWEEN_WORDS = re.compile(r"[\s\-/,]+")
-# Letters are counted in this many places of this many bits; two letters of one place only loosen the bound.
-_PLACES, _BITS = 64, 8
 
 
 @functools.lru_cache(maxsize=20_000)
@@ -81,41 +76,3 @@ def _begin(words: Sequence[str], asked_words: Sequence[str]) -> bool:
         else:
             return False
     return True
-
-
-class NearSpellings:
-    """Folded names, and which of them a misspelled one comes near."""
-
-    def __init__(self, folded: Iterable[str]) -> None:
-        self._letters = [(name, len(name), *_count(name)) for name in folded]
-
-    def near(self, asked: str) -> list[str]:
-        """The names that differ little from this one, nearest first; at most five.
-
-        >>> NearSpellings(["potassium", "phosphate"]).near("potasium")
-        ['potassium']
-        """
-        mask, over = _count(asked)
-        length = len(asked)
-        # difflib's own quick bound, twice the common letters over all letters, without building a table a name.
-        near = [
-            name
-            for name, its_length, its_mask, its_over in self._letters
-            if abs(its_length - length) <= MOST_LENGTHS_APART
-            and 2 * ((mask & its_mask).bit_count() + min(over, its_over)) >= LEAST_ALIKE * (length + its_length)
-        ]
-        return difflib.get_close_matches(asked, near, MOST_NEARLY, LEAST_ALIKE)
-
-
-def _count(text: str) -> tuple[int, int]:
-    """The letters as ones, one bit a letter in the place of that letter, and how many found no more room there."""
-    mask = over = 0
-    counts = [0] * _PLACES
-    for letter in text:
-        place = ord(letter) % _PLACES
-        if counts[place] == _BITS:
-            over += 1
-            continue
-        mask |= 1 << (place * _BITS + counts[place])
-        counts[place] += 1
-    return mask, over

@@ -9,7 +9,8 @@
     ├── OrderError        an order that cannot be planned as written
     │   ├── UnknownTest   nobody defined this test; carries near misses
     │   ├── AmbiguousTest the name stands for several tests; carries them
-    │   └── NotBloodTest  a request for something that is not a blood test
+    │   ├── NotBloodTest  a request for something that is not a blood test
+    │   └── UnsettledWords  words of an order whose plan is to be taken do not say which test is meant
     ├── PlanError         a sound order that this site cannot plan
     │   ├── NoTube        no stocked, unexpired tube serves this test
     │   └── UnplacedKind  the order-of-draw policy is silent on a tube kind
@@ -124,6 +125,14 @@ class AmbiguousTest(OrderError):
 
 class NotBloodTest(OrderError):
     """A request for something that is not a blood test."""
+
+
+class UnsettledWords(OrderError):
+    """Nothing of this order may be taken: `words` do not say which test is meant."""
+
+    def __init__(self, message: str, *, where: str = "", words: Sequence[str] = ()) -> None:
+        self.words = tuple(words)
+        super().__init__(message, where=where)
 
 
 class PlanError(CubitalError, ValueError):

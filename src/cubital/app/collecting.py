@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from cubital.app.record import SpecimenRecord
+from cubital.app.unsettled import refuse_unsettled
 from cubital.errors import OrderError
 from cubital.model import Order, Plan, PlannedTube
 from cubital.model.record import Recorded, Step
@@ -38,8 +39,10 @@ def collect(record: SpecimenRecord, plan: Plan, order: Order, taken: Taken, *, a
     """Record every specimen of one draw as collected at this instant (aware, UTC), in one transaction.
 
     A specimen is named `prefix-position`. A retry under the same names keeps the instant that was recorded
-    first, so it doubles nothing. Raises `OrderError` where the draw has no specimen or someone is not named.
+    first, so it doubles nothing. Raises `OrderError` where the draw has no specimen or someone is not named, and
+    `UnsettledWords` where the plan leaves out words of its order.
     """
+    refuse_unsettled(plan.unsettled)
     for what, said in (("--prefix", taken.prefix), ("--patient", taken.patient), ("--by", taken.by)):
         if not said.strip():
             raise OrderError("found nothing; expected a key of the site; name it", where=what)

@@ -9,9 +9,11 @@ import msgspec
 
 from cubital.app.clock import today as read_today
 from cubital.app.order_numbers import with_numbers
+from cubital.app.unsettled import with_unsettled
 from cubital.errors import CubitalError
 from cubital.model import Order, Plan, Site
-from cubital.planning import plan_draw
+from cubital.planning import directory_of, plan_draw
+from cubital.planning.settling import WORD_ERRORS, settle
 
 
 class Failure(msgspec.Struct, frozen=True, kw_only=True):
@@ -22,11 +24,15 @@ class Failure(msgspec.Struct, frozen=True, kw_only=True):
     id: str | None = None
 
 
-def plan_order(order: Order, site: Site, *, today: datetime.date | None = None) -> Plan:
+def plan_order(
+    order: Order, site: Site, *, today: datetime.date | None = None, leave_unsettled: bool = False
+) -> Plan:
     """The plan for this order at this site; an order without a day is planned for today.
 
-    `today` stands in for the clock. Raises `OrderError` for an order that cannot be planned as
-    written and `PlanError` for one that this site cannot serve.
+    `today` stands in for the clock. With `leave_unsettled` a word that names no test here, or several, or no blood
+    test, does not stop the rest: the plan says in `unsettled` what it leaves out, and nothing of it may be taken.
+    Without it, and where no word settles, such a word is refused. Raises `OrderError` for an order that cannot be
+    planned as written and `PlanError` for one that this site cannot serve.
 
     >>> from cubital.model import Ask
     >>> from cubital.app.wiring import open_site
@@ -34,22 +40,35 @@ def plan_order(order: Order, site: Site, *, today: datetime.date | None = None) 
     >>> [tube.kind for tube in plan.tubes]
     ['heparin-gel', 'edta']
     """
-    return with_numbers(plan_draw(dated(order, today), site))
+    order = dated(order, today)
+    try:
+        return with_numbers(plan_draw(order, site))
+    except WORD_ERRORS:
+        if not leave_unsettled:
+            raise
+        # Looked for only now: most orders have no such word.
+        found = settle(order, directory_of(site))
+        if found.order is None or not found.unsettled:
+            raise
+    return with_unsettled(with_numbers(plan_draw(found.order, site)), found.unsettled)
 
 
 def plan_orders(
-    orders: Iterable[Order | Failure], site: Site, *, today: datetime.date | None = None
-) -> Iterator[Plan | Failure]:
+    orders: Iterable[Order | Failure], site: Site, *, today: datetime.date | None = None,
+    leave_unsettled: bool = False,
+) -> Iterator[Plan | Failure]:  # fmt: skip
     """One plan an order, in order; an order that fails comes out as a `Failure` and the rest go on.
 
     Takes and gives one at a time, so a stream of any length needs the memory of one order.
     """
-    return (found for _, found in plan_lines(enumerate(orders, start=1), site, today=today))
+    lines = enumerate(orders, start=1)
+    return (found for _, found in plan_lines(lines, site, today=today, leave_unsettled=leave_unsettled))
 
 
 def plan_lines(
-    lines: Iterable[tuple[int, Order | Failure]], site: Site, *, today: datetime.date | None = None
-) -> Iterator[tuple[int, Plan | Failure]]:
+    lines: Iterable[tuple[int, Order | Failure]], site: Site, *, today: datetime.date | None = None,
+    leave_unsettled: bool = False,
+) -> Iterator[tuple[int, Plan | Failure]]:  # fmt: skip
     """The same for orders that carry the number of their line."""
     day = today or read_today()
     for line, order in lines:
@@ -57,7 +76,7 @@ def plan_lines(
             yield line, order
             continue
         try:
-            yield line, with_numbers(plan_draw(dated(order, day), site))
+            yield line, plan_order(order, site, today=day, leave_unsettled=leave_unsettled)
         except CubitalError as error:
             yield line, Failure(line=line, error=error, id=order.id)
 

@@ -19,6 +19,7 @@ from cubital.app.wiring import ByteLines, read_lines, read_order
 from cubital.errors import CubitalError
 from cubital.model import Ask, Order, Patient, Site
 from cubital.model.site_version import LoggedOrder
+from cubital.planning.settling import error_of
 from cubital.units import age_text
 
 MOST_LOGGED = 20_000
@@ -47,9 +48,11 @@ def read_log(stream: ByteLines, site: Site, *, where: str, today: datetime.date 
     """The different orders of JSON Lines, each without its patient, with how often it was asked."""
     counted: Counter[str] = Counter()
     bad: list[Failure] = []
-    for _, found in read_lines(stream, where=where, site=site, today=today or read_today()):
+    for line, found in read_lines(stream, where=where, site=site, today=today or read_today()):
         if isinstance(found, Failure):
             bad.append(found)
+        elif unread := next((ask.unsettled for ask in found.asks if ask.unsettled), None):
+            bad.append(Failure(line=line, error=error_of(unread), id=found.id))
         else:
             counted[log_text(found)] += 1
     kept = counted.most_common(MOST_LOGGED)

@@ -10,6 +10,7 @@ import msgspec
 
 from cubital import facts
 from cubital.app.tray import Tray, TubeRow, lay_tray
+from cubital.app.unsettled import refuse_unsettled
 from cubital.errors import PaperError
 from cubital.facts.labels import LabelStock, PaperKey, label_stock
 from cubital.model import Order, Plan, PlannedTube, Site
@@ -64,8 +65,10 @@ def labels_of(
 ) -> bytes:  # fmt: skip
     """The PDF of the labels of this plan, one for each specimen in order of draw, behind a slip.
 
-    Raises `PaperError` where a number is missing or a text does not fit, and names the field.
+    Raises `PaperError` where a number is missing or a text does not fit, and names the field; `UnsettledWords` where
+    the plan leaves out words of its order.
     """
+    refuse_unsettled(plan.unsettled)
     refuse_another_age(order, collection, today)
     labels = _labels(plan, order, site, collection)
     return print_labels(labels, _slip(plan, today), find_stock(stock), skip=skip)
@@ -76,6 +79,7 @@ def labels_at_chair(
     stock: str, today: datetime.date,
 ) -> bytes:  # fmt: skip
     """The PDF of the labels of those specimens of the plan that were `filled`, each with its own local time."""
+    refuse_unsettled(plan.unsettled)
     refuse_another_age(order, collection, today)
     labels = [
         msgspec.structs.replace(label, collected=filled[label.specimen])
@@ -109,7 +113,11 @@ def sheet_of(
     plan: Plan, order: Order, site: Site, *, collection: Collection | None = None, paper: PaperKey = DEFAULT_PAPER,
     today: datetime.date,
 ) -> bytes:  # fmt: skip
-    """The PDF of the collector's sheet of this plan; without a collection, with lines to write on."""
+    """The PDF of the collector's sheet of this plan; without a collection, with lines to write on.
+
+    Raises `UnsettledWords` where the plan leaves out words of its order: the sheet is what blood is drawn by.
+    """
+    refuse_unsettled(plan.unsettled)
     if collection is not None:
         refuse_another_age(order, collection, today)
     tray = lay_tray(plan, order, site)

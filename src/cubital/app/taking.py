@@ -21,6 +21,7 @@ from cubital.app.taking_check import HOLDS, is_void, refuse_unchecked
 from cubital.app.taking_ports import TakingBook, TakingStore
 from cubital.app.taking_rules import Told, refuse_other, refuse_tap, tap_of
 from cubital.app.taking_steps import prefix_of, steps_of
+from cubital.app.unsettled import refuse_unsettled
 from cubital.errors import CubitalError, KeyReused, TakingError, WrongPatient
 from cubital.model import Order, Plan
 from cubital.model.identity import Collection
@@ -50,8 +51,9 @@ class Takings:
         """A new draw in hand of this plan, made on this version of the site, under a code of its own.
 
         The same `key` is the same draw, however often it is asked for. Raises `KeyReused` where the key stands for
-        another order or was used by somebody else.
+        another order or was used by somebody else, and `UnsettledWords` where the plan leaves out words of its order.
         """
+        refuse_unsettled(plan.unsettled)
         if not plan.tubes:
             raise TakingError("found no tube in the plan; expected one at least; plan a draw", where="draw")
         code = "".join(secrets.choice(LETTERS) for _ in range(CODE_LETTERS))

@@ -8,6 +8,7 @@ import msgspec
 
 from cubital import facts
 from cubital.app.plan_explanation import proof_words
+from cubital.app.unsettled import unsettled_line
 from cubital.app.wiring import say_local
 from cubital.model import Choice, Draw, Order, Plan, PlannedTube, Site
 from cubital.model.vocabulary import PurposeKey
@@ -64,7 +65,10 @@ class Gauge(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Tray(msgspec.Struct, frozen=True, kw_only=True):
-    """Everything to show of one plan, gravest first; `gauge` is None where no limit is known."""
+    """Everything to show of one plan, gravest first; `gauge` is None where no limit is known.
+
+    `unsettled` says of each word that is not in the plan what is wrong with it and what it may mean.
+    """
 
     headline: str
     setting: str
@@ -78,6 +82,7 @@ class Tray(msgspec.Struct, frozen=True, kw_only=True):
     proof: str
     notes: tuple[str, ...]
     always: tuple[str, ...]
+    unsettled: tuple[str, ...] = ()
 
 
 def lay_tray(plan: Plan, order: Order, site: Site) -> Tray:
@@ -106,6 +111,7 @@ def lay_tray(plan: Plan, order: Order, site: Site) -> Tray:
         proof=proof_words(plan),
         notes=tuple(c.text for c in plan.cautions if c.level == "note" and c not in ever),
         always=tuple(c.text for c in ever),
+        unsettled=tuple(unsettled_line(one) for one in plan.unsettled),
     )
 
 
@@ -114,10 +120,12 @@ def _headline(plan: Plan) -> str:
     held = ", ".join(f"{counts[p]} {one if counts[p] == 1 else many}" for p, (one, many) in _NOUNS.items() if counts[p])
     draws = f" in {len(plan.draws)} draws" if len(plan.draws) > 1 else ""
     words = f"{held or 'no tube'}{draws}, {millilitres_text(plan.totals.all_blood_ul)} mL of blood"
-    if not plan.unplaced:
+    left, words_left = len(plan.unplaced), len(plan.unsettled)
+    said = [f"{words_left} word{'' if words_left == 1 else 's'} not settled"] if words_left else []
+    said += [f"{left} test{'' if left == 1 else 's'} left out"] if left else []
+    if not said:
         return words
-    left = len(plan.unplaced)
-    return f"NOT ALL: {left} test{'' if left == 1 else 's'} left out. Drawn: {words}"
+    return f"NOT ALL: {', '.join(said)}. {'Take nothing yet. The rest' if words_left else 'Drawn'}: {words}"
 
 
 def _setting(plan: Plan, order: Order) -> str:

@@ -12,10 +12,12 @@ from cubital.app.draws import dated, plan_order
 from cubital.app.explanation import Explanation, Statement, basis_words, has_text
 from cubital.app.plan_explanation import reasons_of
 from cubital.app.tray import Tray, lay_tray
+from cubital.app.unsettled import name_of, offers_of, said_of, with_unsettled
 from cubital.app.wiring import order_of_words
-from cubital.errors import AmbiguousTest, CubitalError, OrderError, UnknownTest
-from cubital.model import Order, Plan, Site
+from cubital.errors import CubitalError, OrderError
+from cubital.model import Order, Plan, Site, Unsettled
 from cubital.planning.directory import Directory
+from cubital.planning.settling import unsettled_word
 
 MOST_LINES, MOST_OFFERS = 250, 6
 WHERE = "order"
@@ -30,12 +32,16 @@ class Offer(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Doubt(msgspec.Struct, frozen=True, kw_only=True):
-    """A line that names no test of the site, or several: nothing is guessed, near ones are offered."""
+    """A line that names no test of the site, or several: nothing is guessed, near ones are offered.
+
+    `is_unknown` is a name that the site may lack: who may edit the site can add it.
+    """
 
     line: int
     text: str
     said: str
     offers: tuple[Offer, ...]
+    is_unknown: bool = False
 
 
 class Typed(msgspec.Struct, frozen=True, kw_only=True):
@@ -85,8 +91,8 @@ def answer_typed(
     (['heparin-gel'], 'potassium')
     """
     lines = _lines_of(text, directory)
-    known, doubts, repeats = _sort_lines(lines, site, directory)
-    found = Answer(doubts=doubts, repeats=repeats)
+    known, unsettled, repeats = _sort_lines(lines, directory)
+    found = Answer(doubts=_doubts(unsettled, lines, site), repeats=repeats)
     if len(lines) > MOST_LINES:
         refusal = OrderError(f"found {len(lines)} lines; expected at most {MOST_LINES}; split the order", where="tests")
         return Answer(refusal=refusal)
@@ -96,7 +102,7 @@ def answer_typed(
         words = {**fields, "tests": known}
         order = dated(order_of_words(words, where=WHERE, today=today, zone=site.time_zone), today)
         order = order if amend is None else amend(order)
-        plan = plan_order(order, site, today=today)
+        plan = with_unsettled(plan_order(order, site, today=today), tuple(unsettled.values()))
     except CubitalError as error:
         return msgspec.structs.replace(found, refusal=error)
     return msgspec.structs.replace(
@@ -112,10 +118,10 @@ def read_typed(
     lines = _lines_of(text, directory)
     if len(lines) > MOST_LINES:
         raise OrderError(f"found {len(lines)} lines; expected at most {MOST_LINES}; split the order", where="tests")
-    known, doubts, repeats = _sort_lines(lines, site, directory)
+    known, unsettled, repeats = _sort_lines(lines, directory)
     words = {**fields, "tests": known}
     order = order_of_words(words, where=WHERE, today=today, zone=site.time_zone) if known else None
-    return Typed(order=order, doubts=doubts, repeats=repeats)
+    return Typed(order=order, doubts=_doubts(unsettled, lines, site), repeats=repeats)
 
 
 def _lines_of(text: str, directory: Directory) -> list[str]:
@@ -131,43 +137,38 @@ def _lines_of(text: str, directory: Directory) -> list[str]:
 
 
 def _sort_lines(
-    lines: Sequence[str], site: Site, directory: Directory
-) -> tuple[list[str], tuple[Doubt, ...], tuple[str, ...]]:
+    lines: Sequence[str], directory: Directory
+) -> tuple[list[str], dict[int, Unsettled], tuple[str, ...]]:
+    """The lines that are clear, those that are not by their place, and those written twice."""
     known: dict[str, str] = {}
-    doubts, repeats = [], []
+    unsettled: dict[int, Unsettled] = {}
+    repeats = []
     for place, line in enumerate(lines):
         if line.casefold() in known:
             repeats.append(line)
             continue
-        try:
-            directory.resolve(line)
+        found = unsettled_word(line, directory, where=f"line {place + 1}")
+        if found is None:
             known[line.casefold()] = line
-        except OrderError as error:
-            doubts.append(_doubt(place, lines, error, site))
-    return list(known.values()), tuple(doubts), tuple(repeats)
+        else:
+            unsettled[place] = found
+    return list(known.values()), unsettled, tuple(repeats)
 
 
-def _doubt(place: int, lines: Sequence[str], error: OrderError, site: Site) -> Doubt:
-    line = lines[place]
-    keys: tuple[str, ...] = ()
-    said = error.message
-    if isinstance(error, UnknownTest):
-        said = "no test or panel of this site goes by this name"
-        keys = error.near
-    elif isinstance(error, AmbiguousTest):
-        alone = len(error.choices) == 1
-        said = "this name also stands for a test not of blood" if alone else "this name stands for several tests"
-        keys = error.choices
-    offers = tuple(
-        Offer(key=key, name=_name(key, site), text="\n".join((*lines[:place], key, *lines[place + 1 :])))
-        for key in keys[:MOST_OFFERS]
+def _doubts(unsettled: Mapping[int, Unsettled], lines: Sequence[str], site: Site) -> tuple[Doubt, ...]:
+    return tuple(
+        Doubt(
+            line=place + 1,
+            text=lines[place][:80],
+            said=said_of(one),
+            offers=tuple(
+                Offer(key=key, name=name_of(key, site), text="\n".join((*lines[:place], key, *lines[place + 1 :])))
+                for key in offers_of(one)[:MOST_OFFERS]
+            ),
+            is_unknown=one.trouble == "unknown",
+        )
+        for place, one in unsettled.items()
     )
-    return Doubt(line=place + 1, text=line[:80], said=said, offers=offers)
-
-
-def _name(key: str, site: Site) -> str:
-    record = site.tests.get(key) or site.panels.get(key)
-    return key if record is None else record.name
 
 
 def cautions_of(plan: Plan) -> tuple[Warned, ...]:

@@ -51,7 +51,8 @@ def collect(
         if len(found) != 1:
             raise OrderError(f"found {len(found)} orders; expected one; collect each by itself", where=where)
         asked = dated(found[0], day)
-        plan = plan_order(asked, here)
+        # With every word that does not settle: the record refuses it, naming them all.
+        plan = plan_order(asked, here, leave_unsettled=True)
         taken = Taken(prefix, patient, by, station, draw, irreplaceable)
         record = wiring.open_record(address)
         try:

@@ -7,12 +7,15 @@ import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from msgspec.structs import replace
+
 if TYPE_CHECKING:
     from cubital.errors import CubitalError
-    from cubital.model import Site
+    from cubital.model import Plan, Site
 
 REFUSED = 2
 SOME_FAILED = 1
+UNSETTLED = 3
 
 
 def complain(error: CubitalError, *, site: Site | None = None) -> None:
@@ -23,6 +26,17 @@ def complain(error: CubitalError, *, site: Site | None = None) -> None:
             print(f"  {line}", file=sys.stderr)
     for key in (*getattr(error, "near", ()), *_keys(error, site)):
         print(f"  {key:<32} {_name(key, site)}".rstrip(), file=sys.stderr)
+
+
+def complain_unsettled(plan: Plan, *, place: str = "", site: Site | None = None) -> None:
+    """Say on stderr which words of the order the plan leaves out, each with the tests that may be meant."""
+    from cubital.planning.settling import error_of
+
+    for one in plan.unsettled:
+        error = error_of(one)
+        if place and not error.where.startswith(place):
+            error = error_of(replace(one, where=f"{place}: {one.where}"))
+        complain(error, site=site)
 
 
 def document(error: CubitalError, **more: Any) -> dict[str, Any]:

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cubital.cli import wording
-from cubital.cli.complaint import REFUSED, SOME_FAILED, complain, document, write_json
+from cubital.cli.complaint import (
+    REFUSED,
+    SOME_FAILED,
+    UNSETTLED,
+    complain,
+    complain_unsettled,
+    document,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from cubital.app.draws import Failure
@@ -47,7 +55,11 @@ def plan(
     TESTS are tests, panels or codes; quote a name of several words. With --patient the blood that the record has
     of the patient in the periods of the limit is counted, unless the order says what was drawn.
 
-    Exit status: 0 planned, 2 refused; with --orders 1 where any line failed.
+    A word that is no test here, or several, does not stop the rest: the plan stands under NOT ALL, and nothing of it
+    may be taken before each word is settled.
+
+    Exit status: 0 planned, 2 refused, 3 planned but for words that are not settled; with --orders 1 where any line
+    failed.
     """
     from cubital.errors import CubitalError
 
@@ -134,13 +146,14 @@ def _plan_each(orders: list[Order], site: Site, *, as_json: bool, reasons: bool)
     from cubital.app.draws import dated, plan_order
 
     orders = [dated(order, None) for order in orders]
-    plans = [plan_order(order, site) for order in orders]
+    plans = [plan_order(order, site, leave_unsettled=True) for order in orders]
     for number, (order, found) in enumerate(zip(orders, plans, strict=True)):
         if as_json:
+            complain_unsettled(found, site=site)
             _write_plan(found)
         else:
             print(*([""] if number else []), *_lines(order, found, site, reasons=reasons), sep="\n")
-    return 0
+    return UNSETTLED if any(plan.unsettled for plan in plans) else 0
 
 
 def _write_plan(plan: Plan, **more: Any) -> None:
@@ -186,14 +199,19 @@ def _plan_stream(stream: Any, where: str, site: Site, day: Any, *, as_json: bool
     from cubital.app.draws import Failure, plan_lines
     from cubital.app.wiring import read_lines
 
-    failed = False
+    failed = unsettled = False
     count = 0
-    for line, found in plan_lines(read_lines(stream, where=where, site=site, on=day), site):
+    lines = read_lines(stream, where=where, site=site, on=day)
+    for line, found in plan_lines(lines, site, leave_unsettled=True):
         count += 1
         if isinstance(found, Failure):
             failed = True
             _write_failure(found, where, line, as_json=as_json)
-        elif as_json:
+            continue
+        if found.unsettled:
+            unsettled = True
+            complain_unsettled(found, place=f"{where} line {line}", site=site)
+        if as_json:
             _write_plan(found, line=line)
         else:
             print(_summary(found, line))
@@ -201,7 +219,7 @@ def _plan_stream(stream: Any, where: str, site: Site, day: Any, *, as_json: bool
         from cubital.errors import OrderError
 
         raise OrderError("found no order; expected one a line; write them", where=where)
-    return SOME_FAILED if failed else 0
+    return SOME_FAILED if failed else UNSETTLED if unsettled else 0
 
 
 def _write_failure(failure: Failure, where: str, line: int, *, as_json: bool) -> None:
@@ -219,6 +237,8 @@ def _summary(plan: Plan, line: int) -> str:
     from cubital.units import millilitres_text
 
     tubes = ", ".join(f"{tube.mark} {millilitres_text(tube.draw_ul)}" for tube in plan.tubes)
-    left = f"; NOT ALL: left out {', '.join(u.test for u in plan.unplaced)}" if plan.unplaced else ""
+    missing = [f"not settled {', '.join(repr(u.word) for u in plan.unsettled)}"] if plan.unsettled else []
+    missing += [f"left out {', '.join(u.test for u in plan.unplaced)}"] if plan.unplaced else []
+    left = f"; NOT ALL: {'; '.join(missing)}" if missing else ""
     name = f" ({plan.id})" if plan.id else ""
     return f"line {line}{name}: {millilitres_text(plan.totals.all_blood_ul)} mL in {len(plan.tubes)}: {tubes}{left}"

@@ -135,7 +135,8 @@ def _print_draw(
         today = _printed_on(said.pop("printed"))
         here = wording.open_chosen(said.pop("site"), demo=said.pop("demo"))
         order = dated(_read_order(here, said), today)
-        plan = plan_order(order, here, today=today)
+        # With every word that does not settle: what is printed of it is refused, naming them all.
+        plan = plan_order(order, here, today=today, leave_unsettled=True)
         who = _read_who(said)
         if said["invented"]:
             who = invented_collection(plan, order, today=today)

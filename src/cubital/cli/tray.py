@@ -20,6 +20,7 @@ def draw_tray(tray: Tray, sheet: Sheet) -> list[str]:
     lines = [sheet.mark(line, "strong") for line in sheet.wrap(tray.headline)]
     lines += [sheet.mark(line, "faint") for line in sheet.wrap(tray.setting)]
     lines += _flagged(tray.stops, "STOP", "stop", sheet)
+    lines += _flagged(tray.unsettled, "UNSETTLED", "stop", sheet)
     lines += _flagged(tray.left_out, "LEFT OUT", "stop", sheet)
     lines += _flagged(tray.instead, "or", "faint", sheet)
     lines += _flagged(tray.warnings, "watch", "warn", sheet)

@@ -16,9 +16,10 @@ from cubital.exchange.form import show_json
 from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
 from cubital.exchange.order_file import MOST_TESTS
 from cubital.exchange.table import is_text, show
-from cubital.model import Ask, Order
+from cubital.model import Ask, Order, Unsettled
 from cubital.model.vocabulary import PriorityKey
-from cubital.planning.directory import LOINC_SYSTEMS, Directory, Entry, is_site_system
+from cubital.planning.directory import LOINC_SYSTEMS, MOST_TEXT, Directory, Entry, is_site_system
+from cubital.planning.settling import WORD_ERRORS, error_of, unsettled_of
 
 # FHIR R4, request-intent: the kinds that authorise an action; proposal, plan, directive and option do not.
 ORDER_INTENTS = ("order", "original-order", "reflex-order", "filler-order", "instance-order")
@@ -50,7 +51,7 @@ class _Asked(msgspec.Struct, frozen=True, kw_only=True):
     day: datetime.date | None
     at: datetime.datetime | None
     ask: Ask
-    entry: Entry
+    entry: Entry | None
     id: str | None
     where: str
     unread: tuple[str, ...]
@@ -63,9 +64,11 @@ def read_fhir(
 
     `directory` says which codes are tests of the site; `on` is the day of the draw, and where it is
     not given the day of the request is taken. Raises `ExchangeError` where the bytes are not JSON,
-    `NotBloodTest` where a request has no code that a blood test could have, `UnknownTest` or
-    `AmbiguousTest` where the code is of LOINC or of a site and is not one test here, and `OrderError`
-    for the rest: a request that is not active, not an order, not to be performed, or not of FHIR's shape.
+    `OrderError` for a request that is not active, not an order, not to be performed, or not of FHIR's shape.
+
+    A request whose code is no blood test's, or of LOINC or of a site and not one test here, is an ask that is
+    `unsettled`; where no request of a patient and day settles, the first is refused with its `NotBloodTest`,
+    `UnknownTest` or `AmbiguousTest`.
     """
     value = decode_json(data, where=where)
     refuse_repeated_keys(data, where=where)
@@ -186,8 +189,7 @@ def _subject(reference: Reference, owner: str, where: str) -> str:
 
 def _read_request(resource: dict[str, Any], url: str, where: str, directory: Directory) -> _Asked:
     request = shape(resource, Request, where=where)
-    code, system, entry = _read_code(request.code, directory, where)
-    _refuse_undrawn(request, where)
+    code, system, entry, unsettled = _settle_code(request, directory, where)
     if request.subject is None:
         raise OrderError("found no subject; expected the patient; write subject", where=where)
     unread = [f"ServiceRequest.{show(key)[1:-1]}" for key in resource if key not in _READ]
@@ -205,12 +207,35 @@ def _read_request(resource: dict[str, Any], url: str, where: str, directory: Dir
         subject=_subject(request.subject, url, where),
         day=day_of(written, where=f"{where} occurrence"),
         at=None if written is None else instant_of(written, where=f"{where} occurrence"),
-        ask=Ask(test=code, system=system, priority=priority),
+        ask=Ask(test=code, system=system, priority=priority, unsettled=unsettled),
         entry=entry,
         id=request.id if request.id is not None and is_text(request.id) else None,
         where=where,
         unread=tuple(unread),
     )
+
+
+def _settle_code(
+    request: Request, directory: Directory, where: str
+) -> tuple[str, str | None, Entry | None, Unsettled | None]:
+    """The code of a request that may be drawn, its system and what it names; or what keeps it from naming a test."""
+    try:
+        code, system, entry = _read_code(request.code, directory, where)
+    except WORD_ERRORS as error:
+        try:
+            _refuse_undrawn(request, where)
+        except OrderError:
+            raise error from None
+        word = _word_of(request.code)
+        return word, None, None, unsettled_of(error, word)
+    _refuse_undrawn(request, where)
+    return code, system, entry, None
+
+
+def _word_of(concept: Concept | None) -> str:
+    """What a request that settles nothing is called by: its first code, else its text."""
+    words = [*(c.code for c in (concept.coding if concept else ())), concept.text if concept else None]
+    return next((word[:MOST_TEXT] for word in words if word and is_text(word)), "no code")
 
 
 def _refuse_undrawn(request: Request, where: str) -> None:
@@ -279,9 +304,12 @@ def _join(
     if len(group) > MOST_TESTS:
         raise OrderError(f"found {len(group)} requests; expected at most {MOST_TESTS}; split the order",
                          where=group[0].where)  # fmt: skip
+    unsettled = [one.ask.unsettled for one in group if one.ask.unsettled is not None]
+    if len(unsettled) == len(group):
+        raise error_of(unsettled[0])
     seen: dict[Entry, str] = {}
     for one in group:
-        if seen.setdefault(one.entry, one.where) != one.where:
+        if one.entry is not None and seen.setdefault(one.entry, one.where) != one.where:
             raise OrderError(
                 f"found {one.entry[1]} again, as at {seen[one.entry]}; expected each test once; remove one",
                 where=one.where,

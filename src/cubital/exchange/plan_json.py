@@ -6,14 +6,14 @@ from datetime import datetime
 from typing import Any
 
 from cubital.errors import CubitalError
-from cubital.model import Caution, Draw, Plan, PlannedTube, Reason
+from cubital.model import Caution, Draw, Plan, PlannedTube, Reason, Unsettled
 from cubital.units import millilitres
 
 PLAN_FORMAT = "cubital.plan/1"
 ERROR_FORMAT = "cubital.error/1"
 # What an error knows beyond its message, by attribute; each is stated where the error has it.
 _ERROR_FACTS = (
-    "asked", "near", "choices", "test", "kind", "policy", "findings",
+    "asked", "near", "choices", "words", "test", "kind", "policy", "findings",
     "specimen", "expected", "found", "by", "station", "at", "did", "now", "last", "sequence", "is_outcome_known",
 )  # fmt: skip
 
@@ -43,6 +43,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
             {"test": u.test, "priority": u.priority, "rank": u.rank, "why": u.why, "needs": u.needs}
             for u in plan.unplaced
         ],
+        "unsettled": [_unsettled(one) for one in plan.unsettled],
         "choices": [
             {
                 "keep": choice.keep, "left_out": list(choice.left_out), "tubes": choice.tubes,
@@ -94,6 +95,17 @@ def _draw(draw: Draw) -> dict[str, Any]:
         "due_from": _instant(draw.due_from),
         "due_to": _instant(draw.due_to),
         "blood_ml": millilitres(draw.blood_ul),
+    }
+
+
+def _unsettled(one: Unsettled) -> dict[str, Any]:
+    return {
+        "word": one.word,
+        "where": one.where,
+        "trouble": one.trouble,
+        "message": one.said,
+        "near": list(one.near),
+        "choices": list(one.choices),
     }
 
 

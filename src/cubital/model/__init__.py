@@ -1,7 +1,7 @@
 """The vocabulary: frozen records that planning, handling and the adapters share."""
 
 from cubital.model.finding import Finding
-from cubital.model.order import Ask, Event, Line, Order
+from cubital.model.order import Ask, Event, Line, Order, Unsettled
 from cubital.model.patient import Patient, Recorded
 from cubital.model.plan import Bound, Caution, Choice, Draw, Plan, PlannedTube, Reason, Totals, Unplaced
 from cubital.model.site import BenchPolicy, Placing, Planning, Site
@@ -11,5 +11,5 @@ from cubital.model.tube import Tube, TubeKind
 __all__ = [
     "Accept", "Ask", "BenchPolicy", "Bound", "Caution", "Choice", "Draw", "Event", "Finding", "Line", "Order", "Panel",
     "Patient", "Placing", "Plan", "PlannedTube", "Planning", "Reason", "Recorded", "SeriesStep", "Site", "Test",
-    "Totals", "Tube", "TubeKind", "Unplaced",
+    "Totals", "Tube", "TubeKind", "Unplaced", "Unsettled",
 ]  # fmt: skip

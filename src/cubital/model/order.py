@@ -7,19 +7,38 @@ from datetime import date, datetime
 import msgspec
 
 from cubital.model.patient import Patient
-from cubital.model.vocabulary import AccessKey, ObjectiveKey, PriorityKey
+from cubital.model.vocabulary import AccessKey, ObjectiveKey, PriorityKey, TroubleKey
+
+
+class Unsettled(msgspec.Struct, frozen=True, kw_only=True, gc=False):
+    """A word of an order that does not say which test is meant, and what is wrong with it.
+
+    `where` is its place in the order and `said` the whole message. `near` are the keys of names near an unknown one,
+    `choices` the keys that an ambiguous one stands for.
+    """
+
+    word: str
+    where: str
+    trouble: TroubleKey
+    said: str
+    near: tuple[str, ...] = ()
+    choices: tuple[str, ...] = ()
 
 
 class Ask(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """One line of an order: a test, panel or code as it was written, and how urgent it is.
 
-    `at_min` places it in a timed series, minutes after the first draw; None is the first draw.
+    `at_min` places it in a timed series, minutes after the first draw; None is the first draw. `place` is its number in
+    the order as it was written, from 0, where others were set apart; None is where it stands. `unsettled` says what the
+    reader of the order found wrong with it, where looking it up would not tell: such an ask is never planned.
     """
 
     test: str
     priority: PriorityKey = "routine"
     at_min: int | None = None
     system: str | None = None
+    place: int | None = None
+    unsettled: Unsettled | None = None
 
 
 class Line(msgspec.Struct, frozen=True, kw_only=True, gc=False):

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import msgspec
 
+from cubital.model.order import Unsettled
 from cubital.model.vocabulary import MatrixKey, ObjectiveKey, PriorityKey, PurposeKey, RankKey
 
 
@@ -139,7 +140,7 @@ class Bound(msgspec.Struct, frozen=True, kw_only=True, gc=False):
 
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True, gc=False):
-    """The whole answer for one order."""
+    """The whole answer for one order; `unsettled` are the words of it that are not in the plan, which no one takes."""
 
     objective: ObjectiveKey
     volumes: str
@@ -157,3 +158,4 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     reasons: tuple[Reason, ...] = ()
     edition: str = ""
     id: str | None = None
+    unsettled: tuple[Unsettled, ...] = ()

@@ -19,6 +19,7 @@ VolumeKey = Literal["typical", "minimum"]
 WindowsKey = Literal["strict", "extended"]
 PriorityKey = Literal["stat", "timed", "routine"]
 PurposeKey = Literal["collect", "discard", "culture"]
+TroubleKey = Literal["unknown", "ambiguous", "not-blood"]
 SexKey = Literal["female", "male"]
 
 ADDITIVES: tuple[str, ...] = get_args(AdditiveKey)

@@ -9,8 +9,9 @@ from cubital.planning.plan import Planner
 
 if TYPE_CHECKING:
     from cubital.model import Order, Plan, Site
+    from cubital.planning.directory import Directory
 
-__all__ = ["Planner", "plan_draw"]
+__all__ = ["Planner", "directory_of", "plan_draw"]
 
 _last: list[Planner] = []
 _LOCK = Lock()
@@ -24,8 +25,18 @@ def plan_draw(order: Order, site: Site) -> Plan:
     `PlanError` for one the site cannot serve.
     """
     with _LOCK:
-        planner = _last[0] if _last else None
-        if planner is None or planner.site is not site:
-            planner = Planner(site)
-            _last[:] = [planner]
-        return planner.plan(order)
+        return _planner_of(site).plan(order)
+
+
+def directory_of(site: Site) -> Directory:
+    """The directory of the planner that is kept for this site."""
+    with _LOCK:
+        return _planner_of(site).directory
+
+
+def _planner_of(site: Site) -> Planner:
+    planner = _last[0] if _last else None
+    if planner is None or planner.site is not site:
+        planner = Planner(site)
+        _last[:] = [planner]
+    return planner

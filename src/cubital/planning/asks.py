@@ -8,6 +8,7 @@ from cubital.errors import OrderError
 from cubital.model import Ask, Order, Site
 from cubital.model.vocabulary import PRIORITIES
 from cubital.planning.directory import Directory
+from cubital.planning.settling import error_of
 
 _RANKS = {priority: rank for rank, priority in enumerate(PRIORITIES)}
 
@@ -53,7 +54,9 @@ def resolve_asks(order: Order, site: Site, directory: Directory) -> tuple[Asked,
     places: dict[tuple[int, str], list[int]] = {}
     direct: dict[tuple[str, int], str] = {}
     for number, ask in enumerate(order.asks):
-        where = f"tests[{number}]"
+        if ask.unsettled is not None:
+            raise error_of(ask.unsettled)
+        where = f"tests[{number if ask.place is None else ask.place}]"
         kind, key = directory.resolve(ask.test, system=ask.system, where=where)
         at_min = ask.at_min or 0
         if (key, at_min) in direct:

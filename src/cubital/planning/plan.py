@@ -24,6 +24,7 @@ from cubital.planning.lint import SKIN_PUNCTURE
 from cubital.planning.moments import Arrangement, Slot, Timetable, arrange
 from cubital.planning.packing import NODE_LIMIT
 from cubital.planning.patient import Limit
+from cubital.planning.settling import WORD_ERRORS, error_of, unsettled_of
 from cubital.planning.stands import Stands
 
 MOST_TESTS = 250
@@ -135,7 +136,10 @@ class Planner:
         for number, word in enumerate(order.keep):
             where = f"keep[{number}]"
             words = Order(asks=(Ask(test=word),))
-            named = {a.test for a in resolve_asks(words, self.site, self.directory)} & asked
+            try:
+                named = {a.test for a in resolve_asks(words, self.site, self.directory)} & asked
+            except WORD_ERRORS as error:
+                raise error_of(msgspec.structs.replace(unsettled_of(error, word), where=where)) from None
             if not named:
                 raise OrderError(
                     f"found {word!r}, which this order does not ask for; expected a test of the order; take it out",

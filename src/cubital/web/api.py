@@ -28,7 +28,7 @@ def plan(visit: Visit) -> Response:
     try:
         site = visit.desk.site
         order = read_order(visit.body, where="order", today=visit.desk.today(), zone=site.time_zone)
-        return visit.json(plan_document(plan_order(order, site, today=visit.desk.today())))
+        return visit.json(plan_document(plan_order(order, site, today=visit.desk.today(), leave_unsettled=True)))
     except CubitalError as error:
         return visit.json(error_document(error), status=422)
 

@@ -30,6 +30,7 @@ from cubital.web.bench_times import Times
 from cubital.web.draw_page import AGE_UNITS, read_fields, shown_of
 from cubital.web.visit import Visit
 
+NOT_SETTLED = "Nothing was recorded: a line is not settled. Choose the test that is meant, or take the line out."
 WORDS = {"accept": "yes", "comment": "yes, with a comment", "refuse": "no"}
 SIGNS = {"accept": "✓", "comment": "▲", "refuse": "✕"}
 NOT_ON_RECORD = "That specimen is not on record. Scan the label on a tube of the patient."
@@ -102,7 +103,9 @@ def _ask(visit: Visit) -> Response:
     said = ""
     if visit.said("do") == "book":
         key = f"addon/{visit.said('key')[:60]}"
-        if added_before(desk.record, key) or visit.said("shown") == digest_of(answer):
+        if typed.doubts and not added_before(desk.record, key):
+            said = NOT_SETTLED
+        elif added_before(desk.record, key) or visit.said("shown") == digest_of(answer):
             answer = _book(visit, answer, known, key)
             known = shelf.of_patient(known[0].specimen.patient)
         else:

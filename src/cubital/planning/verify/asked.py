@@ -4,18 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cubital.model import Order, Panel, Site, Test
+from cubital.model import Order, Panel, Site, Test, Unsettled
 from cubital.model.vocabulary import PRIORITIES
 
 Asked = dict[tuple[int, str], str]
 
 
-def list_asked(order: Order, site: Site) -> tuple[Asked, list[str]]:
-    """Every (minute, test key) the order asks for with its highest priority, and what cannot be read."""
+def list_asked(order: Order, site: Site, unsettled: tuple[Unsettled, ...] = ()) -> tuple[Asked, list[str]]:
+    """Every (minute, test key) the order asks for with its highest priority, and what cannot be read.
+
+    A word that the plan says is `unsettled` is none of them, where it is so.
+    """
+    left = {one.word for one in unsettled}
     asked: Asked = {}
     findings: list[str] = []
     for ask in order.asks:
-        entries = _identify(ask.test, site)
+        entries = set() if ask.unsettled else _identify(ask.test, site)
+        if ask.test in left:
+            if len(entries) == 1:
+                findings.append(f"the plan leaves out {ask.test!r} as not settled, which is {entries.pop()}")
+            continue
         if len(entries) != 1:
             many = f"stands for {', '.join(sorted(entries))}" if entries else "is nothing this site defines"
             findings.append(f"the order asks for {ask.test!r}, which {many}")

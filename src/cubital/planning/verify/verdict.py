@@ -27,7 +27,7 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     site and the shipped facts. It does not search: that the objective is least is what the bound
     claims and what the tests compare with other solvers.
     """
-    asked, findings = list_asked(order, site)
+    asked, findings = list_asked(order, site, plan.unsettled)
     findings += _check_head(plan, order, site)
     findings += check_placement(plan, asked, site)
     findings += check_draws(plan, asked, site)

@@ -106,11 +106,17 @@ class OrderError(CubitalError, ValueError):
 
 
 class UnknownTest(OrderError, LookupError):
-    """Nobody defined this test at this site; `near` holds the closest names."""
+    """Nobody defined this test at this site.
 
-    def __init__(self, message: str, *, where: str = "", asked: str = "", near: Sequence[str] = ()) -> None:
+    `near` holds the keys of names near it; `looks` the tube kinds whose stopper looks as the word says.
+    """
+
+    def __init__(
+        self, message: str, *, where: str = "", asked: str = "", near: Sequence[str] = (), looks: Sequence[str] = ()
+    ) -> None:
         self.asked = asked
         self.near = tuple(near)
+        self.looks = tuple(looks)
         super().__init__(message, where=where)
 
 

@@ -27,6 +27,7 @@ from cubital.facts.moments import load_moments
 from cubital.facts.name_words import load_name_words
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
+from cubital.facts.stopper_words import load_stopper_words
 from cubital.facts.whole_blood import load_whole_blood
 
 BAD = Path(__file__).parent.parent / "data" / "facts"
@@ -46,6 +47,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "ambiguous": directory.load_ambiguous,
     "elsewhere": directory.load_elsewhere,
     "name_words": load_name_words,
+    "stopper_words": load_stopper_words,
     "stability": directory.load_stability,
     "keeping": load_keeping,
     "drift": load_drift,
@@ -94,6 +96,7 @@ FAULTS = {
     "elsewhere__no_words": ("[urine]", "length >= 1"),
     "name_words__a_word_of_both_kinds": ("name_words__a_word_of_both_kinds.toml", "found 'level' in both"),
     "name_words__one_kind_alone": ("name_words__one_kind_alone.toml", "expected silent and qualifier"),
+    "stopper_words__a_word_of_two_looks": ("[stoppers]", "found 'pale' twice"),
     "mixing__chosen_outside_the_range": ("[none]", "expected low <= chosen <= high"),
     "mixing__no_rivals": ("[none]", "expected at least one count with its mark"),
     "mixing__range_that_no_rival_gives": ("[none]", "do not span the rivals"),

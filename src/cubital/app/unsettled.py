@@ -41,6 +41,8 @@ def said_of(one: Unsettled) -> str:
     """
     if one.trouble == "not-blood":
         return one.said
+    if one.looks:
+        return f"this is how the stopper of {', '.join(one.looks)} looks, a tube and no test: name the test"
     return PERHAPS_ELSEWHERE if one.trouble == "ambiguous" and len(one.choices) == 1 else SAID[one.trouble]
 
 

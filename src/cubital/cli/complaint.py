@@ -7,8 +7,6 @@ import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from msgspec.structs import replace
-
 if TYPE_CHECKING:
     from cubital.errors import CubitalError
     from cubital.model import Plan, Site
@@ -30,6 +28,8 @@ def complain(error: CubitalError, *, site: Site | None = None) -> None:
 
 def complain_unsettled(plan: Plan, *, place: str = "", site: Site | None = None) -> None:
     """Say on stderr which words of the order the plan leaves out, each with the tests that may be meant."""
+    from msgspec.structs import replace
+
     from cubital.planning.settling import error_of
 
     for one in plan.unsettled:

@@ -13,7 +13,7 @@ PLAN_FORMAT = "cubital.plan/1"
 ERROR_FORMAT = "cubital.error/1"
 # What an error knows beyond its message, by attribute; each is stated where the error has it.
 _ERROR_FACTS = (
-    "asked", "near", "choices", "words", "test", "kind", "policy", "findings",
+    "asked", "near", "choices", "looks", "words", "test", "kind", "policy", "findings",
     "specimen", "expected", "found", "by", "station", "at", "did", "now", "last", "sequence", "is_outcome_known",
 )  # fmt: skip
 
@@ -106,6 +106,7 @@ def _unsettled(one: Unsettled) -> dict[str, Any]:
         "message": one.said,
         "near": list(one.near),
         "choices": list(one.choices),
+        "looks": list(one.looks),
     }
 
 

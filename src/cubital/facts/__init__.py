@@ -76,6 +76,7 @@ from cubital.facts.moments import (
 from cubital.facts.name_words import NameWords, name_words
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
 from cubital.facts.sources import Mark, Source, sources
+from cubital.facts.stopper_words import StopperWords, stopper_words
 from cubital.facts.tubes import tube_table
 from cubital.facts.volumes import (
     Band,
@@ -159,6 +160,7 @@ __all__ = [
     "Spin",
     "Stability",
     "Step",
+    "StopperWords",
     "Subject",
     "WeightCap",
     "WeightVolume",
@@ -200,6 +202,7 @@ __all__ = [
     "sources",
     "spins",
     "stability",
+    "stopper_words",
     "subjects",
     "tests_table",
     "tube_table",

@@ -14,7 +14,7 @@ class Unsettled(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     """A word of an order that does not say which test is meant, and what is wrong with it.
 
     `where` is its place in the order and `said` the whole message. `near` are the keys of names near an unknown one,
-    `choices` the keys that an ambiguous one stands for.
+    `choices` the keys that an ambiguous one stands for; `looks` the tube kinds whose stopper looks as the word says.
     """
 
     word: str
@@ -23,6 +23,7 @@ class Unsettled(msgspec.Struct, frozen=True, kw_only=True, gc=False):
     said: str
     near: tuple[str, ...] = ()
     choices: tuple[str, ...] = ()
+    looks: tuple[str, ...] = ()
 
 
 class Ask(msgspec.Struct, frozen=True, kw_only=True, gc=False):

@@ -13,6 +13,7 @@ import msgspec
 from cubital import facts
 from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
+from cubital.planning.looks import kinds_by_look
 from cubital.planning.nearness import NearNames
 from cubital.planning.spellings import Spelling, fold, rank, spelling, words_of
 
@@ -33,6 +34,8 @@ FOREIGN_SYSTEMS = (
 )
 MOST_NEAR, MOST_NEAR_TEXT = 5, 80
 MOST_TEXT = 300
+# The rank of the first entry that is found by a slip alone.
+NEARLY = 10
 
 _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 _K = TypeVar("_K")
@@ -74,6 +77,7 @@ class Directory:
     def __init__(self, site: Site) -> None:
         self._tests: Mapping[str, Test] = site.tests
         self._panels: Mapping[str, Panel] = site.panels
+        self._kinds = site.kinds
         self._ambiguous = {fold(name): tuple(choices) for name, choices in site.ambiguous.items()}
         self._keys: dict[str, list[Entry]] = {}
         self._names: dict[str, list[Entry]] = {}
@@ -175,7 +179,7 @@ class Directory:
             if key not in known:
                 known.add(key)
                 record = self._tests[key] if kind == "test" else self._panels[key]
-                yield _hit(kind, record, matched=record.name, rank=10 + place)
+                yield _hit(kind, record, matched=record.name, rank=NEARLY + place)
 
     @cached_property
     def _searched(self) -> list[tuple[Entry, Test | Panel, tuple[Spelling, ...]]]:
@@ -226,8 +230,11 @@ class Directory:
                 )
 
     def _unknown_error(self, text: str, system: str | None, where: str) -> UnknownTest:
-        near = self.near(text) if system is None or is_site_system(system) else ()
+        looks = kinds_by_look(text, self._kinds) if system is None else ()
+        near = self.near(text) if not looks and (system is None or is_site_system(system)) else ()
         hint = f"near: {', '.join(near)}" if near else "look it up in the directory"
+        if looks:
+            hint = f"a stopper that looks so is of {', '.join(looks)}, which is a tube and no test: name the test"
         if is_loinc_shaped(text.strip()) and not has_loinc_check_digit(text.strip()):
             hint = "its check digit is wrong, so a digit may be mistyped"
         of_system = f" of {system[:80]}" if system else ""
@@ -236,6 +243,7 @@ class Directory:
             where=where,
             asked=text[:MOST_TEXT],
             near=near,
+            looks=looks,
         )
 
 

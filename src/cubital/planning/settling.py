@@ -57,7 +57,9 @@ def unsettled_of(error: OrderError, word: str) -> Unsettled:
     """The word that was refused with this error, one of `WORD_ERRORS`."""
     word = word[:MOST_TEXT]
     if isinstance(error, UnknownTest):
-        return Unsettled(word=word, where=error.where, trouble="unknown", said=error.message, near=error.near)
+        return Unsettled(
+            word=word, where=error.where, trouble="unknown", said=error.message, near=error.near, looks=error.looks
+        )
     if isinstance(error, AmbiguousTest):
         return Unsettled(word=word, where=error.where, trouble="ambiguous", said=error.message, choices=error.choices)
     return Unsettled(word=word, where=error.where, trouble="not-blood", said=error.message)
@@ -66,7 +68,7 @@ def unsettled_of(error: OrderError, word: str) -> Unsettled:
 def error_of(one: Unsettled) -> OrderError:
     """The error that a word was refused with."""
     if one.trouble == "unknown":
-        return UnknownTest(one.said, where=one.where, asked=one.word, near=one.near)
+        return UnknownTest(one.said, where=one.where, asked=one.word, near=one.near, looks=one.looks)
     if one.trouble == "ambiguous":
         return AmbiguousTest(one.said, where=one.where, asked=one.word, choices=one.choices)
     return NotBloodTest(one.said, where=one.where)

@@ -13,7 +13,7 @@ import msgspec
 from starlette.responses import Response
 
 from cubital.app.draws import plan_order
-from cubital.app.search import find_tests
+from cubital.app.search import find_kinds, find_tests
 from cubital.app.wiring import error_document, plan_document, read_order
 from cubital.errors import CubitalError
 from cubital.facts import anchors
@@ -40,7 +40,9 @@ def find(visit: Visit) -> Response:
         said = f"text: found {len(text)} letters; expected 1 to {MOST_TEXT}"
         return visit.json({"format": "cubital.error/1", "error": "ExchangeError", "message": said}, status=422)
     found = find_tests(text, visit.desk.site, most=MOST_FOUND)
-    return visit.json({"format": "cubital.tests/1", "found": msgspec.to_builtins(found)})
+    kinds = find_kinds(text, visit.desk.site)
+    document = {"format": "cubital.tests/1", "found": msgspec.to_builtins(found), "tubes": msgspec.to_builtins(kinds)}
+    return visit.json(document)
 
 
 def describe(visit: Visit) -> Response:
@@ -119,7 +121,7 @@ def _order() -> dict[str, Any]:
 
 
 def _plan() -> dict[str, Any]:
-    lists = ("draws", "tubes", "unplaced", "cautions", "reasons")
+    lists = ("draws", "tubes", "unplaced", "unsettled", "cautions", "reasons")
     return {"type": "object", "required": ["format", "site", "edition", "totals", *lists], "properties": {
         "format": {"const": "cubital.plan/1"}, "site": {"type": "string"}, "edition": {"type": "string"},
         "totals": {"type": "object"}, **{name: {"type": "array", "items": {"type": "object"}} for name in lists},
@@ -133,6 +135,7 @@ def _tests() -> dict[str, Any]:
     }}  # fmt: skip
     return {"type": "object", "required": ["format", "found"], "properties": {
         "format": {"const": "cubital.tests/1"}, "found": {"type": "array", "items": one},
+        "tubes": {"type": "array", "items": {"type": "object"}},
     }}  # fmt: skip
 
 

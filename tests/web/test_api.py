@@ -52,6 +52,20 @@ def test_an_order_that_cannot_be_planned_says_why_with_near_names(program: Brows
     assert program.client.post("/api/plan", content=b"{", headers={"content-type": "application/json"}).json()["error"]
 
 
+def test_a_word_that_does_not_settle_is_said_and_the_rest_is_planned(program: Browser) -> None:
+    answer = program.client.post("/api/plan", json={"tests": ["K", "potasium"]})
+    assert answer.status_code == 200
+    said = answer.json()
+    assert [(one["word"], one["near"]) for one in said["unsettled"]] == [("potasium", ["potassium"])]
+    assert said["cautions"][0]["level"] == "stop"
+
+
+def test_a_tube_is_found_by_the_look_of_its_stopper(program: Browser) -> None:
+    found = program.client.get("/api/tests", params={"text": "pale blue"}).json()
+    assert found["found"] == []
+    assert [tube["key"] for tube in found["tubes"]] == ["citrate"]
+
+
 def test_tests_are_found_by_a_part_of_their_name(program: Browser) -> None:
     found = program.client.get("/api/tests", params={"text": "potas"}).json()["found"]
     assert found[0]["key"] == "potassium"

@@ -50,6 +50,17 @@ def test_a_line_in_doubt_is_not_asked_and_near_ones_are_offered(bench: Browser, 
     assert "magnesium" in text_of(bench)
 
 
+def test_nothing_is_booked_while_a_line_is_in_doubt(bench: Browser, morning: SpecimenRecord) -> None:
+    bench.get("/bench/add")
+    form = {"specimen": TUBE, "tests": "CRP\nmagnesum"}
+    bench.post("/bench/add", {**form, "do": "ask"})
+    assert 'value="book"' not in bench.text
+    bench.post("/bench/add", {**form, "do": "ask", "tests": "CRP"})
+    bench.post("/bench/add", {**form, **hidden(bench), "do": "book"})
+    assert "Nothing was recorded: a line is not settled" in text_of(bench)
+    assert not any(isinstance(one.content, Added) for one in morning.history(TUBE))
+
+
 def test_only_the_answer_that_was_shown_is_recorded_and_only_once(bench: Browser, morning: SpecimenRecord) -> None:
     bench.get("/bench/add")
     form = {"specimen": TUBE, "tests": "CRP"}

@@ -103,6 +103,23 @@ def test_what_cannot_be_collected_is_refused_and_nothing_is_written(
     record.close()
 
 
+def test_nothing_is_collected_of_an_order_before_each_word_is_settled(order: str, db: str) -> None:
+    path = Path(order)
+    asked = json.loads(path.read_text())
+    path.write_text(json.dumps({**asked, "tests": ["PT", "potasium", "troponin"]}))
+    said = collect(order, db, "--json")
+    assert said.status == 2
+    assert one(said)["error"] == "UnsettledWords"
+    assert one(said)["words"] == ["potasium", "troponin"]
+    assert "'potasium' (unknown, near potassium); 'troponin' (ambiguous, one of troponin-t, troponin-i)" in said.err
+    assert "write the one meant, take the word out, or add it to the tests of the site, and plan again" in said.err
+    record = open_record(db)
+    assert record.specimens_of("P-17") == ()
+    record.close()
+    path.write_text(json.dumps({**asked, "tests": ["PT", "potassium", "troponin-t"]}))
+    assert collect(order, db).status == 0
+
+
 def test_many_orders_at_once_are_refused(tmp_path: Path, db: str) -> None:
     path = tmp_path / "none.json"
     path.write_text("{}")

@@ -171,6 +171,94 @@ def test_a_bundle_of_two_patients_gives_two_plans_or_none() -> None:
     assert [document["format"] for document in bad.documents()] == ["cubital.error/1"]
 
 
+def test_a_word_that_nobody_knows_does_not_stop_the_rest() -> None:
+    said = say("plan", "K", "potasium", "troponin", "urine culture", "CBC", "--demo")
+    assert said.status == 3
+    assert said.out.startswith("NOT ALL: 3 words not settled. Take nothing yet. The rest: 2 tubes")
+    words = " ".join(said.out.split())
+    assert "UNSETTLED 'potasium' (tests[1]): no test or panel of this site goes by this name; near: potassium" in words
+    assert "UNSETTLED 'troponin' (tests[2]): this name stands for several tests; one of: troponin-t" in words
+    assert "UNSETTLED 'urine culture' (tests[3]): found 'urine culture', which asks for urine" in words
+
+
+def test_the_document_of_such_a_plan_lists_each_word_with_its_trouble_and_what_it_may_mean() -> None:
+    said = say("plan", "K", "potasium", "troponin", "urine culture", "pale blue", "--demo", "--json")
+    assert said.status == 3
+    (plan,) = said.documents()
+    assert plan["format"] == "cubital.plan/1"
+    found = [(one["word"], one["where"], one["trouble"]) for one in plan["unsettled"]]
+    assert found == [
+        ("potasium", "tests[1]", "unknown"), ("troponin", "tests[2]", "ambiguous"),
+        ("urine culture", "tests[3]", "not-blood"), ("pale blue", "tests[4]", "unknown"),
+    ]  # fmt: skip
+    assert plan["unsettled"][0]["near"] == ["potassium"]
+    assert plan["unsettled"][1]["choices"] == ["troponin-t", "troponin-i"]
+    assert plan["unsettled"][3]["looks"] == ["citrate"]
+    assert [tube["tests"] for tube in plan["tubes"]] == [["potassium"]]
+    assert plan["cautions"][0]["level"] == "stop"
+    assert "tests[1]: found 'potasium'" in said.err
+    assert say("plan", "K", "--demo", "--json").documents()[0]["unsettled"] == []
+
+
+@pytest.mark.parametrize(
+    ("more", "place"),
+    [(("--keep", "xylophone"), "keep[0]"), (("--event", "xylophone vancomycin 09:30"), "events[0]")],
+)
+def test_a_kept_or_an_event_word_that_nobody_knows_still_refuses_the_order(more: tuple[str, ...], place: str) -> None:
+    said = say("plan", "K", "potasium", "--demo", "--on", "2026-11-25", *more)
+    assert said.status == 2
+    assert place in said.err
+    assert said.out == ""
+
+
+def test_a_line_whose_words_do_not_all_settle_is_planned_for_the_rest_and_said() -> None:
+    lines = b'{"id": "a", "tests": ["K", "kk"]}\n{"id": "b", "tests": ["PT"]}\n'
+    said = say("plan", "--orders", "-", "--demo", stdin=lines)
+    assert said.status == 3
+    assert said.out.splitlines() == [
+        "line 1 (a): 1.1 mL in 1: LG 1.1; NOT ALL: not settled 'kk'", "line 2 (b): 1.8 mL in 1: C9 1.8",
+    ]  # fmt: skip
+    assert "standard input line 1: tests[1]: found 'kk'" in said.err
+    assert say("plan", "--orders", "-", "--demo", stdin=lines + b"not json\n").status == 1
+    (first, _) = say("plan", "--orders", "-", "--demo", "--json", stdin=lines).documents()
+    assert [one["word"] for one in first["unsettled"]] == ["kk"]
+
+
+def test_requests_of_fhir_and_an_order_in_json_go_the_same_way(tmp_path: Path) -> None:
+    def request(code: dict[str, object]) -> dict[str, object]:
+        return {"resource": {"resourceType": "ServiceRequest", "status": "active", "intent": "order", "code": code,
+                             "subject": {"reference": "Patient/1"}, "occurrenceDateTime": "2026-11-25"}}  # fmt: skip
+
+    codes: list[dict[str, object]] = [{"text": "K"}, {"text": "chest CT"}, {"coding": [{"code": "K"}, {"code": "Na"}]}]
+    bundle = tmp_path / "bundle.json"
+    bundle.write_text(json.dumps({"resourceType": "Bundle", "entry": [request(code) for code in codes]}))
+    said = say("plan", "--order", str(bundle), "--demo", "--json", "--on", "2026-11-25")
+    assert said.status == 3
+    (plan,) = said.documents()
+    assert [tube["tests"] for tube in plan["tubes"]] == [["potassium"]]
+    assert [(one["word"], one["trouble"]) for one in plan["unsettled"]] == [
+        ("chest CT", "not-blood"), ("K", "ambiguous"),
+    ]  # fmt: skip
+    assert "entry[1].resource code" in plan["unsettled"][0]["where"]
+    order = tmp_path / "order.json"
+    order.write_text(json.dumps({"tests": ["K", {"test": "99999-7", "system": "http://loinc.org"}]}))
+    said = say("plan", "--order", str(order), "--demo", "--json")
+    assert (said.status, [one["word"] for one in said.documents()[0]["unsettled"]]) == (3, ["99999-7"])
+
+
+def test_a_stopper_is_found_by_its_look_and_is_no_test() -> None:
+    said = say("find", "pale", "blue", "--demo")
+    assert said.status == 0
+    assert said.out.startswith("citrate ")
+    assert "tube: citrate 9:1, coagulation; stopper pale blue, ribbed" in said.out
+    (document,) = say("find", "pale blue", "--demo", "--json").documents()
+    assert document["found"] == []
+    assert document["tubes"] == [
+        {"key": "citrate", "name": "citrate 9:1, coagulation", "mark": "C9", "stopper": "pale blue, ribbed"}
+    ]
+    assert say("find", "cyanide", "--demo").status == 1
+
+
 LINES = b'{"id": "a", "tests": ["K"]}\n{"id": "b", "tests": ["kk"]}\n\nnot json\n{"id": "d", "tests": ["PT"]}\n'
 
 

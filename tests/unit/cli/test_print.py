@@ -88,6 +88,8 @@ def test_what_is_refused_writes_no_file(who: str, tmp_path: Path) -> None:
     refused(say("print", "labels", "PT", *DAY, "--who", who, *to), "found 3 numbers of specimens; expected 1")
     refused(say("print", "labels", "PT", *DAY, "--who", who, "--invented", *to), "found --invented beside it")
     refused(say("print", "labels", "PT", *DAY, "--invented", "--stock", "roll", *to), "expected one of roll-50x25")
+    for paper in ("labels", "sheet"):
+        refused(say("print", paper, "PT", "potasium", *DAY, "--invented", *to), "'potasium' (unknown, near potassium)")
     refused(say("print", "labels", "PT", *DAY, "--invented", "--skip", "1", *to), "expected 0 to 0 labels")
     refused(say("print", "sheet", "PT", *DAY, "--paper", "a5", *to), "--paper: found 'a5'; expected a4 or letter")
     refused(say("print", "sheet", "nonsense", *DAY, *to), "nonsense")

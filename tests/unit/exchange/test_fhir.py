@@ -257,6 +257,24 @@ def test_a_code_nobody_defined_is_unknown_and_one_of_other_matters_is_no_blood_t
         read(request_of(code={}))
 
 
+def test_a_request_that_settles_nothing_is_set_apart_from_those_that_do() -> None:
+    (order,) = read(bundle_of(request_of(), request_of("99999-7"), request_of("E2", "http://hl7.org/fhir/sid/icd-10")))
+    assert [(ask.test, ask.unsettled is None) for ask in order.asks] == [
+        ("2823-3", True), ("99999-7", False), ("E2", False),
+    ]  # fmt: skip
+    found = [ask.unsettled for ask in order.asks if ask.unsettled is not None]
+    assert [(one.trouble, one.where) for one in found] == [
+        ("unknown", "FHIR entry[1].resource code"), ("not-blood", "FHIR entry[2].resource code"),
+    ]  # fmt: skip
+
+
+def test_a_request_that_must_not_be_drawn_refuses_the_rest_whatever_its_code() -> None:
+    with pytest.raises(OrderError, match="withdrawn"):
+        read(bundle_of(request_of(), request_of("3016-3", status="revoked")))
+    with pytest.raises(UnknownTest):
+        read(bundle_of(request_of(), request_of("99999-7", status="revoked")))
+
+
 def test_codings_of_two_tests_in_one_request_are_asked_about() -> None:
     both = {"coding": [{"system": LOINC, "code": "2823-3"}, {"system": "urn:example:site", "code": "Na"}]}
     with pytest.raises(AmbiguousTest) as caught:

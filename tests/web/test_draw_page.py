@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from cubital.app.accounts import Accounts
 from cubital.app.draws import plan_order
 from cubital.app.record import SpecimenRecord
+from cubital.app.site_editing import SiteVersions
 from cubital.app.taking import Takings
 from cubital.app.wiring import order_of_words
 from cubital.facts import Cap, SamplingLimit
@@ -253,3 +254,65 @@ def test_a_draw_is_taken_in_hand_with_the_blood_on_record(
     collector.post("/take", {**FORM, "earlier": "INV-1", "key": key[1]})
     ((taking, _),) = takings.waiting()
     assert taking.order.patient.drawn_ul == taking.plan.totals.already_drawn_ul == 15_000
+
+
+def links_of(browser: Browser) -> list[str]:
+    """Where the page leads to add a word to the site."""
+    return [html.unescape(found) for found in re.findall(r'<a href="(/site/[^"]*(?:name|also)=[^"]*)"', browser.text)]
+
+
+def test_who_may_edit_the_site_adds_an_unknown_word_where_it_was_met(browser: Browser, sites: SiteVersions) -> None:
+    supervisor = browser.sign_in("supervisor")
+    supervisor.post("/draw", {"tests": "K\ndirect renin"}, **PARTIAL)
+    add, *_ = links_of(supervisor)
+    assert add == "/site/test?new=1&name=direct%20renin"
+    supervisor.get(add)
+    assert 'name="key" value="direct-renin"' in supervisor.text
+    assert 'name="name" value="direct renin"' in supervisor.text
+    assert "stops" in supervisor.text
+    form = {
+        "new": "1", "key": "direct-renin", "base": "0", "name": "direct renin", "bench": "special chemistry",
+        "accepts.0.matrix": "plasma", "accepts.0.tubes": "edta", "accepts.0.volume_ul": "300",
+        "accepts.0.minimum_ul": "200",
+    }  # fmt: skip
+    supervisor.post("/site/test/change", {**form, "do": "save", "note": "asked from the ward"})
+    assert "this site's own file" in html.unescape(supervisor.get("/site/test?key=direct-renin").text)
+    supervisor.post("/draw", {"tests": "K\ndirect renin"}, **PARTIAL)
+    assert "Not in the plan" not in supervisor.text
+    assert "direct renin" in supervisor.text
+
+
+def test_a_word_becomes_another_name_of_a_test_after_a_look_and_a_save(browser: Browser, sites: SiteVersions) -> None:
+    supervisor = browser.sign_in("supervisor")
+    supervisor.post("/draw", {"tests": "direct renin"}, **PARTIAL)
+    link = next(link for link in links_of(supervisor) if "key=renin-activity" in link)
+    assert link == "/site/test?key=renin-activity&also=direct%20renin"
+    supervisor.get(link)
+    also = html.unescape(re.search(r'<textarea id="f-also"[^>]*>(.*?)</textarea>', supervisor.text, re.S)[1])  # type: ignore[index]
+    assert also.splitlines()[-1] == "direct renin"
+    assert "What you change" in supervisor.text
+    assert "direct renin" not in sites.newest().site.tests["renin-activity"].also
+    assert 'name="also"' in supervisor.get("/site/panel?key=lipid-panel&also=blood%20fats").text
+    assert "blood fats" in supervisor.text
+
+
+def test_who_may_not_edit_the_site_is_led_to_no_form(collector: Browser) -> None:
+    collector.post("/draw", {"tests": "direct renin\nurine culture\ntroponin"}, **PARTIAL)
+    assert links_of(collector) == []
+
+
+def test_only_a_name_that_nobody_knows_is_offered_to_be_added(browser: Browser) -> None:
+    supervisor = browser.sign_in("supervisor")
+    supervisor.post("/draw", {"tests": "urine culture\ntroponin\nUA"}, **PARTIAL)
+    assert links_of(supervisor) == []
+
+
+@pytest.mark.parametrize("name", ["%3Cscript%3Ealert(1)%3C/script%3E", "%25", "potassium", "x" * 500])
+def test_whatever_word_is_brought_along_the_form_opens_and_says_it_as_text(browser: Browser, name: str) -> None:
+    supervisor = browser.sign_in("supervisor")
+    supervisor.get(f"/site/test?new=1&name={name}")
+    assert supervisor.status == 200
+    assert "<script>alert" not in supervisor.text
+    assert supervisor.get(f"/site/test?key=potassium&also={name}").status == 200
+    assert "<script>alert" not in supervisor.text
+    assert supervisor.get(f"/site/test?key=no-such-test&also={name}").status == 404

@@ -169,6 +169,26 @@ def open_form(form: Form, versions: SiteVersions, key: str, *, today: date) -> E
     )  # fmt: skip
 
 
+def open_filled(
+    form: Form, versions: SiteVersions, key: str, filled: Values, *, today: date, is_new: bool = False
+) -> Edit:
+    """The form of an entry, or of a new one, with these fields filled in already, looked over and not saved.
+
+    Raises `SiteError` where there is no such entry, or, of a new one, is one already.
+    """
+    newest = versions.newest()
+    before = form.before(newest, key)
+    _refuse_key(key, is_new=is_new, is_known=before is not None)
+    changed = {name: value for name, value in filled.items() if value != (before or {}).get(name)}
+    entries = form.put(newest, key, changed) if changed else {}
+    proposal = versions.propose(newest, entries, today=today)
+    at_field, elsewhere = _sorted(proposal.findings, proposal.fresh, form.headers(key), {})
+    return Edit(
+        key=key, base=newest.number, opened=newest.number, values={**(before or {}), **filled}, changed=changed,
+        entries=entries, proposal=proposal, at_field=at_field, elsewhere=elsewhere, clashes={},
+    )  # fmt: skip
+
+
 def _opened(versions: SiteVersions, newest: Edition, base: str) -> Edition:
     """The version that a form was opened with; the newest one where it does not say."""
     if not base.strip():

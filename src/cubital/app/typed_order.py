@@ -16,7 +16,7 @@ from cubital.app.unsettled import name_of, offers_of, said_of, with_unsettled
 from cubital.app.wiring import order_of_words
 from cubital.errors import CubitalError, OrderError
 from cubital.model import Order, Plan, Site, Unsettled
-from cubital.planning.directory import Directory
+from cubital.planning.directory import Directory, EntryKind
 from cubital.planning.settling import unsettled_word
 
 MOST_LINES, MOST_OFFERS = 250, 6
@@ -26,6 +26,7 @@ WHERE = "order"
 class Offer(msgspec.Struct, frozen=True, kw_only=True):
     """One test or panel that a line may mean; `text` is the box with the line replaced by it."""
 
+    kind: EntryKind
     key: str
     name: str
     text: str
@@ -162,7 +163,12 @@ def _doubts(unsettled: Mapping[int, Unsettled], lines: Sequence[str], site: Site
             text=lines[place][:80],
             said=said_of(one),
             offers=tuple(
-                Offer(key=key, name=name_of(key, site), text="\n".join((*lines[:place], key, *lines[place + 1 :])))
+                Offer(
+                    kind="test" if key in site.tests else "panel",
+                    key=key,
+                    name=name_of(key, site),
+                    text="\n".join((*lines[:place], key, *lines[place + 1 :])),
+                )
                 for key in offers_of(one)[:MOST_OFFERS]
             ),
             is_unknown=one.trouble == "unknown",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any, get_args
@@ -13,7 +15,7 @@ from cubital import facts
 from cubital.app.explanation import citations
 from cubital.app.site_browsing import OURS, marks_of_kind, marks_of_panel, marks_of_policy, marks_of_test, size_rows
 from cubital.app.site_changes import say_value
-from cubital.app.site_form import Edit, look_at, open_form
+from cubital.app.site_form import Edit, Values, look_at, open_filled, open_form
 from cubital.app.site_kind_form import MOST_SIZES, own_kind
 from cubital.app.site_panel_form import MOST_STEPS, own_panel
 from cubital.app.site_policy_form import NO_LIMIT
@@ -40,6 +42,7 @@ from cubital.web.site_fields import (
 from cubital.web.site_page import drawn, frame, may_edit, note_saved, sites_of, try_on_orders
 from cubital.web.visit import Visit
 
+MOST_WORD, MOST_KEY = 100, 60
 USES: tuple[str, ...] = get_args(Use)
 
 
@@ -86,12 +89,54 @@ def change_policy(visit: Visit) -> Response:
 def _open(visit: Visit, sheet: Sheet, key: str) -> Response:
     is_new = bool(visit.query.get("new")) and may_edit(visit) and sheet is not POLICY
     if is_new:
-        return _page(visit, sheet, _blank(visit), is_new=True)
+        return _page(visit, sheet, _new(visit, sheet), is_new=True)
+    called = _word(visit, "also")
     try:
+        if called and may_edit(visit) and sheet in (TEST, PANEL):
+            return _page(visit, sheet, _also_called(visit, sheet, key, called))
         edit = open_form(sheet.form, sites_of(visit), key, today=visit.desk.today())
     except SiteError as error:
         return _gone(visit, sheet, error)
     return _page(visit, sheet, edit)
+
+
+def _word(visit: Visit, name: str) -> str:
+    """A word that was met elsewhere and brought along, without what no name has."""
+    return " ".join(visit.query.get(name, "")[:MOST_WORD].split())
+
+
+def _new(visit: Visit, sheet: Sheet) -> Edit:
+    """A new entry, its name and a key filled in where a word was met that the site lacks."""
+    name = _word(visit, "name")
+    if sheet is not TEST or not name:
+        return _blank(visit)
+    values: Values = defaultdict(_nothing)
+    values["name"] = name
+    try:
+        edit = open_filled(
+            TEST.form, sites_of(visit), key_of(name), {"name": name}, today=visit.desk.today(), is_new=True
+        )
+    except SiteError:
+        # The key is another entry's: it is for the person to write one.
+        edit = _blank(visit)
+    return msgspec.structs.replace(edit, values=values)
+
+
+def _also_called(visit: Visit, sheet: Sheet, key: str, word: str) -> Edit:
+    """An entry with the word among its other names, looked over and not saved."""
+    sites, today = sites_of(visit), visit.desk.today()
+    also = open_form(sheet.form, sites, key, today=today).values["also"]
+    return open_filled(sheet.form, sites, key, {"also": [*also, word]}, today=today)
+
+
+def key_of(name: str) -> str:
+    """A key made of a name: small letters, figures and hyphens.
+
+    >>> key_of("Direct renin (mU/L)"), key_of("Müller  factor"), key_of("%")
+    ('direct-renin-mu-l', 'muller-factor', '')
+    """
+    plain = unicodedata.normalize("NFKD", name.casefold()).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:MOST_KEY].strip("-")
 
 
 def _blank(visit: Visit) -> Edit:
@@ -167,7 +212,8 @@ def _page(
     told = _told(visit, sheet, edit.key, is_new=is_new)
     context: dict[str, Any] = {
         **frame(visit, base, sheet.part), "edit": edit, "values": edit.values, "sheet": sheet, "is_new": is_new,
-        "key": visit.said("key") if is_new else edit.key, "note": visit.said("note"), "tried": tried, "error": error,
+        "key": (visit.said("key") or edit.key) if is_new else edit.key, "word": _word(visit, "name"),
+        "note": visit.said("note"), "tried": tried, "error": error,
         "marks": _marks(sheet, edit, is_new=is_new), "since": since, "options": _options(visit), "told": told,
         "sources": citations(told), "is_own": _is_own(sheet, edit), "ours": OURS,
         "codes_text": codes_text, "groups_text": groups_text, "travel_text": travel_text,

@@ -5,11 +5,10 @@ from __future__ import annotations
 from threading import Lock
 from typing import TYPE_CHECKING
 
-from cubital.planning.plan import Planner
-
 if TYPE_CHECKING:
     from cubital.model import Order, Plan, Site
     from cubital.planning.directory import Directory
+    from cubital.planning.plan import Planner
 
 __all__ = ["Planner", "directory_of", "plan_draw"]
 
@@ -34,7 +33,18 @@ def directory_of(site: Site) -> Directory:
         return _planner_of(site).directory
 
 
+def __getattr__(name: str) -> type[Planner]:
+    """The planner, read when it is first asked for: a search of the directory needs none."""
+    if name != "Planner":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from cubital.planning.plan import Planner
+
+    return Planner
+
+
 def _planner_of(site: Site) -> Planner:
+    from cubital.planning.plan import Planner
+
     planner = _last[0] if _last else None
     if planner is None or planner.site is not site:
         planner = Planner(site)

@@ -77,12 +77,18 @@ SOUND = st.fixed_dictionaries(
 
 
 def check(said: Said) -> Any:
-    """A plan and nothing on stderr, or an error that says where; one document either way."""
+    """A plan and nothing on stderr, or one and the words it leaves out, or an error that says where; one document."""
     (document,) = said.documents()
     assert "internal" not in said.err
     if said.status == 0:
         assert document["format"] == "cubital.plan/1"
         assert said.err == ""
+        assert document["unsettled"] == []
+    elif said.status == 3:
+        assert document["format"] == "cubital.plan/1"
+        assert document["unsettled"]
+        assert document["cautions"][0]["level"] == "stop"
+        assert said.err.startswith("cubital: ")
     else:
         assert said.status == 2
         assert document["format"] == "cubital.error/1"

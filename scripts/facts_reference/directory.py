@@ -36,6 +36,8 @@ def directory() -> list[str]:
         panels.append((f"`{key}`", raw["name"], ", ".join(raw.get("also", ())), inside, _claims(raw["from"])))
     elsewhere = [(e.name, ", ".join(e.words), marks_text(e.marks)) for e in facts.elsewhere().values()]
     asked = [(name, ", ".join(keys)) for name, keys in facts.ambiguous().items()]
+    said = facts.stopper_words()
+    looks = [(", ".join(group), marks_text(said.marks)) for group in said.alike]
     words = [(key, ", ".join(w.words), marks_text(w.marks)) for key, w in facts.name_words().items()]
     return [
         "## Tests", "Volumes are typical (least), net of dead volume; a site's own analysers decide.",
@@ -54,6 +56,9 @@ def directory() -> list[str]:
         "## Words that do not say which test",
         "They never resolve a word. They keep a name from being offered as near that shares nothing else.",
         table(("kind", "words", "rests on"), words),
+        "## What people call a stopper",
+        "Words for one look, to find a tube by it; the colours themselves are the site's. No rule uses them.",
+        table(("words", "rests on"), looks),
         "## How specimens keep", "A test that is not here is not known. 0 means that it must not be kept so.",
         table(("test", "spin within", "room", "cold", "frozen", "added later", "rests on"), _kept()),
     ]  # fmt: skip

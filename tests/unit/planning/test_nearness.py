@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import string
+import time
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from cubital import facts
 from cubital.app.wiring import open_site
@@ -177,6 +179,23 @@ def test_a_slip_is_one_letter_of_five_and_two_of_eight_and_never_a_figure(
 )
 def test_a_beginning_may_have_one_letter_wrong(asked: str, word: str, begins: bool) -> None:
     assert begins_nearly(asked, word) is begins
+
+
+def test_near_names_of_a_thousand_tests_are_found_in_a_moment_of_the_processor() -> None:
+    tests = {
+        f"{key}-{number}": replace(test, key=f"{key}-{number}", name=f"{test.name} {number} kind", codes={})
+        for number in range(4)
+        for key, test in SITE.tests.items()
+    }
+    directory = Directory(replace(SITE, tests={**SITE.tests, **tests}))
+    directory.search("potasium")
+    for text in ("potasium", "direct renin", "lactate dehydrogenase isoenzymes", "x" * 80):
+        spent_s = []
+        for _ in range(5):
+            start = time.process_time()
+            directory.near(text)
+            spent_s.append(time.process_time() - start)
+        assert min(spent_s) < 0.02
 
 
 def test_a_numeral_is_told_from_a_word() -> None:

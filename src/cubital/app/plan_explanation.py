@@ -103,6 +103,11 @@ def _explain_tube(tube: PlannedTube, following: PlannedTube | None, plan: Plan, 
     return Explanation(subject=f"tube {tube.position}", title=_title(tube, plan), sections=sections)
 
 
+def objective_words(plan: Plan) -> str:
+    """Which objective was used and why, in one sentence; empty for a plan that does not say."""
+    return next((reason.text for reason in plan.reasons if reason.text.startswith("objective: ")), "")
+
+
 def proof_words(plan: Plan) -> str:
     """What was proved of this plan, in one sentence."""
     searched = plan.bound.searched

@@ -9,6 +9,7 @@ from typing import Final
 import msgspec
 
 from cubital import facts
+from cubital.app.draw_words import tags_of
 from cubital.app.tray import Tray, TubeRow, lay_tray
 from cubital.app.unsettled import refuse_unsettled
 from cubital.errors import PaperError
@@ -92,16 +93,17 @@ def labels_at_chair(
 def _labels(plan: Plan, order: Order, site: Site, collection: Collection) -> list[SpecimenLabel]:
     numbers = _numbers_of(plan, collection)
     stat = frozenset(_stat_tests(order, site))
+    tags = [tag for tube, tag in zip(plan.tubes, tags_of(plan, site), strict=True) if tube.purpose != NOT_KEPT]
     counts = {draw.number: sum(1 for tube in plan.tubes if tube.draw == draw.number) for draw in plan.draws}
     return [
         SpecimenLabel(
             identity=collection.identity, specimen=number, mark=tube.mark, tube=tube.name, letters=row.letters,
             family=facts.additives()[tube.additive].family, draw_ul=tube.draw_ul, position=tube.position,
             positions=counts[tube.draw], collected=collection.collected, collector=collection.collector,
-            draw=plan.draws[tube.draw - 1].label if len(plan.draws) > 1 else "",
+            draw=tag,
             is_stat=bool(stat.intersection(tube.tests)),
         )
-        for number, tube, row in zip(numbers, kept_tubes(plan), _kept_rows(plan, order, site), strict=True)
+        for number, tube, row, tag in zip(numbers, kept_tubes(plan), _kept_rows(plan, order, site), tags, strict=True)
     ]  # fmt: skip
 
 
@@ -129,11 +131,12 @@ def sheet_of(
         headline=tray.headline,
         patient=describe(order.patient),
         collection=collection,
-        stops=tray.stops, left_out=tray.left_out, warnings=tray.warnings,
+        stops=tray.stops, left_out=tray.left_out, instead=tuple(other.words for other in tray.instead),
+        warnings=tray.warnings,
         draws=tuple(_sheet_draws(plan, tray, collection, frozenset(_stat_tests(order, site)))),
         blood=tray.total,
         gauge=None if tray.gauge is None else msgspec.convert(msgspec.to_builtins(tray.gauge), BloodGauge),
-        notes=tray.notes, proof=tray.proof,
+        notes=tray.notes, proof=tuple(text for text in (tray.proof, tray.aim, tray.reserve) if text),
     )  # fmt: skip
     return print_sheet(sheet, paper)
 
@@ -148,7 +151,7 @@ def picture_of(tube: PlannedTube) -> TubePicture:
     return TubePicture(
         mark=tube.mark, family=facts.additives()[tube.additive].family, stopper=tube.stopper, gel=tube.gel,
         blood_ul=tube.draw_ul, liquid_ul=tube.liquid_additive_ul, is_discarded=tube.purpose == NOT_KEPT,
-        is_bottle=tube.purpose == "culture",
+        is_bottle=tube.purpose == "culture", size_ul=tube.size_ul,
     )  # fmt: skip
 
 
@@ -220,14 +223,17 @@ def _sheet_draws(plan: Plan, tray: Tray, collection: Collection | None, stat: fr
     numbers = iter(() if collection is None or not collection.specimens else _numbers_of(plan, collection))
     for draw, rows in zip(plan.draws, tray.draws, strict=True):
         tubes = [tube for tube in plan.tubes if tube.draw == draw.number]
+        if not tubes:
+            continue
         yield SheetDraw(
             title=rows.title,
+            before=tuple((one.flag, one.text) for one in rows.before),
             tubes=tuple(
                 SheetTube(
                     position=row.position, purpose=row.purpose, picture=picture_of(tube), name=row.kind,
                     additive=row.additive, letters=row.letters, stopper=row.stopper, volume=row.size,
                     inversions=tube.inversions, contents=row.contents, care=row.care,
-                    is_stat=bool(stat.intersection(tube.tests)),
+                    is_stat=bool(stat.intersection(tube.tests)), is_returned=row.is_returned,
                     specimen=None if row.purpose == NOT_KEPT else next(numbers, None),
                 )
                 for tube, row in zip(tubes, rows.rows, strict=True)

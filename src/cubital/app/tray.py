@@ -7,10 +7,10 @@ from collections import Counter
 import msgspec
 
 from cubital import facts
-from cubital.app.plan_explanation import proof_words
+from cubital.app.draw_words import Before, before_words
+from cubital.app.plan_explanation import objective_words, proof_words
 from cubital.app.unsettled import unsettled_line
-from cubital.app.wiring import say_local
-from cubital.model import Choice, Draw, Order, Plan, PlannedTube, Site
+from cubital.model import Choice, Order, Plan, PlannedTube, Site, Unplaced
 from cubital.model.vocabulary import PurposeKey
 from cubital.planning.cautions import standing
 from cubital.planning.patient import describe
@@ -18,18 +18,21 @@ from cubital.units import millilitres_text
 
 # An additive without a letter code goes by its key where that is itself a word of letters, as ACD-A.
 _MOST_LETTERS = 5
-# What a plan holds, by purpose: one of it, several of it.
-_NOUNS: dict[PurposeKey, tuple[str, str]] = {
+_RETURNED = "returned"
+# What a plan holds, by purpose, and apart what goes back to the patient: one of it, several of it.
+_NOUNS = {
     "collect": ("tube", "tubes"),
     "culture": ("culture bottle", "culture bottles"),
     "discard": ("discard tube", "discard tubes"),
+    _RETURNED: ("syringe given back", "syringes given back"),
 }
 
 
 class TubeRow(msgspec.Struct, frozen=True, kw_only=True):
     """One tube of the tray. `contents` says what it is drawn for; `care` what to do, in order.
 
-    `blood_ul` is the blood to draw and `liquid_ul` the liquid already inside, for the picture.
+    `blood_ul` is the blood to draw and `liquid_ul` the liquid already inside, for the picture. A tube that is not to be
+    filled has the size `size_ul`, else None; what `is_returned` goes back to the patient.
     """
 
     position: int
@@ -46,14 +49,29 @@ class TubeRow(msgspec.Struct, frozen=True, kw_only=True):
     mixing: str
     contents: tuple[str, ...]
     care: tuple[str, ...]
+    size_ul: int | None = None
+    is_returned: bool = False
 
 
 class DrawRows(msgspec.Struct, frozen=True, kw_only=True):
     """The tubes of one collection, in order. `before` is what must be known and done first, in order."""
 
     title: str
-    before: tuple[str, ...]
+    before: tuple[Before, ...]
     rows: tuple[TubeRow, ...]
+
+
+class OtherPlan(msgspec.Struct, frozen=True, kw_only=True):
+    """Another plan that the collector may take: the test that it keeps, and what that costs, in words."""
+
+    keep: str
+    name: str
+    costs: str
+
+    @property
+    def words(self) -> str:
+        """Both in one line."""
+        return f"keep {self.name} instead: {self.costs}"
 
 
 class Gauge(msgspec.Struct, frozen=True, kw_only=True):
@@ -67,6 +85,7 @@ class Gauge(msgspec.Struct, frozen=True, kw_only=True):
 class Tray(msgspec.Struct, frozen=True, kw_only=True):
     """Everything to show of one plan, gravest first; `gauge` is None where no limit is known.
 
+    `reserve` says once where room for a repeat is kept, `aim` which objective was used and why; both may be empty.
     `unsettled` says of each word that is not in the plan what is wrong with it and what it may mean.
     """
 
@@ -76,10 +95,12 @@ class Tray(msgspec.Struct, frozen=True, kw_only=True):
     warnings: tuple[str, ...]
     draws: tuple[DrawRows, ...]
     left_out: tuple[str, ...]
-    instead: tuple[str, ...]
+    instead: tuple[OtherPlan, ...]
     total: str
     gauge: Gauge | None
+    reserve: str
     proof: str
+    aim: str
     notes: tuple[str, ...]
     always: tuple[str, ...]
     unsettled: tuple[str, ...] = ()
@@ -102,13 +123,15 @@ def lay_tray(plan: Plan, order: Order, site: Site) -> Tray:
             )
             for draw in plan.draws
         ),
-        left_out=tuple(f"{_name(u.test, site)} ({u.priority}): {u.why}; needs {u.needs}" for u in plan.unplaced),
-        instead=tuple(_choice_words(choice, site) for choice in plan.choices),
+        left_out=tuple(_left_out_words(one, site) for one in plan.unplaced),
+        instead=tuple(_other_plan(choice, site) for choice in plan.choices),
         total=_total(plan),
         gauge=None
         if totals.limit_ul is None
         else Gauge(drawn_ul=totals.already_drawn_ul, this_ul=totals.all_blood_ul, limit_ul=totals.limit_ul),
+        reserve=_reserve_words(plan, site),
         proof=proof_words(plan),
+        aim=objective_words(plan),
         notes=tuple(c.text for c in plan.cautions if c.level == "note" and c not in ever),
         always=tuple(c.text for c in ever),
         unsettled=tuple(unsettled_line(one) for one in plan.unsettled),
@@ -116,7 +139,7 @@ def lay_tray(plan: Plan, order: Order, site: Site) -> Tray:
 
 
 def _headline(plan: Plan) -> str:
-    counts = Counter(tube.purpose for tube in plan.tubes)
+    counts = Counter(_RETURNED if tube.returned else tube.purpose for tube in plan.tubes)
     held = ", ".join(f"{counts[p]} {one if counts[p] == 1 else many}" for p, (one, many) in _NOUNS.items() if counts[p])
     draws = f" in {len(plan.draws)} draws" if len(plan.draws) > 1 else ""
     words = f"{held or 'no tube'}{draws}, {millilitres_text(plan.totals.all_blood_ul)} mL of blood"
@@ -142,24 +165,31 @@ def _draw_title(plan: Plan, number: int) -> str:
     return f"draw {number} of {len(plan.draws)}: {plan.draws[number - 1].label}"
 
 
-def before_words(draw: Draw, site: Site) -> tuple[str, ...]:
-    """What must be known and done before this draw, in order: its moment, its times, what to ask, its steps."""
-    words = [f"when: {draw.moment}"] if draw.moment else []
-    if draw.due_from is not None or draw.due_to is not None:
-        early = "" if draw.due_from is None else f"from {say_local(draw.due_from, site)[:16]} "
-        late = "" if draw.due_to is None else f"to {say_local(draw.due_to, site)[:16]}"
-        words.append(f"due: {(early + late).strip()}")
-    words += [f"ask: {ask}" for ask in draw.asks]
-    return (*words, *(f"do first: {step}" for step in draw.steps))
+def _left_out_words(one: Unplaced, site: Site) -> str:
+    stands = f"{one.priority}, {one.rank.replace('-', ' ')}" if one.rank is not None else one.priority
+    return f"{_name(one.test, site)} ({stands}): {one.why}; needs {one.needs}"
 
 
-def _choice_words(choice: Choice, site: Site) -> str:
-    """Another plan that the collector may take, in one line."""
+def _other_plan(choice: Choice, site: Site) -> OtherPlan:
     left = " · ".join(_name(key, site) for key in choice.left_out) or "nothing"
     proof = "" if choice.optimal else ", not proved"
     tubes = f"{choice.tubes} tube{'' if choice.tubes == 1 else 's'}"
     blood = millilitres_text(choice.all_blood_ul)
-    return f"keep {_name(choice.keep, site)}; leave out {left}; {tubes}, {blood} mL{proof}"
+    costs = f"leaves out {left}; {tubes}, {blood} mL of blood{proof}"
+    return OtherPlan(keep=choice.keep, name=_name(choice.keep, site), costs=costs)
+
+
+def _reserve_words(plan: Plan, site: Site) -> str:
+    """In how many tubes room for a repeat is kept; empty at a site that keeps none, and for cultures alone."""
+    tubes = [tube for tube in plan.tubes if tube.purpose == "collect"]
+    if not site.planning.reserve_percent or not tubes:
+        return ""
+    kept = sum(1 for tube in tubes if tube.reserve_ul)
+    if kept == len(tubes):
+        where = "in the tube" if kept == 1 else f"in each of the {kept} tubes"
+    else:
+        where = "none is kept" if not kept else f"in {kept} of {len(tubes)} tubes"
+    return f"room for a repeat or an added test: {where}"
 
 
 def _row(tube: PlannedTube, site: Site) -> TubeRow:
@@ -180,6 +210,8 @@ def _row(tube: PlannedTube, site: Site) -> TubeRow:
         mixing=_mixing(tube.inversions),
         contents=_contents(tube, site),
         care=_care(tube),
+        size_ul=tube.size_ul,
+        is_returned=tube.returned,
     )
 
 

@@ -22,7 +22,7 @@ def draw_tray(tray: Tray, sheet: Sheet) -> list[str]:
     lines += _flagged(tray.stops, "STOP", "stop", sheet)
     lines += _flagged(tray.unsettled, "UNSETTLED", "stop", sheet)
     lines += _flagged(tray.left_out, "LEFT OUT", "stop", sheet)
-    lines += _flagged(tray.instead, "or", "faint", sheet)
+    lines += _flagged(tuple(other.words for other in tray.instead), "or", "faint", sheet)
     lines += _flagged(tray.warnings, "watch", "warn", sheet)
     for draw in tray.draws:
         lines += _draw(draw, sheet) if draw.rows else []
@@ -49,8 +49,8 @@ def _draw(draw: DrawRows, sheet: Sheet) -> list[str]:
         *title, last = sheet.wrap(draw.title, first=f"{rule * 2} ", rest="   ")
         last = f"{last} ".ljust(sheet.width, rule) if len(last) < sheet.width else last
         lines += [sheet.mark(line, "strong") for line in (*title, last)]
-    for words in draw.before:
-        lines += sheet.wrap(words, rest="      ")
+    for one in draw.before:
+        lines += sheet.wrap(one.words, rest="      ")
     for row in draw.rows:
         lines += _row(row, sheet)
     return lines

@@ -43,7 +43,8 @@ SCALES = (1.6, 1.4, 1.2, 1.1, 1.0, 0.9, 0.8, 0.7)
 class SpecimenLabel(msgspec.Struct, frozen=True, kw_only=True):
     """One label; `collected` and `collector` None leave a line to write on. Volume in whole microlitres.
 
-    `draw` names the draw of a timed series; `position` counts in the order of draw, of `positions`.
+    `draw` tells its draw from others in few words, such as the minute of a series; `position` counts in the order of
+    draw, of `positions`.
     """
 
     identity: Identity
@@ -185,7 +186,7 @@ def _lay_numbers(label: SpecimenLabel, room: float, where: str, scale: float) ->
 
 
 def _lay_below(label: SpecimenLabel, room: float, where: str, scale: float) -> list[Line]:
-    """The lines beside the matrix: specimen and volume, tube and additive, collection."""
+    """The lines beside the matrix: specimen, volume and draw, tube and additive, collection."""
     specimen = readable(label.specimen, field="specimen", where=where)
     draw = readable(label.draw, field="draw", where=where)
     letters = f" [{label.letters}]" if label.letters else ""
@@ -193,13 +194,23 @@ def _lay_below(label: SpecimenLabel, room: float, where: str, scale: float) -> l
     volume = f"{millilitres_text(label.draw_ul)} mL"
     collected = "_" * 11 if label.collected is None else f"{label.collected:%Y-%m-%d %H:%M}"
     collector = "_" * 6 if label.collector is None else readable(label.collector, field="collector", where=where)
+    first, more = f"{specimen}  {volume}  {draw}".rstrip(), list[str]()
+    if draw and not _fits(first, "specimen", room):
+        first, more = f"{specimen}  {volume}", [draw]
+        if _fits(f"{specimen}  {draw}", "specimen", room) and _fits(f"{tube}  {volume}", "tube", room):
+            first, tube, more = f"{specimen}  {draw}", f"{tube}  {volume}", []
     rows = (
-        (("specimen",), f"{specimen}  {volume}", True),
-        *(((DRAW,), text, True) for text in (draw,) if text),
+        (("specimen",), first, True),
+        *(((DRAW,), text, True) for text in more),
         (("tube",), tube, False),
         (("collected", "collector"), f"taken {collected} by {collector}", False),
     )
     return [line for keys, text, bold in rows for line in _set(text, room, keys, where, scale, bold=bold)]
+
+
+def _fits(text: str, key: str, room: float) -> bool:
+    """Whether this goes on one line at the least type of its field."""
+    return width_mm(text, float(label_content()[key].least_pt), bold=key == "specimen") <= room
 
 
 def _set(

@@ -20,6 +20,7 @@ from cubital.paper.surface import (
     fitted_pt,
     points_mm,
     readable,
+    width_mm,
     wrap,
 )
 from cubital.paper.tube import TubePicture, draw_tube, length_mm
@@ -28,6 +29,9 @@ TEXT_PT, NAME_PT, SMALL_PT = 9.0, 11.5, 8.0
 NUMBER_MM, PICTURE_MM, TICK_MM, GAP_MM = 11.0, 52.0, 34.0, 4.0
 TUBE_MM, LEAST_ROW_MM = 11.0, 28.0
 SIDE_MM = 3.2
+FLAG_MM, ANSWER_MM = 19.0, 46.0
+# The flags of what is known and done before a draw; any other is shown as `WHEN` is.
+WHEN, ASK, DO = "when", "ask", "do first"
 MOST_TALLY = 12
 
 
@@ -47,13 +51,19 @@ class SheetTube(msgspec.Struct, frozen=True, kw_only=True):
     care: tuple[str, ...]
     specimen: str | None = None
     is_stat: bool = False
+    is_returned: bool = False
 
 
 class SheetDraw(msgspec.Struct, frozen=True, kw_only=True):
-    """The tubes of one collection; `title` is empty where there is one only."""
+    """The tubes of one collection; `title` is empty where there is one only.
+
+    `before` is what must be known and done before the first tube, each with its flag; what is asked has a line to write
+    the answer on, and what is done a box to tick.
+    """
 
     title: str
     tubes: tuple[SheetTube, ...]
+    before: tuple[tuple[str, str], ...] = ()
 
 
 class CollectorSheet(msgspec.Struct, frozen=True, kw_only=True):
@@ -65,12 +75,13 @@ class CollectorSheet(msgspec.Struct, frozen=True, kw_only=True):
     collection: Collection | None
     stops: tuple[str, ...]
     left_out: tuple[str, ...]
+    instead: tuple[str, ...]
     warnings: tuple[str, ...]
     draws: tuple[SheetDraw, ...]
     blood: str
     gauge: BloodGauge | None
     notes: tuple[str, ...]
-    proof: str
+    proof: tuple[str, ...]
 
 
 def print_sheet(sheet: CollectorSheet, paper: PaperKey) -> bytes:
@@ -79,10 +90,11 @@ def print_sheet(sheet: CollectorSheet, paper: PaperKey) -> bytes:
     blocks = [_identity_block(sheet, room)]
     blocks += [_alert_block(text, "STOP", room, is_grave=True) for text in sheet.stops]
     blocks += [_alert_block(text, "LEFT OUT", room, is_grave=True) for text in sheet.left_out]
+    blocks += [_alert_block(text, "OR", room, is_grave=False) for text in sheet.instead]
     blocks += [_alert_block(text, "WATCH", room, is_grave=False) for text in sheet.warnings]
     blocks.append(gauge_block(sheet.headline, sheet.blood, sheet.gauge, room))
     for draw in sheet.draws:
-        blocks += [_title_block(draw.title, room)] if draw.title else []
+        blocks += [_head_block(draw, room)] if draw.title or draw.before else []
         blocks += [_tube_block(tube, room) for tube in draw.tubes]
     blocks += _note_blocks(sheet, room)
     return print_sections([Section(sheet.imprint, blocks)], paper)
@@ -139,7 +151,7 @@ def _draw_lines_to_write_on(surface: Surface, room: float, patient: str) -> None
 
 
 def _alert_block(text: str, flag: str, room: float, *, is_grave: bool) -> Block:
-    flag_mm = 19.0
+    flag_mm = FLAG_MM
     lines = wrap(readable(text, field="caution"), room - flag_mm - 6, TEXT_PT, bold=is_grave)
     high = max(6.4, len(lines) * points_mm(TEXT_PT) + 2.4)
 
@@ -153,13 +165,58 @@ def _alert_block(text: str, flag: str, room: float, *, is_grave: bool) -> Block:
     return Block(high + 1.6, draw)
 
 
-def _title_block(title: str, room: float) -> Block:
-    def draw(surface: Surface) -> None:
-        surface.box(Corner(0, 1.5, room, 6.6), edge=INK, line_mm=0.6)
-        surface.text(3, 6.1, readable(title, field="draw"), NAME_PT, bold=True)
-        surface.text(room - 3, 6.1, "taken at  ____ : ____", TEXT_PT, align="right")
+def _head_block(draw: SheetDraw, room: float) -> Block:
+    """Which draw it is, and row by row what must be known and done before its first tube."""
+    rows = [_title_block(draw.title, room)] if draw.title else []
+    rows += [_before_block(flag, text, room) for flag, text in draw.before]
+    above = 1.5
 
-    return Block(9.4, draw, is_heading=True)
+    def paint(surface: Surface) -> None:
+        y = above
+        for row in rows:
+            row.draw(surface.at(0, y))
+            y += row.height
+
+    return Block(above + sum(row.height for row in rows) + 1.6, paint, is_heading=True)
+
+
+def _title_block(title: str, room: float) -> Block:
+    taken = "taken at  ____ : ____"
+    lines = wrap(readable(title, field="draw"), room - width_mm(taken, TEXT_PT) - 10, NAME_PT, bold=True)
+    high = 6.6 + (len(lines) - 1) * points_mm(NAME_PT)
+
+    def draw(surface: Surface) -> None:
+        surface.box(Corner(0, 0, room, high), edge=INK, line_mm=0.6)
+        for row, line in enumerate(lines):
+            surface.text(3, 4.6 + row * points_mm(NAME_PT), line, NAME_PT, bold=True)
+        surface.text(room - 3, 4.6, taken, TEXT_PT, align="right")
+
+    return Block(high, draw)
+
+
+def _before_block(flag: str, text: str, room: float) -> Block:
+    """One row: its flag, its text large, and a line to write on or a box to tick at the right."""
+    text_x = FLAG_MM + 3
+    right = ANSWER_MM if flag == ASK else TICK_MM if flag == DO else 0.0
+    size_pt = SMALL_PT + 0.6 if flag == WHEN else NAME_PT
+    is_bold = flag != WHEN
+    lines = wrap(readable(text, field="draw"), room - text_x - right - 3, size_pt, bold=is_bold)
+    step = points_mm(size_pt)
+    high = max(6.0, len(lines) * step + 1.6)
+
+    def draw(surface: Surface) -> None:
+        surface.box(Corner(0, 0, FLAG_MM, high), fill=INK if flag == DO else WHITE, edge=INK, line_mm=0.35)
+        surface.text(FLAG_MM / 2, 4.2, flag.upper(), TEXT_PT, bold=True, align="middle",
+                     colour=WHITE if flag == DO else INK)  # fmt: skip
+        surface.box(Corner(FLAG_MM, 0, room - FLAG_MM, high), edge=INK, line_mm=0.6 if flag == DO else 0.25)
+        for row, line in enumerate(lines):
+            surface.text(text_x, 1.0 + (row + 1) * step - 0.8, line, size_pt, bold=is_bold)
+        if flag == ASK:
+            surface.line(room - ANSWER_MM, high - 1.6, room - 3, high - 1.6)
+        elif flag == DO:
+            _draw_tick(surface, room - TICK_MM, 1.4, "done", TEXT_PT)
+
+    return Block(high, draw)
 
 
 def _tube_block(tube: SheetTube, room: float) -> Block:
@@ -215,12 +272,13 @@ def _draw_picture(surface: Surface, tube: SheetTube) -> None:
     elif tube.picture.is_bottle:
         surface.text(NUMBER_MM, 5.0, f"put in: {tube.volume}", SMALL_PT, bold=True)
     elif tube.purpose == "discard":
-        surface.text(NUMBER_MM, 5.0, f"discard {tube.volume}", SMALL_PT, bold=True)
+        verb = "give back" if tube.is_returned else "discard"
+        surface.text(NUMBER_MM, 5.0, f"{verb} {tube.volume}", SMALL_PT, bold=True)
 
 
 def _draw_ticks(surface: Surface, tube: SheetTube, x: float) -> None:
     if tube.purpose == "discard":
-        _draw_tick(surface, x, 3.4, "filled, thrown away", TEXT_PT)
+        _draw_tick(surface, x, 3.4, "given back" if tube.is_returned else "thrown away", TEXT_PT)
         return
     _draw_tick(surface, x, 3.4, f"filled, {tube.volume}", TEXT_PT)
     y = 8.8
@@ -239,7 +297,7 @@ def _draw_tick(surface: Surface, x: float, y: float, text: str, size_pt: float) 
 
 
 def _note_blocks(sheet: CollectorSheet, room: float) -> list[Block]:
-    texts = [*(f"note: {text}" for text in sheet.notes), sheet.proof]
+    texts = [*(f"note: {text}" for text in sheet.notes), *sheet.proof]
     blocks = []
     for number, text in enumerate(texts):
         lines = wrap(readable(text, field="note"), room - 3, SMALL_PT)

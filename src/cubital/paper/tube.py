@@ -16,7 +16,10 @@ LEAST_GLASS, GLASS_PER_ML = 13.0, 3.3
 
 
 class TubePicture(msgspec.Struct, frozen=True, kw_only=True):
-    """What of a tube is drawn; volumes in whole microlitres, `blood_ul` 0 for an empty tube of a card."""
+    """What of a tube is drawn; volumes in whole microlitres, `blood_ul` 0 for an empty tube of a card.
+
+    `size_ul` is the size of a tube that is filled in part, None where it is filled to its draw.
+    """
 
     mark: str
     family: str
@@ -26,11 +29,12 @@ class TubePicture(msgspec.Struct, frozen=True, kw_only=True):
     liquid_ul: int = 0
     is_discarded: bool = False
     is_bottle: bool = False
+    size_ul: int | None = None
 
 
 def length_mm(picture: TubePicture, most_mm: float) -> float:
     """How long the tube is drawn: a larger tube is longer, up to `most_mm`."""
-    volume_ml = (picture.blood_ul + picture.liquid_ul) / 1000
+    volume_ml = ((picture.size_ul or picture.blood_ul) + picture.liquid_ul) / 1000
     return min(most_mm, CAP + COLLAR + LEAST_GLASS + GLASS_PER_ML * volume_ml)
 
 
@@ -77,7 +81,8 @@ def _draw_glass(surface: Surface, glass: Corner, picture: TubePicture) -> float 
         if picture.is_bottle and picture.blood_ul:
             _draw_broth(surface, glass)
         elif picture.blood_ul:
-            fill_x = glass.right - FULL * glass.width
+            share = picture.blood_ul / picture.size_ul if picture.size_ul else 1.0
+            fill_x = glass.right - FULL * glass.width * share
             _draw_content(surface, Corner(fill_x, glass.y, glass.right - fill_x, glass.height), picture)
         elif picture.liquid_ul:
             _draw_liquid(surface, Corner(glass.right - 6.0, glass.y, 6.0, glass.height))

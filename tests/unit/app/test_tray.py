@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import datetime
 
+from msgspec.structs import replace
+
 from cubital.app.draws import plan_order
 from cubital.app.tray import Tray, lay_tray
 from cubital.app.wiring import open_site, order_of_words
+from cubital.model import Site
 
 DEMO = open_site(demo=True)
 DAY = datetime.date(2026, 11, 25)
 
 
-def tray_of(*tests: str, **fields: object) -> Tray:
-    order = order_of_words({"tests": list(tests), **fields}, where="test", today=DAY)
-    return lay_tray(plan_order(order, DEMO), order, DEMO)
+CHILD = {"age": "6 mo", "weight_kg": 6, "drawn_ml": 9}
+
+
+def tray_of(*tests: str, site: Site = DEMO, **fields: object) -> Tray:
+    order = order_of_words({"tests": list(tests), **fields}, where="test", today=DAY, zone=site.time_zone)
+    return lay_tray(plan_order(order, site), order, site)
 
 
 def test_the_two_kinds_with_a_yellow_stopper_differ_in_letters_additive_and_mark() -> None:
@@ -108,3 +114,48 @@ def test_a_tube_with_nothing_to_mix_is_said_not_to_be_mixed() -> None:
 def test_a_bottle_or_a_syringe_has_no_stopper_to_name() -> None:
     assert [row.stopper for row in tray_of("blood culture").draws[0].rows] == [None, None]
     assert tray_of("VBG", access="syringe").draws[0].rows[0].stopper is None
+
+
+def test_blood_that_clears_a_closed_line_is_given_back_and_counts_as_no_discard_tube() -> None:
+    site = replace(DEMO, planning=replace(DEMO.planning, line_discard="returned"))
+    tray = tray_of("BMP", site=site, access="line", line={"dead_space_ml": 1}, patient={"age": "3 a", "weight_kg": 14})
+    cleared = tray.draws[0].rows[0]
+    assert cleared.is_returned
+    assert cleared.contents == ("CLEARS THE LINE: set aside closed, give back at once",)
+    assert "1 syringe given back" in tray.headline
+    assert "discard" not in tray.headline
+    assert "returned besides" in tray.total
+
+
+def test_every_test_left_out_says_its_rank_and_every_other_plan_what_it_costs() -> None:
+    tray = tray_of("PT", "CBC", "K", patient=CHILD)
+    assert all("(routine, " in text for text in tray.left_out)
+    other = tray.instead[0]
+    assert other.words.startswith(f"keep {other.name} instead: leaves out ")
+    assert " mL of blood" in other.costs
+
+
+def test_the_reserve_is_said_once_and_where_none_is_kept_that_is_said() -> None:
+    assert tray_of("CBC", "PT").reserve == "room for a repeat or an added test: in each of the 2 tubes"
+    assert tray_of("CBC").reserve == "room for a repeat or an added test: in the tube"
+    assert tray_of("PT", "CBC", "K", patient=CHILD).reserve == "room for a repeat or an added test: none is kept"
+    assert tray_of("blood culture").reserve == ""
+    sparing = replace(DEMO, planning=replace(DEMO.planning, reserve_percent=0))
+    assert tray_of("CBC", site=sparing).reserve == ""
+
+
+def test_the_objective_that_was_used_and_why_stand_beside_the_proof() -> None:
+    assert tray_of("CBC", patient={"age": "40 a", "weight_kg": 70}).aim == (
+        "objective: fewest tubes, then the kinds that the tests like best, then least blood; an adult, and this draw "
+        "stays within 25 % of the blood limit"
+    )
+    assert tray_of("CBC", objective="least-blood").aim.endswith("as it was asked")
+
+
+def test_what_is_known_and_done_before_a_draw_stands_in_this_order() -> None:
+    trough, peak = tray_of("vancomycin-trough", "vancomycin-peak").draws
+    assert [one.flag for one in trough.before] == ["when", "ask"]
+    assert [one.flag for one in peak.before] == ["when", "ask", "do first"]
+    assert peak.before[1].words == "ask: time at which the infusion of vancomycin ends"
+    second = tray_of("group check", "group and screen").draws[1]
+    assert "do first: new puncture, disinfect again" in [one.words for one in second.before]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from datetime import UTC, datetime
+
+from msgspec.structs import replace
 
 from cubital.errors import AmbiguousTest, NoTube, SiteError, UnknownTest, UnplacedKind
 from cubital.exchange.plan_json import error_document, plan_document
@@ -36,6 +39,7 @@ CITRATE = PlannedTube(
     tests=("prothrombin-time",),
     usable_ul=1406,
     needed_ul=300,
+    reserve_ul=250,
     fill_min_percent=90,
     inversions=4,
     handling=("full_tube",),

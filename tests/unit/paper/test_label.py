@@ -14,6 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cubital import facts
+from cubital.app.draw_words import short_words
 from cubital.errors import PaperError
 from cubital.facts.labels import PAPER_MM, label_stock
 from cubital.model.identity import Identity
@@ -36,6 +38,11 @@ def label(**changes: object) -> SpecimenLabel:
         draw_ul=2700, position=2, positions=4, collected=datetime.datetime(2026, 11, 25, 9, 40), collector="N7",
     )  # fmt: skip
     return msgspec.structs.replace(whole, **changes)
+
+
+def squeezed(text: str) -> str:
+    """The text without spaces, which a line end may take the place of."""
+    return "".join(text.split())
 
 
 def someone(**changes: object) -> SpecimenLabel:
@@ -74,6 +81,15 @@ def test_every_label_says_who_when_by_whom_and_which_tube(key: str) -> None:
         "C9", "2/4", "taken 2026-11-25 09:40 by N7", "taken ___________ by ______",
     ):  # fmt: skip
         assert words in said, words
+
+
+@pytest.mark.parametrize("key", STOCK)
+def test_the_moment_of_every_test_fits_on_every_stock_and_both_codes_are_read(key: str) -> None:
+    said = {short_words(moment.label) for moment in facts.moments().values() if not (moment.draws or moment.is_stated)}
+    for text in [*sorted(said, key=len)[-3:], "120 min", "C0, trough", "draw 10, second sample", "0 min, fasting"]:
+        pdf = print_labels([label(draw=text)], SLIP, label_stock()[key])
+        assert squeezed(text) in squeezed(" ".join(words_of(pdf))), text
+        assert sorted(kind for page in codes_of(pdf) for kind, _ in page) == ["Code128", "DataMatrix"], text
 
 
 @pytest.mark.parametrize("key", STOCK)

@@ -148,12 +148,71 @@ def test_each_kept_tube_gets_one_label_that_is_read_back(fields: Mapping[str, ob
     assert [page[0] for page in pages[1:]] == [("Code128", number) for number in who.specimens]
 
 
-def test_the_labels_of_a_series_say_which_draw_they_are_of(site: Site) -> None:
-    order, plan = planned(SERIES, site)
-    pages = words_of(labels_of(plan, order, site, invented_collection(plan, order, today=DAY), today=DAY))
-    assert len(plan.draws) > 1
-    for draw in plan.draws:
-        assert any(draw.label in said for said in pages[1:]), draw.label
+def labels(fields: Mapping[str, object], site: Site, stock: str = "roll-50x25") -> list[str]:
+    """The words of each label, the slip left out."""
+    order, plan = planned(fields, site)
+    who = invented_collection(plan, order, today=DAY)
+    return words_of(labels_of(plan, order, site, who, stock=stock, today=DAY))[1:]
+
+
+def test_the_labels_of_a_series_carry_its_minute(site: Site) -> None:
+    fasting_count, fasting, after = labels(SERIES, site)
+    assert "0 min" in fasting_count
+    assert "0 min, fasting" in fasting
+    assert "120 min" in after
+    assert "draw" not in after
+
+
+def test_the_labels_of_a_level_say_trough_or_peak_and_other_tubes_of_the_draw_do_not(site: Site) -> None:
+    adult = {"age": "45 a", "weight_kg": 70}
+    trough, count, peak = labels({"patient": adult, "tests": ["vancomycin-trough", "CBC", "vancomycin-peak"]}, site)
+    assert "trough" in trough
+    assert "draw 1" in count
+    assert "trough" not in count
+    assert "peak" in peak
+    (alone,) = labels({"patient": adult, "tests": ["ciclosporin"]}, site)
+    assert "C0, trough" in alone
+
+
+def test_the_labels_of_two_sets_of_cultures_are_not_alike(site: Site) -> None:
+    found = labels({"patient": {"age": "61 a", "weight_kg": 70}, "tests": ["blood culture"]}, site)
+    assert ["culture set 1" in said for said in found] == [True, True, False, False]
+    assert ["culture set 2" in said for said in found] == [False, False, True, True]
+
+
+def test_what_is_asked_known_and_done_before_a_draw_stands_on_the_sheet_before_its_tubes(site: Site) -> None:
+    fields = {
+        "patient": {"age": "45 a", "weight_kg": 70}, "tests": ["group check", "group and screen", "vancomycin-trough"],
+        "events": [{"what": "next-dose", "of": "vancomycin", "at": "2026-11-25T14:00+00:00"}],
+    }  # fmt: skip
+    order, plan = planned(fields, site)
+    said = squeezed(" ".join(words_of(sheet(fields, site))))
+    place = 0
+    for draw in lay_tray(plan, order, site).draws:
+        for text in (draw.title, *(one.text for one in draw.before), *(row.contents[0] for row in draw.rows)):
+            assert squeezed(text) in said[place:], text
+        place = said.index(squeezed(draw.title))
+    assert squeezed("DUE 2026-11-25, ") in said
+    assert said.count(squeezed("DO FIRST")) == sum(len(draw.steps) for draw in plan.draws) > 1
+
+
+def test_the_other_plans_of_a_child_the_objective_and_the_reserve_stand_on_the_sheet(site: Site) -> None:
+    fields = {"patient": {"age": "6 mo", "weight_kg": 6, "drawn_ml": 9}, "tests": ["PT", "CBC", "K"]}
+    order, plan = planned(fields, site)
+    tray = lay_tray(plan, order, site)
+    said = squeezed(" ".join(words_of(sheet(fields, site))))
+    assert tray.instead
+    for text in (*(other.words for other in tray.instead), tray.aim, tray.reserve):
+        assert squeezed(text) in said, text
+
+
+def test_blood_that_clears_a_closed_line_is_given_back_on_the_sheet(site: Site) -> None:
+    closed = msgspec.structs.replace(site, planning=msgspec.structs.replace(site.planning, line_discard="returned"))
+    fields = {"tests": ["BMP"], "access": "line", "line": {"dead_space_ml": 1}}
+    said = " ".join(words_of(sheet(fields, closed)))
+    assert "give back" in said
+    assert "given back" in said
+    assert "thrown away" not in said
 
 
 def test_the_same_sheet_is_the_same_bytes_and_another_day_is_another(site: Site) -> None:

@@ -43,6 +43,51 @@ def type_small_child(page: Page) -> None:
     page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
 
 
+def type_levels(page: Page) -> None:
+    """The levels of an invented patient around a dose, the time of the next dose said, that of the infusion not."""
+    page.get_by_label("Tests").fill("vancomycin-trough\nvancomycin-peak\nCBC\ngroup and screen\ngroup check")
+    page.get_by_label("Age", exact=True).fill("61")
+    page.get_by_label("Weight, kg").fill("70")
+    page.get_by_label("the next dose of vancomycin", exact=True).fill("1400")
+    page.get_by_text("2026-11-25, ").first.wait_for()
+
+
+def show_levels(page: Page) -> None:
+    """The same, moved to the draws."""
+    type_levels(page)
+    page.locator(".tray").nth(1).evaluate("tray => tray.scrollIntoView()")
+
+
+def keep_one(page: Page) -> None:
+    """The small child, a test kept that the rank would leave out."""
+    type_small_child(page)
+    page.get_by_role("button", name="instead").first.click()
+    page.get_by_text("Kept by you").wait_for()
+    page.locator("#answer").evaluate("answer => answer.scrollIntoView()")
+
+
+def take_level(page: Page) -> None:
+    """At the first tube of a trough whose next dose is not known."""
+    page.get_by_label("Tests").fill("tacrolimus\ngroup and screen\ngroup check")
+    page.get_by_label("Age", exact=True).fill("68")
+    page.get_by_label("Weight, kg").fill("62")
+    page.get_by_label("the next dose of tacrolimus", exact=True).fill("14:00")
+    page.get_by_text("13:00 to").first.wait_for()
+    page.get_by_role("button", name="Take this draw").click()
+    for label, words in (("Name", "Invented, Ottoline"), ("Number", "X-000123"), ("Birth date", "1958-03-02")):
+        page.get_by_label(label, exact=True).fill(words)
+
+
+def take_level_tube(page: Page) -> None:
+    """The same after the check, at its first tube."""
+    take_level(page)
+    page.get_by_label("Name, as the patient says it").fill("Ottoline Invented")
+    page.get_by_label("Birth date as said").fill("1958-03-02")
+    page.get_by_role("button", name="Check both").click()
+    page.get_by_text("Tube 1 of").wait_for()
+    page.get_by_text("Everything is sent").wait_for()
+
+
 def fill_example(page: Page) -> None:
     """The invented panel of the Results page, weighed, and moved to its answer."""
     page.get_by_role("button", name="Fill in an invented example").click()
@@ -262,7 +307,12 @@ SCENES = (
     Scene("draw", "collector", "/draw", type_order),
     Scene("draw-tubes", "collector", "/draw", show_tray),
     Scene("draw-child", "collector", "/draw", type_small_child),
+    Scene("draw-times", "collector", "/draw", type_levels),
+    Scene("draw-moments", "collector", "/draw", show_levels),
+    Scene("draw-kept", "collector", "/draw", keep_one),
     Scene("take", "collector", "/draw", fill_one),
+    Scene("take-moment", "collector", "/draw", take_level_tube),
+    Scene("take-before", "collector", "/draw", take_level),
     Scene("take-who", "collector", "/draw", take_in_hand),
     Scene("take-stop", "collector", "/draw", say_who("Ottoline Inventet")),
     Scene("take-label", "collector", "/draw", label_one),

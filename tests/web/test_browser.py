@@ -21,7 +21,8 @@ def test_a_collector_types_an_order_and_reads_the_draw_as_a_picture(opener: Open
     page.get_by_text("winged set").click()
     tray = page.get_by_role("region", name="Tubes in order of draw")
     expect(tray.locator(".place")).to_have_text([f"Position {number}" for number in range(1, 6)])
-    expect(tray.get_by_role("listitem").first).to_contain_text("DISCARD: fill, then throw away")
+    discard = tray.get_by_role("listitem").first
+    expect(discard).to_contain_text("DISCARD: fill until blood flows into it, then throw away")
     drawn = "Tube, letters C9, stopper pale blue, ribbed, filled to its line, 1.8 mL"
     expect(tray.get_by_role("img", name=drawn)).to_be_visible()
     expect(tray.locator(".do").nth(1)).to_contain_text("invert 5x")
@@ -159,7 +160,7 @@ def test_every_tube_is_seen_at_a_glance_and_leads_to_its_own_row(opener: Opener)
     glance = page.get_by_role("list", name="At a glance").get_by_role("link")
     expect(glance).to_have_text(
         [
-            re.compile(r"1\s*C9\s*1\.8 mL throw away"), re.compile(r"2\s*C9\s*1\.8 mL invert 5x"),
+            re.compile(r"1\s*C9\s*0\.5 mL throw away"), re.compile(r"2\s*C9\s*1\.8 mL invert 5x"),
             re.compile(r"3\s*LG\s*1\.1 mL invert 8x"), re.compile(r"4\s*E2\s*2 mL invert 8x"),
         ]
     )  # fmt: skip

@@ -107,7 +107,7 @@ def test_a_collector_takes_a_draw_tube_by_tube_and_labels_it_at_the_patient(open
     code = code_of(page)
     check(page)
     at_tube(page, 1)
-    expect(page.locator(".fill-words")).to_have_text("fill, then throw away 1.8 mL")
+    expect(page.locator(".fill-words")).to_have_text("fill until blood flows into it, then throw away 0.5 mL")
     fill(page)
     expect(page.locator(".done-words")).to_contain_text("Throw it away")
     expect(page.get_by_role("button", name="Print the label")).to_have_count(0)

@@ -14,8 +14,13 @@ HOLDS = timedelta(minutes=30)
 
 
 def check_of(plan: Plan, draw: int) -> int:
-    """The first draw of the same visit to the patient: two identifiers are checked once for all draws of one time."""
+    """The first draw of the same visit to the patient: two identifiers are checked once for all draws of one time.
+
+    Draws of which no minute is known may be hours apart: each has its own check.
+    """
     times = {one.number: one.at_min for one in plan.draws}
+    if times[draw] is None:
+        return draw
     return min(number for number, at_min in times.items() if at_min == times[draw])
 
 

@@ -6,7 +6,7 @@ import msgspec
 
 from cubital import facts
 from cubital.app.taking_steps import TubeStep, least_fill_ul
-from cubital.app.tray import TubeRow
+from cubital.app.tray import TubeRow, discard_words, part_filled_words
 from cubital.model.taking import WhyKey
 from cubital.units import millilitres_text
 
@@ -35,9 +35,10 @@ class Care(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ChairWords(msgspec.Struct, frozen=True, kw_only=True):
-    """What is said of one tube while it is drawn; an empty text is not said."""
+    """What is said of one tube while it is drawn; an empty text is not said. `then` is what to do once it is filled."""
 
     fill: str
+    then: str
     volume: str
     least: str
     mixing: str
@@ -50,17 +51,28 @@ def chair_words(step: TubeStep, row: TubeRow) -> ChairWords:
     tube = step.tube
     known = facts.handling_terms()
     return ChairWords(
-        fill="fill, then throw away" if tube.purpose == "discard" else "fill to here",
+        fill=discard_words(tube) if tube.purpose == "discard" else "fill to here",
+        then=_then(step),
         volume=row.size,
         least=_least(step),
         mixing=_mixing(tube.inversions),
         turns=tube.inversions or 0,
-        cares=tuple(
-            Care(short=_SHORT.get(term, ""), text=known[term].instruction)
-            for term in tube.handling
-            if term in known and term not in _BENCH
+        cares=(
+            *(Care(short="", text=text) for text in (part_filled_words(tube),) if text),
+            *(
+                Care(short=_SHORT.get(term, ""), text=known[term].instruction)
+                for term in tube.handling
+                if term in known and term not in _BENCH
+            ),
         ),
     )
+
+
+def _then(step: TubeStep) -> str:
+    if step.tube.purpose == "discard":
+        return "Give it back at once." if step.tube.returned else "Throw it away."
+    mixing = _mixing(step.tube.inversions)
+    return f"Now {mixing}." if mixing else ""
 
 
 def _least(step: TubeStep) -> str:

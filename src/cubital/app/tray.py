@@ -226,11 +226,19 @@ def _contents(tube: PlannedTube, site: Site) -> tuple[str, ...]:
     names = tuple(_name(key, site) for key in tube.tests)
     if tube.purpose != "discard":
         return names
+    return (f"{'CLEARS THE LINE' if tube.returned else 'DISCARD'}: {discard_words(tube)}", *names)
+
+
+def discard_words(tube: PlannedTube) -> str:
+    """What to do with blood that is not kept: give it back, or throw it away from a tube that is full or is not."""
     if tube.returned:
-        return ("CLEARS THE LINE: set aside closed, give back at once", *names)
-    if tube.size_ul is not None:
-        return ("DISCARD: fill until blood flows into it, then throw away", *names)
-    return ("DISCARD: fill, then throw away", *names)
+        return "set aside closed, give back at once"
+    return "fill until blood flows into it, then throw away" if tube.size_ul is not None else "fill, then throw away"
+
+
+def part_filled_words(tube: PlannedTube) -> str:
+    """In how large a tube, where it is not to be filled; else empty."""
+    return f"in a {millilitres_text(tube.size_ul)} mL tube" if tube.size_ul is not None else ""
 
 
 def _name(key: str, site: Site) -> str:
@@ -238,7 +246,7 @@ def _name(key: str, site: Site) -> str:
 
 
 def _care(tube: PlannedTube) -> tuple[str, ...]:
-    words = [f"in a {millilitres_text(tube.size_ul)} mL tube"] if tube.size_ul is not None else []
+    words = [part_filled_words(tube)] if tube.size_ul is not None else []
     if tube.fill_min_percent is not None and tube.purpose == "collect":
         words.append(f"fill at least {tube.fill_min_percent} %")
     known = facts.handling_terms()

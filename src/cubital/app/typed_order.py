@@ -10,12 +10,14 @@ import msgspec
 
 from cubital.app.draws import dated, plan_order
 from cubital.app.explanation import Explanation, Statement, basis_words, has_text
+from cubital.app.moments_asked import MomentAsked, moments_asked
 from cubital.app.plan_explanation import reasons_of
 from cubital.app.tray import Tray, lay_tray
 from cubital.app.unsettled import name_of, offers_of, said_of, with_unsettled
 from cubital.app.wiring import order_of_words
 from cubital.errors import CubitalError, OrderError
-from cubital.model import Order, Plan, Site, Unsettled
+from cubital.model import Ask, Order, Plan, Site, Unsettled
+from cubital.planning.asks import resolve_asks
 from cubital.planning.directory import Directory, EntryKind
 from cubital.planning.settling import unsettled_word
 
@@ -53,6 +55,13 @@ class Typed(msgspec.Struct, frozen=True, kw_only=True):
     repeats: tuple[str, ...] = ()
 
 
+class Kept(msgspec.Struct, frozen=True, kw_only=True):
+    """A test or panel of the order that is left out last: the word it was asked by, and its name."""
+
+    word: str
+    name: str
+
+
 class Warned(msgspec.Struct, frozen=True, kw_only=True):
     """One caution of a plan with what it rests on."""
 
@@ -63,7 +72,8 @@ class Warned(msgspec.Struct, frozen=True, kw_only=True):
 class Answer(msgspec.Struct, frozen=True, kw_only=True):
     """What is known of a typed order: the plan of every line that is clear, or why there is none.
 
-    `plan` None with neither `doubts` nor `refusal` means that nothing was typed.
+    `plan` None with neither `doubts` nor `refusal` means that nothing was typed. `moments` are the events that its
+    draws are counted from, None where that is not known; `kept` are the tests that somebody chose to leave out last.
     """
 
     doubts: tuple[Doubt, ...] = ()
@@ -74,6 +84,8 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     tray: Tray | None = None
     cautions: tuple[Warned, ...] = ()
     reasons: tuple[Explanation, ...] = ()
+    moments: tuple[MomentAsked, ...] | None = None
+    kept: tuple[Kept, ...] = ()
 
 
 def answer_typed(
@@ -82,8 +94,8 @@ def answer_typed(
 ) -> Answer:  # fmt: skip
     """The plan of what was typed in the box, with the other fields of the order as an order file writes them.
 
-    A line in doubt keeps no other line from its plan; the answer says which ones it leaves out. `amend` adds to the
-    order what stands elsewhere, such as blood on record.
+    A line in doubt keeps no other line from its plan; the answer says which ones it leaves out. A test to keep that the
+    lines do not ask for any more is let go. `amend` adds to the order what stands elsewhere, such as blood on record.
 
     >>> from cubital.app.wiring import open_site
     >>> site = open_site(demo=True)
@@ -99,8 +111,10 @@ def answer_typed(
         return Answer(refusal=refusal)
     if not known:
         return found
+    moments, kept = _moments_of(known, site, directory), _kept_of(fields.get("keep", ()), known, site, directory)
+    found = msgspec.structs.replace(found, moments=moments, kept=kept)
     try:
-        words = {**fields, "tests": known}
+        words = {**fields, "tests": known, "keep": [one.word for one in kept]}
         order = dated(order_of_words(words, where=WHERE, today=today, zone=site.time_zone), today)
         order = order if amend is None else amend(order)
         plan = with_unsettled(plan_order(order, site, today=today), tuple(unsettled.values()))
@@ -110,6 +124,30 @@ def answer_typed(
         found, order=order, plan=plan, tray=lay_tray(plan, order, site), cautions=cautions_of(plan),
         reasons=reasons_of(plan),
     )  # fmt: skip
+
+
+def _moments_of(known: Sequence[str], site: Site, directory: Directory) -> tuple[MomentAsked, ...] | None:
+    try:
+        return moments_asked([Ask(test=line) for line in known], site, directory)
+    except CubitalError:
+        return None  # the plan of the same lines says what is wrong with them
+
+
+def _kept_of(words: Sequence[str], known: Sequence[str], site: Site, directory: Directory) -> tuple[Kept, ...]:
+    """Those of these words that stand for something the lines ask for, each once."""
+    if not words:
+        return ()
+    asked = {test for line in known for test in _tests_of(line, site, directory)}
+    kept = [word for word in dict.fromkeys(words) if asked & _tests_of(word, site, directory)]
+    return tuple(Kept(word=word, name=name_of(directory.resolve(word)[1], site)) for word in kept)
+
+
+def _tests_of(word: str, site: Site, directory: Directory) -> frozenset[str]:
+    """The tests that a word stands for; none where the directory does not know it."""
+    try:
+        return frozenset(one.test for one in resolve_asks(Order(asks=(Ask(test=word),)), site, directory))
+    except OrderError:
+        return frozenset()
 
 
 def read_typed(

@@ -5,21 +5,23 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 import msgspec
 from starlette.responses import Response
 
 from cubital import facts
 from cubital.app.counter import tube_on_record
+from cubital.app.draw_words import BeforeKey
 from cubital.app.drawn_before import with_recorded
 from cubital.app.explanation import Explanation, citations
-from cubital.app.tray import Gauge, TubeRow
+from cubital.app.tray import DrawRows, Gauge, TubeRow
 from cubital.app.typed_order import Answer, answer_typed
 from cubital.errors import CubitalError, OrderError, UnitError
 from cubital.model import Order
 from cubital.model.vocabulary import ACCESSES, OBJECTIVES, SEXES
 from cubital.units import exact
+from cubital.web import draw_moments
 from cubital.web.tube_picture import TubePicture, picture_of
 from cubital.web.visit import Visit
 
@@ -31,7 +33,13 @@ OBJECTIVE_WORDS = {
 CARRIED = ("unknown", "yes", "no")
 READERS = frozenset({"collector", "processor", "supervisor", "administrator"})
 EXAMPLE = "PT, aPTT, CMP, CBC, lactate"
+# Room for as many events as an order holds, of four fields each.
+MOST_FIELDS = 500
 _NUMBERS = ("weight_kg", "height_cm", "hematocrit", "drawn_ml")
+_FIELDS = (
+    "age", "age_unit", "sex", *_NUMBERS, "access", "objective", "stat", "dead_space_ml", "carried", "suspected", "now",
+    "place",
+)  # fmt: skip
 
 
 class DrawnTube(msgspec.Struct, frozen=True, kw_only=True):
@@ -43,11 +51,23 @@ class DrawnTube(msgspec.Struct, frozen=True, kw_only=True):
     kind: str | None
 
 
-class DrawnDraw(msgspec.Struct, frozen=True, kw_only=True):
-    """The tubes of one collection, in order."""
+class ToAsk(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing to ask, and the id of the field of the form where it is said; empty where it has none."""
 
+    text: str
+    field: str
+
+
+class DrawnDraw(msgspec.Struct, frozen=True, kw_only=True):
+    """The tubes of one collection, in order, and what is known and done before them; an empty text is not shown."""
+
+    number: int
     title: str
     tubes: tuple[DrawnTube, ...]
+    when: str
+    due: str
+    asks: tuple[ToAsk, ...]
+    steps: tuple[str, ...]
 
 
 class GaugePicture(msgspec.Struct, frozen=True, kw_only=True):
@@ -66,7 +86,7 @@ def go_to_draw(visit: Visit) -> Response:
 
 def open_page(visit: Visit) -> Response:
     """An empty form."""
-    shown = {**_form(visit), **shown_of(Answer()), "box": "", "is_replaced": False, "begin_key": ""}
+    shown = {**_form(visit, Answer()), **shown_of(Answer()), "box": "", "is_replaced": False, "begin_key": ""}
     return visit.page("draw.html", shown)
 
 
@@ -74,7 +94,7 @@ def plan(visit: Visit) -> Response:
     """The answer to what is in the form now; its part of the page alone where only that was asked."""
     box = visit.said("instead") or visit.said("tests")
     answer = _answer(visit, box)
-    context = {**_form(visit), **shown_of(answer), "box": box, "is_replaced": bool(visit.said("instead"))}
+    context = {**_form(visit, answer), **shown_of(answer), "box": box, "is_replaced": bool(visit.said("instead"))}
     # Each answer shown may be taken in hand once, however often its button is pressed.
     context["begin_key"] = secrets.token_urlsafe(16)
     return visit.page("answer.html" if visit.is_partial else "draw.html", context)
@@ -129,6 +149,7 @@ def read_fields(visit: Visit) -> dict[str, Any]:
     fields |= {name: visit.said(name) for name in ("access", "objective") if visit.said(name)}
     if visit.said("stat"):
         fields["priority"] = "stat"
+    fields |= draw_moments.read_moments(visit)
     line = _read_line(visit) if visit.said("access") == "line" else {}
     return {**fields, "line": line} if line else fields
 
@@ -156,31 +177,36 @@ def _number(visit: Visit, name: str) -> Decimal:
         ) from None
 
 
-def _form(visit: Visit) -> dict[str, Any]:
+def _form(visit: Visit, answer: Answer) -> dict[str, Any]:
     """What the form offers, and what was put in."""
-    names = (
-        "age",
-        "age_unit",
-        "sex",
-        *_NUMBERS,
-        "access",
-        "objective",
-        "stat",
-        "dead_space_ml",
-        "carried",
-        "suspected",
-    )
+    said_events = draw_moments.said_rows(visit)
+    earlier = visit.said("earlier") if _is_tube(visit) else ""
+    offered = None if answer.moments is None else draw_moments.signature(answer.moments)
     return {
-        "said": {name: visit.said(name) for name in names} | {"flag": visit.all_said("flag")},
+        "said": {name: visit.said(name) for name in _FIELDS} | {"flag": visit.all_said("flag")},
         "age_units": AGE_UNITS,
         "sexes": SEXES,
         "accesses": [(key, facts.accesses()[key].name) for key in ACCESSES],
         "objectives": [(key, OBJECTIVE_WORDS[key]) for key in OBJECTIVES],
         "reads_record": reads_record(visit),
-        "earlier": visit.said("earlier") if _is_tube(visit) else "",
+        "earlier": earlier,
         "flags": [(key, key.replace("-", " ")) for key in (*facts.flags(), *_programs(visit))],
         "carried": CARRIED,
         "example": EXAMPLE,
+        "places": draw_moments.places_of(visit.desk.site),
+        "anchors": draw_moments.anchors(),
+        "subjects": draw_moments.subjects(),
+        "days": draw_moments.DAYS,
+        "events": draw_moments.rows_of(answer.moments, said_events),
+        "offered": offered or "",
+        "has_other_events": offered is not None and offered != visit.said("offered"),
+        "sent_again": [
+            *((name, visit.said(name)) for name in _FIELDS if visit.said(name)),
+            *(("flag", flag) for flag in visit.all_said("flag")),
+            *draw_moments.sent_again(said_events),
+            *(("keep", one.word) for one in answer.kept),
+            *((("earlier", earlier),) if earlier else ()),
+        ],
     }
 
 
@@ -212,13 +238,23 @@ def _draws(answer: Answer) -> tuple[DrawnDraw, ...]:
         return ()
     tubes = iter(zip(answer.plan.tubes, answer.reasons[1:], strict=True))
     drawn = []
-    for draw in answer.tray.draws:
+    for draw, rows_of in zip(answer.plan.draws, answer.tray.draws, strict=True):
         rows = [
             DrawnTube(row=row, picture=picture_of(tube, row), why=why, kind=tube.kind if tube.mark else None)
-            for row, (tube, why) in zip(draw.rows, tubes, strict=False)
+            for row, (tube, why) in zip(rows_of.rows, tubes, strict=False)
         ]
-        drawn.append(DrawnDraw(title=draw.title, tubes=tuple(rows)))
+        if rows:
+            drawn.append(_draw(draw.number, rows_of, rows, answer))
     return tuple(drawn)
+
+
+def _draw(number: int, draw: DrawRows, tubes: list[DrawnTube], answer: Answer) -> DrawnDraw:
+    fields = {one.ask: f"event-{place}" for place, one in enumerate(answer.moments or (), start=1)}
+    said = {flag: tuple(one.text for one in draw.before if one.flag == flag) for flag in get_args(BeforeKey)}
+    return DrawnDraw(
+        number=number, title=draw.title, tubes=tuple(tubes), when=" ".join(said["when"]), due=" ".join(said["due"]),
+        asks=tuple(ToAsk(text=text, field=fields.get(text, "")) for text in said["ask"]), steps=said["do first"],
+    )  # fmt: skip
 
 
 def gauge_of(gauge: Gauge) -> GaugePicture:

@@ -65,11 +65,11 @@ PAGES: tuple[Page, ...] = (
     Page(path="/", answers={"GET": draw_page.go_to_draw}, roles=SIGNED_IN),
     Page(
         path="/draw", answers={"GET": draw_page.open_page, "POST": draw_page.plan}, roles=SIGNED_IN,
-        menu="Draw", noted="opened draw",
+        menu="Draw", noted="opened draw", most_fields=draw_page.MOST_FIELDS,
     ),
     Page(
         path="/take", answers={"GET": take_page.open_page, "POST": take_page.begin}, roles=take_page.TAKERS,
-        menu="Take", noted="opened take",
+        menu="Take", noted="opened take", most_fields=draw_page.MOST_FIELDS,
     ),
     Page(path="/take/draws", answers={"GET": take_page.draws}, roles=take_page.TAKERS),
     Page(path="/take/tap", answers={"POST": take_page.tap}, roles=take_page.TAKERS),

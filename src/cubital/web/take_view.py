@@ -9,7 +9,7 @@ from cubital.app.taking_check import HOLDS, check_of
 from cubital.app.taking_site import moved_on, planned_on, site_of_draw
 from cubital.app.taking_steps import TubeStep, is_labelled, settled, steps_of
 from cubital.app.taking_words import WHY_WORDS, chair_words
-from cubital.app.tray import TubeRow, lay_tray
+from cubital.app.tray import DrawRows, TubeRow, lay_tray
 from cubital.app.wiring import say_local
 from cubital.model import Site
 from cubital.model.taking import Taking, Tap
@@ -21,7 +21,7 @@ def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap], checks: Sequence[
     """The draw for the script of the page, with the checks that stand; instants are milliseconds."""
     site = site_of_draw(taking, visit.desk.sites, visit.desk.site)
     tray = lay_tray(taking.plan, taking.order, site)
-    rows = [row for draw in tray.draws for row in draw.rows]
+    rows = [(draw, row) for draw in tray.draws for row in draw.rows]
     return {
         "code": taking.code,
         "made": _made(taking, site),
@@ -34,6 +34,7 @@ def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap], checks: Sequence[
             {
                 "number": draw.number, "check": check_of(taking.plan, draw.number), "title": rows_of.title,
                 "after": f"{draw.at_min} min after the first draw" if draw.at_min else "",
+                "before": [{"flag": one.flag, "text": one.text} for one in rows_of.before],
             }
             for draw, rows_of in zip(taking.plan.draws, tray.draws, strict=True)
         ],
@@ -44,8 +45,8 @@ def view_of(visit: Visit, taking: Taking, taps: Sequence[Tap], checks: Sequence[
         },
         "check_holds_ms": int(HOLDS.total_seconds() * 1000),
         "steps": [
-            _step(visit, site, step, row, taps, len(rows))
-            for step, row in zip(steps_of(taking), rows, strict=True)
+            _step(visit, site, step, draw, row, taps, len(rows))
+            for step, (draw, row) in zip(steps_of(taking), rows, strict=True)
         ],
     }
 
@@ -69,10 +70,14 @@ def _made(taking: Taking, site: Site) -> str:
 
 
 def _step(
-    visit: Visit, site: Site, step: TubeStep, row: TubeRow, taps: Sequence[Tap], count: int
+    visit: Visit, site: Site, step: TubeStep, draw: DrawRows, row: TubeRow, taps: Sequence[Tap], count: int
 ) -> dict[str, Any]:  # fmt: skip
     words = chair_words(step, row)
-    context = {"step": step, "row": row, "words": words, "drawn": upright(step.tube, row), "count": count}
+    context = {
+        "step": step, "row": row, "words": words, "drawn": upright(step.tube, row), "count": count,
+        # What is known and done before a draw stands above the picture of its first tube.
+        "draw": draw if row is draw.rows[0] else None,
+    }  # fmt: skip
     tap = settled(taps, step.number)
     return {
         "number": step.number,
@@ -81,7 +86,7 @@ def _step(
         "specimen": step.specimen,
         "mark": step.tube.mark,
         "name": row.kind,
-        "mixing": words.mixing,
+        "then": words.then,
         "html": bytes(visit.page("take_step.html", context).body).decode(),
         "settled": None if tap is None else _settled(tap, site),
         "labelled": is_labelled(taps, step.number),

@@ -23,10 +23,12 @@ GEL, LEAST_LIQUID = 16.0, 14.0
 class TubePicture(msgspec.Struct, frozen=True, kw_only=True):
     """A tube as the paths of its parts, in units of the drawing; an empty path is not drawn.
 
-    Content lies from the closed end at the right: liquid additive, gel, blood up to `fill_x`, air.
+    Content lies from the closed end at the right: liquid additive, gel, blood up to `fill_x`, air. `content` is what
+    the blood is: `blood`, or `waste` where it is thrown away.
     """
 
     form: str
+    content: str
     mark: str
     ink: str
     figure: str
@@ -54,7 +56,8 @@ def picture_of_kind(tube: PlannedTube) -> TubePicture:
 
 def _picture(tube: PlannedTube, words: str) -> TubePicture:
     form = _form_of(tube)
-    volume_ml = (tube.draw_ul + tube.liquid_additive_ul) / 1000
+    size_ul = tube.size_ul or tube.draw_ul
+    volume_ml = (size_ul + tube.liquid_additive_ul) / 1000
     glass_w = min(MOST_GLASS, LEAST_GLASS + GLASS_PER_ML * volume_ml)
     glass_x = float(CAP + COLLAR)
     right = glass_x + glass_w
@@ -63,10 +66,11 @@ def _picture(tube: PlannedTube, words: str) -> TubePicture:
         liquid_x -= max(LEAST_LIQUID, FULL * glass_w * tube.liquid_additive_ul / (volume_ml * 1000))
     if form == "tube" and tube.gel:
         gel_x = liquid_x - GEL
-    fill_x = right - FULL * glass_w
+    fill_x = right - FULL * glass_w * tube.draw_ul / size_ul
     is_bottle = form == "bottle"
     return TubePicture(
-        form=form, mark=tube.mark or "--", ink=hex_of(tube.stopper), figure=figure_of(tube.stopper),
+        form=form, content="waste" if tube.purpose == "discard" and not tube.returned else "blood",
+        mark=tube.mark or "--", ink=hex_of(tube.stopper), figure=figure_of(tube.stopper),
         weave=WEAVES.get(facts.additives()[tube.additive].family, "bare"), width=right + 4, glass_x=glass_x,
         glass=_end(glass_x, right, is_bottle=is_bottle),
         blood=_end(glass_x + 0.42 * glass_w if is_bottle else fill_x, right, is_bottle=is_bottle),
@@ -111,8 +115,11 @@ def _form_of(tube: PlannedTube) -> str:
 
 def _words(row: TubeRow, form: str) -> str:
     """The drawing in words, for whoever does not see it."""
-    kinds = {"tube": "Tube", "bottle": "Bottle", "discard": "Discard tube", "syringe": "Discard syringe"}
+    syringe = "Syringe that is given back" if row.is_returned else "Discard syringe"
+    kinds = {"tube": "Tube", "bottle": "Bottle", "discard": "Discard tube", "syringe": syringe}
     stopper = f", stopper {row.stopper}" if row.stopper else ""
     letters = f", letters {row.mark}" if row.mark else ""
-    fill = "" if form != "tube" else f", filled to its line, {row.size}"
+    fill = f", filled to its line, {row.size}" if form == "tube" else ""
+    if row.size_ul is not None:
+        fill = f", filled in part, {row.size}"
     return f"{kinds[form]}{letters}{stopper}{fill}"

@@ -42,7 +42,7 @@ def test_the_title_of_a_draw_goes_over_lines_where_it_is_long(width: int) -> Non
     said = " ".join(" ".join(lines).split())
     for draw in tray.draws:
         assert draw.title in said
-        assert all(words in said for words in draw.before)
+        assert all(one.text in said for one in draw.before)
 
 
 def test_colour_adds_nothing_but_colour() -> None:

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-from datetime import UTC, datetime
-
-from msgspec.structs import replace
 
 from cubital.errors import AmbiguousTest, NoTube, SiteError, UnknownTest, UnplacedKind
 from cubital.exchange.plan_json import error_document, plan_document
@@ -72,7 +69,7 @@ PLAN = Plan(
             moment="before the next dose",
             steps=("ask both identifiers again",),
             asks=("time of the next dose",),
-            due_to=datetime(2026, 11, 25, 8, tzinfo=UTC),
+            due_to=datetime.datetime(2026, 11, 25, 8, tzinfo=datetime.UTC),
             blood_ul=3200,
         ),
     ),

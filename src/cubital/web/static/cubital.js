@@ -26,6 +26,19 @@
     if (isAnswer(event) && sent === typed) end();
   });
 
+  // The last row of events is free: one that is begun makes room for the next.
+  form.addEventListener("input", (event) => {
+    const rows = form.querySelectorAll(".free");
+    const last = rows[rows.length - 1];
+    if (!last || !last.contains(event.target) || ![...last.elements].some((field) => field.name !== "event_day" && field.value)) return;
+    const next = last.cloneNode(true);
+    for (const field of next.elements) {
+      if (field.matches("select")) field.selectedIndex = 0;
+      else field.value = "";
+    }
+    last.after(next);
+  });
+
   // On a phone the bar that leads to the answer goes where the answer is already on screen.
   const answer = document.getElementById("answer");
   new IntersectionObserver(([seen]) => main.toggleAttribute("data-at-answer", seen.isIntersecting), {

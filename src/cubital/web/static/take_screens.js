@@ -67,7 +67,14 @@ const cubitalScreens = (() => {
   const who = (view, draw, acts) => {
     const root = put(fresh("t-who"));
     text(root, ".headline", view.headline);
-    text(root, ".series", draw.after ? `${draw.title}, ${draw.after}. Check the patient again.` : "");
+    const series = [draw.title, draw.after].filter(Boolean).join(", ");
+    text(root, ".series", draw.number > 1 ? `${series}. Check the patient again.` : series);
+    root.querySelector(".before").append(...(draw.before || []).map(({ flag, text: words }) => {
+      const one = item("");
+      one.className = flag.replace(" ", "-");
+      one.append(item(flag, "b"), item(words, "span"));
+      return one;
+    }));
     const words = [...view.warnings, ...view.left_out.map((one) => `LEFT OUT: ${one}`)];
     root.querySelector(".warnings").append(...words.map((one) => item(one)));
     fields(root, acts.check);
@@ -131,9 +138,7 @@ const cubitalScreens = (() => {
       refresh: (now) => {
         root.querySelector(".to-fill").hidden = now.isFilled;
         root.querySelector(".after").hidden = !now.isFilled;
-        const mix = step.mixing ? ` Now ${step.mixing}.` : "";
-        const last = step.purpose === "discard" ? " Throw it away." : mix;
-        text(root, ".done-words", now.isFilled ? `✓ Filled at ${now.time}.${last}` : "");
+        text(root, ".done-words", now.isFilled ? `✓ Filled at ${now.time}. ${step.then || ""}` : "");
         part?.refresh(now);
       },
     };

@@ -81,8 +81,8 @@ def test_other_choices_name_what_is_kept_and_what_is_then_left_out_though_a_name
     child = {"age": "11 mo", "weight_kg": 9, "drawn_ml": 12}
     tray = tray_of("CBC", "CMP", "CRP", "PT", "lead", patient=child, access="winged-set")
     assert tuple(other.words for other in tray.instead) == (
-        "keep prothrombin time; leave out complete blood count · lead, blood; 2 tubes, 3.4 mL",
-        "keep lead, blood; leave out complete blood count · prothrombin time; 2 tubes, 4.1 mL",
+        "keep prothrombin time instead: leaves out complete blood count · lead, blood; 2 tubes, 3.4 mL of blood",
+        "keep lead, blood instead: leaves out complete blood count · prothrombin time; 2 tubes, 4.1 mL of blood",
     )
 
 
@@ -149,7 +149,7 @@ def test_the_objective_that_was_used_and_why_stand_beside_the_proof() -> None:
         "objective: fewest tubes, then the kinds that the tests like best, then least blood; an adult, and this draw "
         "stays within 25 % of the blood limit"
     )
-    assert tray_of("CBC", objective="least-blood").aim.endswith("as it was asked")
+    assert tray_of("CBC", objective="least-blood").aim.endswith("as the order asks")
 
 
 def test_what_is_known_and_done_before_a_draw_stands_in_this_order() -> None:

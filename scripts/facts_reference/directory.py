@@ -89,6 +89,8 @@ def _kept() -> Iterable[Sequence[object]]:
         words = ["" if minutes is None else f"{minutes} min" for minutes in times]
         frozen = "" if s.frozen_d is None else f"{s.frozen_d} d"
         yield (f"`{key}`", *words, frozen, "never" if s.no_add_on else "", marks_text(s.marks))
+    for key, s in facts.unknown_stability().items():
+        yield (f"`{key}`", "not known", "", "", "", "", marks_text(s.marks))
 
 
 def after_the_draw() -> list[str]:

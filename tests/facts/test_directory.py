@@ -10,9 +10,9 @@ import msgspec
 import pytest
 
 from cubital import facts
-from cubital.errors import AmbiguousTest, OrderError
+from cubital.errors import AmbiguousTest, FactsError, OrderError
 from cubital.exchange.site_folder import read_site
-from cubital.facts.directory import HANDLING
+from cubital.facts.directory import HANDLING, load_stability
 from cubital.planning.directory import Directory
 from cubital.planning.spellings import fold
 
@@ -33,9 +33,9 @@ def records() -> Iterator[tuple[str, Mapping[str, Any]]]:
     yield from facts.panels_table().items()
 
 
-def test_there_are_at_least_150_tests_and_20_panels() -> None:
-    assert len(facts.tests_table()) >= 177
-    assert len(facts.panels_table()) >= 20
+def test_there_are_at_least_450_tests_and_90_panels() -> None:
+    assert len(facts.tests_table()) >= 450
+    assert len(facts.panels_table()) >= 90
 
 
 def test_every_test_accepts_kinds_that_exist_and_give_its_matrix() -> None:
@@ -113,7 +113,7 @@ def test_no_name_or_abbreviation_stands_for_two_entries_whatever_its_case() -> N
 
 def test_every_loinc_code_has_its_check_digit_and_stands_on_one_entry() -> None:
     codes = [entry["codes"]["loinc"] for _, entry in records() if "codes" in entry]
-    assert len(codes) > 150
+    assert len(codes) > 300
     assert [code for code in codes if not has_check_digit(code)] == []
     assert len(set(codes)) == len(codes)
     assert not has_check_digit("2823-4")
@@ -125,9 +125,19 @@ def test_the_published_requests_find_their_entries() -> None:
     assert "LIPID" in facts.panels_table()["lipid-panel"]["also"]
 
 
-def test_stability_is_known_of_tests_that_exist() -> None:
-    assert len(facts.stability()) == 177
-    assert set(facts.stability()) <= set(facts.tests_table())
+def test_every_test_says_how_long_it_keeps_or_that_nobody_knows() -> None:
+    known, unknown = set(facts.stability()), set(facts.unknown_stability())
+    assert known | unknown == set(facts.tests_table())
+    assert not known & unknown
+    assert {"hla-typing", "crossmatch"} <= unknown
+    assert "sodium" in known
+
+
+def test_a_time_beside_an_unknown_one_is_refused() -> None:
+    mark = {"basis": "memory", "source": "memory"}
+    assert load_stability({"a": {"unknown": True, "marks": [mark]}}, file="own.toml")["a"].unknown
+    with pytest.raises(FactsError, match=r"own.toml \[a\].*a time beside unknown"):
+        load_stability({"a": {"unknown": True, "ambient_min": 5, "marks": [mark]}}, file="own.toml")
 
 
 def test_whole_blood_tests_that_are_not_spun_have_no_time_to_separation() -> None:

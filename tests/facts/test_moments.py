@@ -60,7 +60,8 @@ def test_trough_and_peak_of_one_drug_exclude_each_other() -> None:
 def test_a_time_after_a_dose_at_the_bench_is_the_moment_of_the_test() -> None:
     assert set(timings()) == {
         "digoxin", "lithium", "anti-xa-low-molecular-weight-heparin", "acetaminophen", "vancomycin-peak",
-        "gentamicin-peak",
+        "gentamicin-peak", "anti-xa-fondaparinux", "clozapine", "amitriptyline", "flecainide",
+        "cortisol-after-dexamethasone",
     }  # fmt: skip
     for test, timing in timings().items():
         moment = facts.moments()[TESTS[test]["moment"]]

@@ -130,9 +130,9 @@ def test_a_lead_tube_of_k2_edta_goes_with_edta_under_clsi_alone() -> None:
     assert place_of_kind("eflm-2018", "lead") is None
 
 
-def test_a_skin_puncture_goes_gas_then_edta_then_other_additives_then_serum() -> None:
-    kinds = ("gas-capillary", "edta-micro", "heparin-micro", "serum-micro")
-    assert [place_of_kind("skin-puncture", kind) for kind in kinds] == [0, 1, 2, 3]
+def test_a_skin_puncture_goes_bedside_gas_card_then_edta_then_other_additives_then_serum() -> None:
+    kinds = ("bedside-drop", "gas-capillary", "spot-card", "edta-micro", "heparin-micro", "serum-micro")
+    assert [place_of_kind("skin-puncture", kind) for kind in kinds] == [0, 1, 2, 3, 4, 5]
     refused = {entry.additive for entry in facts.order_policies()["skin-puncture"].refused}
     assert {"citrate-9-1", "citrate-4-1", "culture-medium", "sps"} <= refused
     for additive in refused - {None}:

@@ -115,6 +115,8 @@ def _handling(test: Test) -> Iterator[Statement]:
 def _stability(test: Test) -> Iterator[Statement]:
     found = facts.stability().get(test.key)
     if found is None:
+        if (unknown := facts.unknown_stability().get(test.key)) is not None:
+            yield marked("how long its specimen keeps: not known", unknown.marks)
         return
     known = (
         ("off the cells within", found.separate_within_min, "min"),

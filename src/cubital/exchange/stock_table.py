@@ -34,7 +34,7 @@ KIND_KEYS = (
 SIZE_KEYS = ("draw_ml", "liquid_additive_ul", "in_stock", "expires", "diameter_mm")
 MATERIALS = ("glass", "plastic")
 # Media and additives that may outweigh the blood: a bottle of broth holds more than it draws.
-_BROTHS = ("culture-medium", "sps")
+_STEEPED = ("culture-medium", "sps", "perchloric-acid")
 _INHERITED = (
     "name",
     "use",
@@ -173,7 +173,7 @@ def _read_size(row: Table, additive: str | None) -> Tube | None:
     liquid_ul = row.whole("liquid_additive_ul", least=0, most=MOST_LIQUID_UL, unit="microlitres") or 0
     if draw_ul is None:
         return None
-    if liquid_ul > draw_ul and additive not in _BROTHS:
+    if liquid_ul > draw_ul and additive not in _STEEPED:
         row.fault(
             "liquid_additive_ul",
             found=liquid_ul,

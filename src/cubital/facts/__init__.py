@@ -60,6 +60,7 @@ from cubital.facts.directory import (
     ranks,
     stability,
     tests_table,
+    unknown_stability,
 )
 from cubital.facts.flags import Flag, flag_word, flags
 from cubital.facts.gels import GelLimit, gels
@@ -206,5 +207,6 @@ __all__ = [
     "subjects",
     "tests_table",
     "tube_table",
+    "unknown_stability",
     "whole_blood",
 ]

@@ -16,7 +16,7 @@ from cubital.facts.sources import Mark, check_marks, entries
 
 Family = Literal[
     "none", "clot-activator", "thrombin", "citrate", "heparin", "edta",
-    "fluoride", "acd", "iodoacetate", "culture", "sps",
+    "fluoride", "acd", "iodoacetate", "culture", "sps", "acid",
 ]  # fmt: skip
 Range = tuple[Decimal, Decimal]
 

@@ -113,7 +113,8 @@ class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     """How long a specimen keeps; 0 means it must not be kept so, None that it is not known.
 
     `separate_within_min` None means whole blood that is not spun. Empty `families` is any tube.
-    `from_draw` counts the time in the room and in the cold from the draw, not from the separation.
+    `from_draw` counts the time in the room and in the cold from the draw, not from the separation. `unknown` says that
+    nobody here knows, and stands alone.
     """
 
     marks: tuple[Mark, ...]
@@ -124,8 +125,12 @@ class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     no_add_on: bool = False
     families: tuple[Family, ...] = ()
     from_draw: bool = False
+    unknown: bool = False
 
     def __post_init__(self) -> None:
+        times = (self.separate_within_min, self.ambient_min, self.refrigerated_min, self.frozen_d)
+        if self.unknown and (self.no_add_on or self.families or self.from_draw or any(t is not None for t in times)):
+            raise ValueError("found a time beside unknown; expected unknown = true alone with its marks")
         if not self.marks:
             raise ValueError("found no marks; expected at least one")
 
@@ -306,6 +311,21 @@ def load_elsewhere(table: Mapping[str, Any], *, file: str) -> Mapping[str, Elsew
 @cache
 def stability() -> Mapping[str, Stability]:
     """How specimens keep, by test key; a test that is absent is not known."""
+    return MappingProxyType({key: keeps for key, keeps in _all_stability().items() if not keeps.unknown})
+
+
+@cache
+def unknown_stability() -> Mapping[str, Stability]:
+    """The tests of which the file says that nobody here knows how long their specimen keeps, by key.
+
+    >>> unknown_stability()["hla-typing"].ambient_min is None
+    True
+    """
+    return MappingProxyType({key: keeps for key, keeps in _all_stability().items() if keeps.unknown})
+
+
+@cache
+def _all_stability() -> Mapping[str, Stability]:
     return load_stability(read_table("stability.toml"), file="stability.toml")
 
 

@@ -18,11 +18,12 @@ from cubital.facts.sources import Mark, check_marks, entries
 AdditiveKey = Literal[
     "sps", "culture-medium", "none", "clot-activator", "thrombin", "citrate-9-1", "citrate-4-1",
     "lithium-heparin", "sodium-heparin", "ammonium-heparin", "k2-edta", "k3-edta", "acd-a", "acd-b",
-    "fluoride-oxalate", "fluoride-edta", "fluoride-heparin", "iodoacetate-heparin",
+    "fluoride-oxalate", "fluoride-edta", "fluoride-heparin", "iodoacetate-heparin", "perchloric-acid",
 ]  # fmt: skip
 Use = Literal[
     "counts", "blood-bank", "sedimentation", "trace-element", "lead", "tissue-typing", "viral-load",
-    "blood-gas", "culture-aerobic", "culture-anaerobic", "culture-pediatric",
+    "blood-gas", "culture-aerobic", "culture-anaerobic", "culture-pediatric", "culture-mycobacterial", "dried-spot",
+    "deproteinized", "bedside",
 ]  # fmt: skip
 AccessKey = Literal["straight-needle", "winged-set", "syringe", "skin-puncture", "line"]
 Matrix = Literal["whole-blood", "plasma", "serum"]

@@ -7,7 +7,7 @@ from typing import Literal, get_args
 AdditiveKey = Literal[
     "sps", "culture-medium", "none", "clot-activator", "thrombin", "citrate-9-1", "citrate-4-1",
     "lithium-heparin", "sodium-heparin", "ammonium-heparin", "k2-edta", "k3-edta", "acd-a", "acd-b",
-    "fluoride-oxalate", "fluoride-edta", "fluoride-heparin", "iodoacetate-heparin",
+    "fluoride-oxalate", "fluoride-edta", "fluoride-heparin", "iodoacetate-heparin", "perchloric-acid",
 ]  # fmt: skip
 MatrixKey = Literal["whole-blood", "plasma", "serum"]
 AccessKey = Literal["straight-needle", "winged-set", "syringe", "skin-puncture", "line"]

@@ -15,7 +15,7 @@ from cubital.model import Reason, Site, Test, Tube, TubeKind
 from cubital.model.vocabulary import MATRICES, MatrixKey, WindowsKey
 from cubital.planning.capacity import usable_ul
 from cubital.planning.micro import is_micro
-from cubital.planning.sizes import is_usable
+from cubital.planning.sizes import is_bottle_by_weight, is_usable
 from cubital.planning.windows import why_too_late
 from cubital.units import millilitres_text
 
@@ -110,7 +110,7 @@ class Shelf:
         self.wanted: dict[tuple[str, int, bool, int], Wanted] = {}  # what tests of the first draw want, by urgency
         self.stairs: dict[object, Any] = {}  # what `budget` has worked out for clusters of tests
         for kind in site.kinds.values():
-            if self._is_open(kind) and kind.additive != "culture-medium":
+            if self._is_open(kind) and not is_bottle_by_weight(kind):
                 self._stock_kind(kind, hematocrit, site.planning.recovery)
         self.lots = lots_of(site)
 

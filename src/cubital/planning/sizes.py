@@ -14,6 +14,14 @@ BLOOD_TO_CITRATE = {"citrate-9-1": 9, "citrate-4-1": 4}
 LEAST_LIQUID, MOST_LIQUID = Fraction(9, 10), Fraction(11, 10)
 
 
+def is_bottle_by_weight(kind: TubeKind) -> bool:
+    """Whether it is a culture bottle that is filled by the weight of the patient, and never packed with tests.
+
+    A mycobacterial bottle is ordered by name and packed as the tube of its test.
+    """
+    return kind.additive == "culture-medium" and kind.use != "culture-mycobacterial"
+
+
 def is_usable(tube: Tube, on: date | None) -> bool:
     """Whether a size is on the shelf and, where the day is known, not expired."""
     return tube.in_stock != 0 and (on is None or tube.expires is None or on <= tube.expires)

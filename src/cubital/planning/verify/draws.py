@@ -25,11 +25,14 @@ def check_placement(plan: Plan, asked: Asked, site: Site) -> list[str]:
     by_test: dict[str, list[tuple[int, str]]] = defaultdict(list)
     for (at_min, key), priority in asked.items():
         by_test[key].append((at_min, priority))
+    # The minutes of a series may count from a dose: its first draw is the first of the plan, at 0.
+    first_min = min((at_min for at_min, _ in asked), default=0)
     for key, times in sorted(by_test.items()):
         draws = dict(placed.pop(key, {}))
         findings += [f"{key} is in {count} tubes of draw {draw}" for draw, count in draws.items() if count > 1]
         for at_min, priority in sorted(times):
-            draw = _draw_for(at_min, draws, plan, moving=site.tests[key].moment is not None)
+            minute = 0 if at_min == first_min and first_min not in known else at_min
+            draw = _draw_for(minute, draws, plan, moving=site.tests[key].moment is not None)
             if draw is not None:
                 del draws[draw]
             elif left_out[key, priority]:

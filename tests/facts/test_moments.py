@@ -61,7 +61,7 @@ def test_a_time_after_a_dose_at_the_bench_is_the_moment_of_the_test() -> None:
     assert set(timings()) == {
         "digoxin", "lithium", "anti-xa-low-molecular-weight-heparin", "acetaminophen", "vancomycin-peak",
         "gentamicin-peak", "anti-xa-fondaparinux", "clozapine", "amitriptyline", "flecainide",
-        "cortisol-after-dexamethasone",
+        "cortisol-after-dexamethasone", "amikacin-peak", "tobramycin-peak",
     }  # fmt: skip
     for test, timing in timings().items():
         moment = facts.moments()[TESTS[test]["moment"]]

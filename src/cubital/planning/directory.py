@@ -38,6 +38,8 @@ MOST_TEXT = 300
 NEARLY = 10
 
 _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
+# "Digoxin level" asks for digoxin: the word says that a number is wanted, and no name of a test.
+_LEVEL = re.compile(r"[\s-]+levels?$", re.IGNORECASE)
 _K = TypeVar("_K")
 
 
@@ -117,6 +119,9 @@ class Directory:
         folded = fold(text)
         if (system is None or is_site_system(system)) and folded in self._ambiguous:
             raise self._ambiguous_error(text, self._ambiguous[folded], where)
+        bare = _LEVEL.sub("", text.strip())
+        if system is None and bare != text.strip() and (self.look_up(bare) or fold(bare) in self._ambiguous):
+            return self.resolve(bare, where=where)
         if system is None or is_site_system(system):
             self._refuse_perhaps_elsewhere(text, where)
             refuse_elsewhere(text, where=where)

@@ -10,6 +10,7 @@ from pathlib import Path
 from facts_reference.blood import volumes
 from facts_reference.carry_over import doses, measured
 from facts_reference.chair import at_the_chair, labels, orders_of_draw
+from facts_reference.counts import counts
 from facts_reference.directory import after_the_draw, directory
 from facts_reference.frame import defaults, sources
 from facts_reference.moments import moments_of_draws
@@ -42,6 +43,7 @@ def facts_page() -> str:
         *directory(),
         *moments_of_draws(),
         *defaults(),
+        *counts(),
         *sources(),
     ]
     return "\n\n".join(parts) + "\n"

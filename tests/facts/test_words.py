@@ -1,4 +1,4 @@
-"""Words as hospitals write them, each resolved or asked about and none wrongly; sources in tests/data/words/README.md."""
+"""Words as hospitals write them, each resolved or asked and none wrongly (sources: tests/data/words/README.md)."""
 
 from __future__ import annotations
 

@@ -58,10 +58,11 @@ def test_at_least_95_of_100_are_resolved_or_asked() -> None:
     [
         ("digoxin level", "digoxin"), ("Digoxin Levels", "digoxin"), ("vancomycin level", "ask"),
         ("gent level", "ask"), ("anti-Xa level", "ask"), ("level", "unknown"), ("unheard-of level", "unknown"),
-        ("level of care", "unknown"),
+        ("level of care", "unknown"), ("serum zinc", "zinc"), ("Plasma ammonia level", "ammonia"),
+        ("serum ammonia", "unknown"), ("serum renin", "unknown"), ("serum", "unknown"),
     ],
 )  # fmt: skip
-def test_a_level_of_something_is_that_thing_and_is_asked_where_the_thing_is(word: str, meaning: str) -> None:
+def test_a_level_or_a_matrix_of_something_is_that_thing_where_it_is_taken_so(word: str, meaning: str) -> None:
     assert stands_for(word) == meaning
 
 

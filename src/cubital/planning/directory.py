@@ -40,6 +40,7 @@ NEARLY = 10
 _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 # "Digoxin level" asks for digoxin: the word says that a number is wanted, and no name of a test.
 _LEVEL = re.compile(r"[\s-]+levels?$", re.IGNORECASE)
+_MATRIX = re.compile(r"(serum|plasma|blood)\s+", re.IGNORECASE)
 _K = TypeVar("_K")
 
 
@@ -119,8 +120,7 @@ class Directory:
         folded = fold(text)
         if (system is None or is_site_system(system)) and folded in self._ambiguous:
             raise self._ambiguous_error(text, self._ambiguous[folded], where)
-        bare = _LEVEL.sub("", text.strip())
-        if system is None and bare != text.strip() and (self.look_up(bare) or fold(bare) in self._ambiguous):
+        if system is None and (bare := self._bare(text.strip())) is not None:
             return self.resolve(bare, where=where)
         if system is None or is_site_system(system):
             self._refuse_perhaps_elsewhere(text, where)
@@ -147,6 +147,19 @@ class Directory:
         if folded in self._ambiguous:
             return []
         return self._names.get(folded) or self._by_site_code(text)
+
+    def _bare(self, text: str) -> str | None:
+        """The name in "digoxin level" or "serum zinc", where the directory knows it and takes that matrix."""
+        bare = _LEVEL.sub("", text)
+        if bare != text and (self.look_up(bare) or fold(bare) in self._ambiguous):
+            return bare
+        said = _MATRIX.match(bare)
+        found = self.look_up(bare[said.end() :]) if said is not None else []
+        if said is None or len(found) != 1 or found[0][0] != "test":
+            return None
+        matrix, test = said[1].casefold(), self._tests[found[0][1]]
+        is_taken = matrix == "blood" or any(accept.matrix == matrix for accept in test.accepts)
+        return bare[said.end() :] if is_taken else None
 
     def near(self, text: str) -> tuple[str, ...]:
         """The keys whose names come really near this text, nearest first; at most five."""

@@ -189,7 +189,7 @@ def ranks() -> Mapping[str, RankGroup]:
     """How each shipped test stands when blood is short, by test key.
 
     >>> ranks()["blood-culture"].rank
-    'cannot-wait'
+    'before-treatment'
     """
     return load_ranks(read_table("ranks.toml"), file="ranks.toml")
 

@@ -256,7 +256,7 @@ def test_a_stopper_is_found_by_its_look_and_is_no_test() -> None:
     assert document["tubes"] == [
         {"key": "citrate", "name": "citrate 9:1, coagulation", "mark": "C9", "stopper": "pale blue, ribbed"}
     ]
-    assert say("find", "cyanide", "--demo").status == 1
+    assert say("find", "strychnine", "--demo").status == 1
 
 
 LINES = b'{"id": "a", "tests": ["K"]}\n{"id": "b", "tests": ["kk"]}\n\nnot json\n{"id": "d", "tests": ["PT"]}\n'

@@ -68,9 +68,9 @@ def test_a_table_with_an_error_changes_nothing_and_tells_every_finding(folder: P
 def test_what_the_table_does_not_have_goes_only_where_it_is_said(folder: Path, tmp_path: Path) -> None:
     table = tmp_path / "t.csv"
     table.write_text("part,key,value\nsite,name,our house\n")
-    assert "kept 24" in say("site", "import", str(table), str(folder), "--try").out
+    assert "kept 25" in say("site", "import", str(table), str(folder), "--try").out
     said = say("site", "import", str(table), str(folder), "--replace")
-    assert "taken out 24" in said.out
+    assert "taken out 25" in said.out
     assert "our house" in (folder / "site.toml").read_text()
     assert "share_benches" not in (folder / "site.toml").read_text()
 

@@ -43,7 +43,9 @@ def test_by_skin_puncture_its_own_order_holds_still() -> None:
 
 
 def test_only_what_drops_of_the_skin_fill_is_an_open_micro_tube() -> None:
-    assert {key for key, kind in SHIPPED.kinds.items() if is_open_micro(kind)} == {*MICRO, "lead-micro"}
+    assert {key for key, kind in SHIPPED.kinds.items() if is_open_micro(kind)} == {
+        *MICRO, "lead-micro", "spot-card", "bedside-drop",
+    }  # fmt: skip
     assert not is_open_micro(msgspec.structs.replace(SHIPPED.kinds["edta-micro"], accesses=None))
 
 

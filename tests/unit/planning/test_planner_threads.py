@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from cubital import planning
 from cubital.app.wiring import open_site
 from cubital.model import Ask, Order, Plan
+from cubital.planning import plan as plan_module
 from cubital.planning import plan_draw
 
 ORDER = Order(asks=(Ask(test="K"), Ask(test="CBC")), on=datetime.date(2026, 11, 25))
@@ -22,7 +23,7 @@ def test_stations_of_two_sites_get_each_the_draw_of_its_own_one_at_a_time(monkey
     inside, most = 0, 0
     count = threading.Lock()
 
-    class Slow(planning.Planner):
+    class Slow(plan_module.Planner):
         def plan(self, order: Order) -> Plan:
             nonlocal inside, most
             with count:
@@ -34,7 +35,7 @@ def test_stations_of_two_sites_get_each_the_draw_of_its_own_one_at_a_time(monkey
                 inside -= 1
             return found
 
-    monkeypatch.setattr(planning, "Planner", Slow)
+    monkeypatch.setattr(plan_module, "Planner", Slow)
     monkeypatch.setattr(planning, "_last", [])
     one = open_site(demo=True)
     sites = [one, replace(one, name="another site (invented)")]

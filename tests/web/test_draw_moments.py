@@ -24,13 +24,16 @@ CHILD = {"age": "6", "age_unit": "mo", "weight_kg": "6", "drawn_ml": "8"}
 SHORT = {**CHILD, "tests": "K\nCBC\nPT\nCRP\ntype and screen"}
 
 
-def event(*rows: tuple[str, str, str, str]) -> dict[str, str | list[str]]:
+Form = dict[str, str | list[str]]
+
+
+def event(*rows: tuple[str, str, str, str]) -> Form:
     """Rows of the form: what, of what, on which day, when."""
     names = ("event_what", "event_of", "event_day", "event_at")
     return dict(zip(names, (list(column) for column in zip(*rows, strict=True)), strict=True))
 
 
-def dose(at: str, day: str = "0") -> dict[str, str | list[str]]:
+def dose(at: str, day: str = "0") -> Form:
     return event(("next-dose", "vancomycin", day, at))
 
 
@@ -46,13 +49,13 @@ def offers_of(browser: Browser) -> list[tuple[str, str]]:
     return [(html.unescape(keep), html.unescape(costs)) for keep, costs in found]
 
 
-def hidden_of(browser: Browser, form: str) -> dict[str, str | list[str]]:
+def hidden_of(browser: Browser, form: str) -> dict[str, list[str]]:
     """What the hidden fields of this form send."""
     part = browser.text.partition(f'action="{form}"')[2].partition("</form>")[0]
     sent: dict[str, list[str]] = {}
     for name, value in re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', part):
         sent.setdefault(name, []).append(html.unescape(value))
-    return {**sent}
+    return sent
 
 
 def test_a_test_of_a_level_opens_the_times_and_asks_for_those_it_is_counted_from(collector: Browser) -> None:
@@ -101,7 +104,7 @@ def test_a_time_is_taken_as_it_is_typed_and_the_draw_says_between_which_times_it
 
 
 def test_a_day_before_counts_from_the_day_that_the_plan_is_for(collector: Browser) -> None:
-    form = {"tests": "digoxin", "now": "2026-11-27 10:00", **event(("dose", "digoxin", "-1", "2200"))}
+    form: Form = {"tests": "digoxin", "now": "2026-11-27 10:00", **event(("dose", "digoxin", "-1", "2200"))}
     collector.post("/draw", form, **PARTIAL)
     assert "from 2026-11-27 04:00" in text_of(collector)
 
@@ -120,7 +123,7 @@ def test_a_day_before_counts_from_the_day_that_the_plan_is_for(collector: Browse
     ],
 )
 def test_a_time_or_place_that_cannot_be_is_refused_in_words_and_stays_in_the_form(
-    collector: Browser, form: dict[str, str], said: str
+    collector: Browser, form: Form, said: str
 ) -> None:
     collector.post("/draw", {"tests": "vancomycin-trough", **form})
     assert 'aria-label="Refusal"' in collector.text
@@ -137,7 +140,7 @@ def test_an_event_that_was_chosen_without_a_time_is_not_known_and_refuses_nothin
 
 def test_the_plan_of_the_page_is_that_of_the_order_with_its_times_and_place(collector: Browser, demo: Site) -> None:
     rows = [("next-dose", "vancomycin", "0", "1400"), ("infusion-end", "", "0", "15:10"), ("", "", "0", "")]
-    form = {"tests": f"{LEVELS}\nC-peptide", "now": "0740", "place": "home visit", **event(*rows)}
+    form: Form = {"tests": f"{LEVELS}\nC-peptide", "now": "0740", "place": "home visit", **event(*rows)}
     collector.post("/draw", form)
     order = order_from_json(
         {
@@ -161,7 +164,7 @@ def test_the_plan_of_the_page_is_that_of_the_order_with_its_times_and_place(coll
 
 def test_what_is_asked_leads_to_the_field_where_it_is_said(collector: Browser) -> None:
     collector.post("/draw", {"tests": LEVELS})
-    assert re.findall(r'class="say" href="#(event-\d)"', collector.text) == ["event-1", "event-2"]
+    assert re.findall(r'<a href="#(event-\d)">say when', collector.text) == ["event-1", "event-2"]
     assert 'id="event-2"' in times_of(collector)
 
 
@@ -217,7 +220,7 @@ def test_the_draw_that_is_taken_is_the_one_that_was_shown(
     collector: Browser, record: SpecimenRecord, takings: Takings, demo: Site
 ) -> None:
     kept_tube(record, 4_000)
-    form = {
+    form: Form = {
         **SHORT, "tests": f"{SHORT['tests']}\nvancomycin-trough", "drawn_ml": "", "now": "07:40", "place": "ward",
         "earlier": "INV-1", "flag": ["preterm"], "keep": "prothrombin-time", **dose("1400"),
     }  # fmt: skip

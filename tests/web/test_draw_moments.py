@@ -178,7 +178,7 @@ def test_every_offer_keeps_what_it_says_at_the_cost_it_says_and_there_is_a_way_b
         collector.post("/draw", {**SHORT, "keep_too": keep})
         plan = planned(SHORT, [keep], demo)
         assert keep not in {left.test for left in plan.unplaced}
-        left = ", ".join(demo.tests[one.test].name for one in plan.unplaced)
+        left = " · ".join(demo.tests[one.test].name for one in plan.unplaced)
         tubes = f"{plan.totals.tubes} tube{'' if plan.totals.tubes == 1 else 's'}"
         blood = millilitres_text(plan.totals.all_blood_ul)
         assert costs == f"leaves out {left}; {tubes}, {blood} mL of blood"

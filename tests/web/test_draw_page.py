@@ -263,41 +263,41 @@ def links_of(browser: Browser) -> list[str]:
 
 def test_who_may_edit_the_site_adds_an_unknown_word_where_it_was_met(browser: Browser, sites: SiteVersions) -> None:
     supervisor = browser.sign_in("supervisor")
-    supervisor.post("/draw", {"tests": "K\ndirect renin"}, **PARTIAL)
+    supervisor.post("/draw", {"tests": "K\nfactor VIII activities"}, **PARTIAL)
     add, *_ = links_of(supervisor)
-    assert add == "/site/test?new=1&name=direct%20renin"
+    assert add == "/site/test?new=1&name=factor%20VIII%20activities"
     supervisor.get(add)
-    assert 'name="key" value="direct-renin"' in supervisor.text
-    assert 'name="name" value="direct renin"' in supervisor.text
+    assert 'name="key" value="factor-viii-activities"' in supervisor.text
+    assert 'name="name" value="factor VIII activities"' in supervisor.text
     assert "stops" in supervisor.text
     form = {
-        "new": "1", "key": "direct-renin", "base": "0", "name": "direct renin", "bench": "special chemistry",
+        "new": "1", "key": "factor-viii-activities", "base": "0", "name": "factor VIII activities", "bench": "special chemistry",
         "accepts.0.matrix": "plasma", "accepts.0.tubes": "edta", "accepts.0.volume_ul": "300",
         "accepts.0.minimum_ul": "200",
     }  # fmt: skip
     supervisor.post("/site/test/change", {**form, "do": "save", "note": "asked from the ward"})
-    assert "this site's own file" in html.unescape(supervisor.get("/site/test?key=direct-renin").text)
-    supervisor.post("/draw", {"tests": "K\ndirect renin"}, **PARTIAL)
+    assert "this site's own file" in html.unescape(supervisor.get("/site/test?key=factor-viii-activities").text)
+    supervisor.post("/draw", {"tests": "K\nfactor VIII activities"}, **PARTIAL)
     assert "Not in the plan" not in supervisor.text
-    assert "direct renin" in supervisor.text
+    assert "factor VIII activities" in supervisor.text
 
 
 def test_a_word_becomes_another_name_of_a_test_after_a_look_and_a_save(browser: Browser, sites: SiteVersions) -> None:
     supervisor = browser.sign_in("supervisor")
-    supervisor.post("/draw", {"tests": "direct renin"}, **PARTIAL)
-    link = next(link for link in links_of(supervisor) if "key=renin-activity" in link)
-    assert link == "/site/test?key=renin-activity&also=direct%20renin"
+    supervisor.post("/draw", {"tests": "factor VIII activities"}, **PARTIAL)
+    link = next(link for link in links_of(supervisor) if "key=factor-viii" in link)
+    assert link == "/site/test?key=factor-viii&also=factor%20VIII%20activities"
     supervisor.get(link)
     also = html.unescape(re.search(r'<textarea id="f-also"[^>]*>(.*?)</textarea>', supervisor.text, re.S)[1])  # type: ignore[index]
-    assert also.splitlines()[-1] == "direct renin"
+    assert also.splitlines()[-1] == "factor VIII activities"
     assert "What you change" in supervisor.text
-    assert "direct renin" not in sites.newest().site.tests["renin-activity"].also
+    assert "factor VIII activities" not in sites.newest().site.tests["factor-viii"].also
     assert 'name="also"' in supervisor.get("/site/panel?key=lipid-panel&also=blood%20fats").text
     assert "blood fats" in supervisor.text
 
 
 def test_who_may_not_edit_the_site_is_led_to_no_form(collector: Browser) -> None:
-    collector.post("/draw", {"tests": "direct renin\nurine culture\ntroponin"}, **PARTIAL)
+    collector.post("/draw", {"tests": "factor VIII activities\nurine culture\ntroponin"}, **PARTIAL)
     assert links_of(collector) == []
 
 

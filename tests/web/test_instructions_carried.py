@@ -241,7 +241,8 @@ def test_blood_that_goes_back_to_the_patient_is_said_to_everywhere(closed: Brows
 
 def test_every_moment_and_series_of_the_site_is_carried_through(collector: Browser) -> None:
     for name in MOMENTOUS:
-        fields = {"tests": [name], "patient": ADULT, "access": "syringe" if "gas" in name else "straight-needle"}
+        by_syringe = "gas" in name or "dried" in name or name == "newborn-screening"
+        fields = {"tests": [name], "patient": ADULT, "access": "syringe" if by_syringe else "straight-needle"}
         order = order_of(fields, DEMO)
         plan = plan_order(order, DEMO, today=TODAY)
         check_page(collector, fields, plan)

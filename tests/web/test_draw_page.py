@@ -271,7 +271,8 @@ def test_who_may_edit_the_site_adds_an_unknown_word_where_it_was_met(browser: Br
     assert 'name="name" value="factor VIII activities"' in supervisor.text
     assert "stops" in supervisor.text
     form = {
-        "new": "1", "key": "factor-viii-activities", "base": "0", "name": "factor VIII activities", "bench": "special chemistry",
+        "new": "1", "key": "factor-viii-activities", "base": "0", "name": "factor VIII activities",
+        "bench": "special chemistry",
         "accepts.0.matrix": "plasma", "accepts.0.tubes": "edta", "accepts.0.volume_ul": "300",
         "accepts.0.minimum_ul": "200",
     }  # fmt: skip

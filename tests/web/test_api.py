@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+import jsonschema_rs
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
@@ -94,6 +95,50 @@ def test_the_document_names_every_json_route(browser: Browser) -> None:
     said = browser.client.get("/api/openapi.json").json()
     assert said == api.document()
     assert {*said["paths"], "/api/openapi.json"} == {page.path for page in PAGES if page.is_json}
+
+
+ADULT, CHILD = {"age": "45 a", "weight_kg": 70}, {"age": "6 mo", "weight_kg": 6, "drawn_ml": 8}
+ORDERS: list[dict[str, Any]] = [
+    {"tests": ["vancomycin-trough", "vancomycin-peak", "group check", "group and screen"], "patient": ADULT},
+    {"tests": ["digoxin"], "now": "10:00", "events": [{"what": "dose", "at": "08:00"}], "place": "ward"},
+    {"tests": ["K", "CBC", "PT", "CRP", "type and screen"], "patient": CHILD},
+    {"tests": ["BMP", "PT"], "access": "line", "line": {"dead_space_ml": 1}, "objective": "least-blood"},
+    {"tests": ["blood culture", "PT"], "access": "winged-set", "patient": ADULT, "keep": ["PT"]},
+    {"tests": ["K", "xylophone"]},
+]
+
+
+@pytest.mark.parametrize("order", ORDERS, ids=lambda order: order["tests"][0])
+def test_a_plan_has_every_key_that_the_document_names_and_no_other(program: Browser, order: dict[str, Any]) -> None:
+    document = api.document()["components"]["schemas"]["plan"]
+    answer = program.client.post("/api/plan", json=order)
+    assert answer.status_code == 200, answer.text
+    plan = answer.json()
+    jsonschema_rs.validator_for(document).validate(plan)
+    assert_same_keys(document, plan)
+
+
+def assert_same_keys(schema: dict[str, Any], found: Any) -> None:
+    """The keys of each object are those that its schema requires, and no other."""
+    if isinstance(found, dict):
+        assert set(found) == set(schema["properties"]) == set(schema["required"])
+        for name, value in found.items():
+            assert_same_keys(schema["properties"][name], value)
+    elif isinstance(found, list):
+        for value in found:
+            assert_same_keys(schema["items"], value)
+
+
+def test_a_plan_that_lacks_a_key_or_has_a_volume_below_nought_is_not_what_the_document_says(program: Browser) -> None:
+    schema = jsonschema_rs.validator_for(api.document()["components"]["schemas"]["plan"])
+    plan = program.client.post("/api/plan", json=ORDERS[2]).json()
+    assert schema.is_valid(plan)
+    assert plan["choices"]
+    del plan["choices"][0]["left_out"]
+    assert not schema.is_valid(plan)
+    other = program.client.post("/api/plan", json=ORDERS[0]).json()
+    other["draws"][0]["blood_ml"] = -1
+    assert not schema.is_valid(other)
 
 
 @SCHEMA.parametrize()

@@ -18,6 +18,7 @@ from cubital.app.wiring import error_document, plan_document, read_order
 from cubital.errors import CubitalError
 from cubital.facts import anchors
 from cubital.model.vocabulary import ACCESSES, OBJECTIVES, PRIORITIES, SEXES
+from cubital.web.plan_schema import plan_schema
 from cubital.web.visit import Visit
 
 MOST_FOUND, MOST_TEXT = 50, 100
@@ -77,7 +78,7 @@ def document() -> dict[str, Any]:
             }},
         },
         "components": {
-            "schemas": {"order": _order(), "plan": _plan(), "tests": _tests(), "error": _error()},
+            "schemas": {"order": _order(), "plan": plan_schema(), "tests": _tests(), "error": _error()},
             "securitySchemes": {"session": {"type": "apiKey", "in": "cookie", "name": "cubital"}},
         },
         "security": [{"session": []}],
@@ -117,14 +118,6 @@ def _order() -> dict[str, Any]:
         "events": {"type": "array", "maxItems": 50, "items": event},
         "keep": {"type": "array", "items": {"type": "string"}},
         "tests": {"type": "array", "minItems": 1, "maxItems": 250, "items": {"anyOf": [{"type": "string"}, ask]}},
-    }}  # fmt: skip
-
-
-def _plan() -> dict[str, Any]:
-    lists = ("draws", "tubes", "unplaced", "unsettled", "cautions", "reasons")
-    return {"type": "object", "required": ["format", "site", "edition", "totals", *lists], "properties": {
-        "format": {"const": "cubital.plan/1"}, "site": {"type": "string"}, "edition": {"type": "string"},
-        "totals": {"type": "object"}, **{name: {"type": "array", "items": {"type": "object"}} for name in lists},
     }}  # fmt: skip
 
 

@@ -6,8 +6,8 @@ from functools import partial
 from statistics import median
 from time import perf_counter
 
-from tests.oracles.campaign import budget_of, make_case
-from tests.oracles.contract import promise, value_of
+from tests.oracles.campaign import make_case
+from tests.oracles.contract import promise_within, value_of
 from tests.oracles.instance import Instance
 
 from bench.report import Line, show, spread
@@ -52,12 +52,13 @@ def _promised_s(seed: int, plan: Plan) -> float:
     """
     order, site = make_case("hard", seed, budget=True)
     reached, spent_s = value_of(plan, order, site), []
+    room_ul = max(0, (plan.totals.limit_ul or 0) - order.patient.drawn_ul)
     for solver in SOLVERS.values():
         for one_sum in (True, False):
             started = perf_counter()
             try:
                 solve = partial(solver.solve, one_sum=one_sum)
-                promised = promise(order, site, solve, budget_ul=budget_of(plan, order))
+                promised = promise_within(order, site, solve, plan.objective, room_ul)
             except ValueError:
                 continue  # the levels weigh too much for one sum: no mode for this order
             spent_s.append(perf_counter() - started)

@@ -66,7 +66,7 @@ class _Search:
         if (budget_ul is not None and blood_ul > budget_ul) or (self.best is not None and value >= self.best):
             return
         if not rest:
-            self.best, self.packing = value, packing
+            self.settle(packing, blood_ul + self.instance.owed_ul(packing), preference)
             return
         head, tail = rest[0], rest[1:]
         for size in range(len(tail), -1, -1):
@@ -83,3 +83,10 @@ class _Search:
                     draw_ul = self.instance.sizes[index].draw_ul
                     self.extend(remaining, filled, blood_ul + draw_ul, preference + cost)
                     self.left[index] = left
+
+    def settle(self, packing: tuple[Filled, ...], blood_ul: int, preference: int) -> None:
+        """Take this whole packing where it is within the blood and better than the best so far."""
+        value = self.instance.value(len(packing), blood_ul, preference)
+        budget_ul = self.instance.budget_ul
+        if (budget_ul is None or blood_ul <= budget_ul) and (self.best is None or value < self.best):
+            self.best, self.packing = value, packing

@@ -10,7 +10,7 @@ from time import perf_counter
 
 from msgspec.structs import replace
 
-from cubital.model import Order, Patient, Plan, Site
+from cubital.model import Patient, Site
 from cubital.planning import plan_draw
 from cubital.planning.verify import verify
 from tests.generators import FAMILIES, Case
@@ -36,12 +36,6 @@ def with_budget(case: Case, random: Random) -> Case:
     return Case(replace(case.order, patient=patient), replace(case.site, planning=planning))
 
 
-def budget_of(plan: Plan, order: Order) -> int | None:
-    """The blood the plan held itself to: its limit less what was drawn before."""
-    limit_ul = plan.totals.limit_ul
-    return None if limit_ul is None else max(0, limit_ul - order.patient.drawn_ul)
-
-
 def compare(case: Case, oracles: tuple[str, ...]) -> list[str]:
     """Every disagreement between the plan, its verification and each oracle; empty is agreement."""
     order, site = case
@@ -51,15 +45,16 @@ def compare(case: Case, oracles: tuple[str, ...]) -> list[str]:
         faults.append("the plan does not call itself optimal")
     found = value_of(plan, order, site)
     for name in oracles:
-        wanted: Promise = promise(order, site, ORACLES[name], budget_ul=budget_of(plan, order))
+        wanted: Promise = promise(order, site, ORACLES[name], limit_ul=plan.totals.limit_ul)
         if wanted != found:
             faults.append(f"{name}: {_terms(wanted)}; the plan has {_terms(found)}")
     return faults
 
 
 def _terms(reached: Promise) -> str:
-    answer = reached.answer
-    return f"{reached.volumes} {answer.kept} {answer.tubes} {answer.blood_ul} {answer.preference}"
+    cost = f"{reached.tubes} tubes, {reached.blood_ul} uL, preference {reached.preference}"
+    loss = f"loss {reached.loss}, cultures {reached.culture_ul} uL"
+    return f"{reached.objective}, {reached.volumes} volumes, {loss}, {cost}"
 
 
 def make_case(family: str, seed: int, *, budget: bool) -> Case:

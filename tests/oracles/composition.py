@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 from cubital.facts import order_policies
 from cubital.model import Bound, Draw, Order, Plan, PlannedTube, Site, Totals, Unplaced
-from cubital.model.vocabulary import PRIORITIES, MatrixKey
+from cubital.model.vocabulary import MatrixKey, ObjectiveKey
 from cubital.planning.verify.sequence import rank_kinds
 from tests.oracles.contract import Promise
 from tests.oracles.instance import Filled, Instance
 
+_OBJECTIVES: dict[str, ObjectiveKey] = {key: key for key in get_args(ObjectiveKey)}
 _MATRICES: dict[str, MatrixKey] = {"whole-blood": "whole-blood", "plasma": "plasma", "serum": "serum"}
 
 
 def compose(order: Order, site: Site, reached: Promise, *, limit_ul: int | None = None) -> Plan:
     """The plan of one draw that packs as this answer does."""
-    instance = Instance.of(order, site, minimum=reached.volumes == "minimum")
+    instance = Instance.of(order, site, minimum=reached.volumes == "minimum", objective=reached.objective)
     ranks = rank_kinds(site, order_policies()[site.planning.order_of_draw])
     packing = sorted(reached.answer.packing, key=lambda tube: ranks[instance.sizes[tube.size].kind])
     answer = reached.answer
     packed = {i for tube in packing for i in tube.requests}
     left = [request for i, request in enumerate(instance.requests) if i not in packed]
+    priority_of = {ask.test: ask.priority for ask in order.asks}
     return Plan(
-        objective=order.objective or site.planning.objective,
+        objective=_OBJECTIVES[reached.objective],
         volumes=reached.volumes,
         optimal=True,
         bound=Bound(
@@ -43,7 +47,7 @@ def compose(order: Order, site: Site, reached: Promise, *, limit_ul: int | None 
         ),
         unplaced=tuple(
             Unplaced(
-                test=_test_of(request.name), priority=PRIORITIES[request.rank],
+                test=_test_of(request.name), priority=priority_of[_test_of(request.name)],
                 why="no room", needs="more",
             )
             for request in left

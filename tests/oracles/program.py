@@ -41,7 +41,7 @@ class Program:
     def decode(self, ones: set[int]) -> tuple[Filled, ...]:
         """The packing that these variables at one mean."""
         if self.form == "patterns":
-            return tuple(self.patterns[j] for j in sorted(ones))
+            return tuple(self.patterns[j] for j in sorted(ones) if j < len(self.patterns))
         packing = []
         for bin_ in self.bins:
             members = tuple(i for i, j in bin_.takes.items() if j in ones)
@@ -166,10 +166,16 @@ def _undominated(
         ]
         for j, (place, matrix) in columns.items():
             key = (instance.sizes[j].draw_ul, place, j)
-            if not any(_beats(other, key, instance.objective) for other in free if other[2] != j):
+            rivals = [other for other in free if other[2] != j and _stand_alike(instance, other[2], j)]
+            if not any(_beats(other, key, instance.objective) for other in rivals):
                 patterns.append(Filled(j, matrix, members))
                 places.append(place)
     return patterns, places
+
+
+def _stand_alike(instance: Instance, one: int, other: int) -> bool:
+    """Whether a draw owes the same whichever of two sizes it has: where something is owed, if they are of one kind."""
+    return not instance.tolls or instance.sizes[one].kind == instance.sizes[other].kind
 
 
 def _beats(one: tuple[int, int, int], other: tuple[int, int, int], objective: str) -> bool:
@@ -199,11 +205,42 @@ def _pattern_program(
             rows.append(Row(terms, None, stock[index]))
     draws_ul = [instance.sizes[p.size].draw_ul for p in patterns]
     blood: Terms = list(enumerate(draws_ul))
+    count = len(patterns)
+    if instance.tolls:
+        columns = [(j, instance.requests[p.requests[0]].draw, p.size) for j, p in enumerate(patterns)]
+        paid, owed, count = _tolls(instance, columns, count)
+        blood += paid
+        rows += owed
     if instance.budget_ul is not None:
         rows.append(_scaled(Row(blood, None, instance.budget_ul)))
     goals = _goals(instance, [(j, 1) for j in range(len(patterns))], blood, list(enumerate(places)))
     levels = goals if keep_all else [*[terms for terms in kept if terms], *goals]
-    return Program("patterns", len(patterns), rows, levels, patterns=patterns)
+    return Program("patterns", count, rows, levels, patterns=patterns)
+
+
+def _tolls(instance: Instance, columns: list[tuple[int, str, int]], count: int) -> tuple[Terms, list[Row], int]:
+    """What draws owe as blood terms and rows, over columns of (variable, draw, size); how many variables then."""
+    blood: Terms = []
+    rows: list[Row] = []
+    for toll in instance.tolls:
+        here = [(j, instance.sizes[size]) for j, draw, size in columns if draw == toll.draw]
+        if toll.always_ul:
+            blood.append((count, toll.always_ul))
+            rows += [Row([(j, 1), (count, -1)], None, 0) for j, _ in here]
+            count += 1
+        if toll.ratio_ul:
+            blood.append((count, toll.ratio_ul))
+            for j, size in here:
+                if size.additive in toll.additives:
+                    # A ratio tube is paid for, or some other tube stands before it.
+                    before = [
+                        (k, -1)
+                        for k, other in here
+                        if toll.is_sparable and other.additive not in toll.additives and other.place < size.place
+                    ]
+                    rows.append(Row([(j, 1), (count, -1), *before], None, 0))
+            count += 1
+    return blood, rows, count
 
 
 def _goals(instance: Instance, tubes: Terms, blood: Terms, preference: Terms) -> list[Terms]:
@@ -247,6 +284,7 @@ def assign(instance: Instance, *, keep_all: bool) -> Program:
     tubes: Terms = []
     blood: Terms = []
     preference: Terms = []
+    columns: list[tuple[int, str, int]] = []
     count = 0
     for (_, kind, matrix), offers in _offers(instance).items():
         sizes = [j for j, s in enumerate(instance.sizes) if s.kind == kind and stock[j] != 0]
@@ -261,15 +299,22 @@ def assign(instance: Instance, *, keep_all: bool) -> Program:
             count += len(xs)
             tubes += [(y, 1) for y in ys.values()]
             blood += [(y, instance.sizes[j].draw_ul) for j, y in ys.items()]
+            columns += [(y, instance.requests[offers[0][0]].draw, j) for j, y in ys.items()]
             for i, option in fitting[number:]:
                 covers[i].append((xs[i], 1))
                 preference.append((xs[i], option.place))
             for j, y in ys.items():
                 uses[j].append((y, 1))
             after = Bin(kind, matrix, ys, xs)
+            if instance.tolls:  # an empty tube would spare a discard
+                rows.append(Row([*((y, 1) for y in ys.values()), *((x, -1) for x in xs.values())], None, 0))
             rows += _bin_rows(instance, fitting[number:], after, capacity_ul, before)
             bins.append(after)
             before = after
+    if instance.tolls:
+        paid, owed, count = _tolls(instance, columns, count)
+        blood += paid
+        rows += owed
     rows += [Row(terms, 1 if keep_all else None, 1) for terms in covers]
     rows += [Row(t, None, stock[j]) for j, t in enumerate(uses) if stock[j] is not None and t]
     if instance.budget_ul is not None:

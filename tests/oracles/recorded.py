@@ -8,7 +8,7 @@ import msgspec
 
 from cubital.planning import plan_draw
 from tests.oracles import cpsat
-from tests.oracles.campaign import budget_of, make_case
+from tests.oracles.campaign import make_case
 from tests.oracles.contract import Promise, promise
 
 FILE = Path(__file__).with_name("recorded_optima.json")
@@ -17,10 +17,10 @@ FIRST_SEED = 50_000  # none of the seeds that the other comparisons solve
 
 
 class Optimum(msgspec.Struct, frozen=True, array_like=True):
-    """Volumes taken, tests kept (stat, timed, routine), tubes, blood in microlitres, preference."""
+    """Volumes taken, what is left out by rank, tubes, blood in microlitres, preference."""
 
     volumes: str
-    kept: tuple[int, ...]
+    loss: tuple[int, ...]
     tubes: int
     blood_ul: int
     preference: int
@@ -28,17 +28,16 @@ class Optimum(msgspec.Struct, frozen=True, array_like=True):
     @classmethod
     def of(cls, reached: Promise) -> Optimum:
         """The value of what was promised or planned, without the packing that reaches it."""
-        answer = reached.answer
-        return cls(reached.volumes, answer.kept, answer.tubes, answer.blood_ul, answer.preference)
+        return cls(reached.volumes, reached.loss, reached.tubes, reached.blood_ul, reached.preference)
 
 
 class Record(msgspec.Struct, frozen=True, array_like=True):
-    """The optimum of one generated case, and the budget in microlitres it was solved under."""
+    """The optimum of one generated case, and the blood limit in microlitres it was solved under."""
 
     family: str
     seed: int
     budget: bool
-    budget_ul: int | None
+    limit_ul: int | None
     optimum: Optimum
 
 
@@ -46,9 +45,9 @@ def prove(family: str, seed: int) -> Record:
     """What CP-SAT proves for this case; every third has a blood limit, hard ones never."""
     budget = family != "hard" and seed % 3 == 0
     order, site = make_case(family, seed, budget=budget)
-    budget_ul = budget_of(plan_draw(order, site), order)
-    proved = promise(order, site, cpsat.solve, budget_ul=budget_ul)
-    return Record(family, seed, budget, budget_ul, Optimum.of(proved))
+    limit_ul = plan_draw(order, site).totals.limit_ul
+    proved = promise(order, site, cpsat.solve, limit_ul=limit_ul)
+    return Record(family, seed, budget, limit_ul, Optimum.of(proved))
 
 
 def read() -> list[Record]:

@@ -38,8 +38,8 @@ def clearing_of(circumstances: Circumstances, site: Site, *, has_bottles: bool) 
 
 def winged_discard_ul(circumstances: Circumstances, site: Site) -> int:
     """What the discard tube before a first ratio tube takes; 0 where no tube is stocked for it."""
-    sizes = [tube.draw_ul for kind, tube in _discard_tubes(circumstances, site, {}) if kind.additive in _HARMLESS]
-    return min(min(sizes), _part_filled_ul() or min(sizes)) if sizes else 0
+    sizes = [tube.draw_ul for _, tube in _discard_tubes(circumstances, site, {})]
+    return _thrown_away_ul(max(sizes)) if sizes else 0
 
 
 def may_return(circumstances: Circumstances, site: Site, *, has_citrate: bool) -> bool:
@@ -86,20 +86,29 @@ def _part_filled_ul() -> int | None:
     return next((d.part_filled_ul for d in facts.accesses()["winged-set"].discards if d.needed), None)
 
 
+def _thrown_away_ul(size_ul: int) -> int:
+    """What a discard tube of this size takes: what clears the air, or all of it."""
+    return min(size_ul, _part_filled_ul() or size_ul)
+
+
 def _winged_discard(
     first: PlannedTube, circumstances: Circumstances, site: Site, used: _Used
 ) -> PlannedTube | None:
     rule = next(d for d in facts.accesses()["winged-set"].discards if d.needed)
-    candidates = [
-        (_HARMLESS.index(kind.additive), kind.additive != first.additive, tube.draw_ul, number, kind, tube)
-        for number, (kind, tube) in enumerate(_discard_tubes(circumstances, site, used))
-    ]
-    if not candidates:
+    tubes = _discard_tubes(circumstances, site, used)
+    if not tubes:
         return None
-    # Without additive is best, then the same one; the other citrate is the same salt in another amount.
-    *_, kind, tube = min(candidates, key=lambda c: (c[0] > 0, *c[1:4]))
+    # One that takes what clears the air comes first: a smaller one leaves air for the next tube. Then without additive
+    # is best, then the same one; the other citrate is the same salt in another amount.
+    kind, tube = min(
+        tubes,
+        key=lambda each: (
+            -_thrown_away_ul(each[1].draw_ul), each[0].additive != "none", each[0].additive != first.additive,
+            each[1].draw_ul,
+        ),
+    )  # fmt: skip
     size_ul = tube.draw_ul
-    draw_ul = min(size_ul, _part_filled_ul() or size_ul)
+    draw_ul = _thrown_away_ul(size_ul)
     dead_ul = facts.accesses()["winged-set"].dead_volume_ul or 0
     text = (
         f"the line of a winged set holds about {millilitres_text(dead_ul)} mL of air: the first tube falls short, "

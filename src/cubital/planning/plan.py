@@ -159,7 +159,7 @@ class Planner:
         for objective, reserve_percent, only_far in tries_for(stated, standing, reserve):
             if objective == "least-blood":
                 circumstances = msgspec.structs.replace(circumstances, spares_blood=True)
-            aim = Aim(objective, reserve_percent)
+            aim = Aim(objective, reserve_percent, keep=keep)
             draft = self._drafted(question, circumstances, aim)
             if standing.is_far(draft.lost_ul) or (not only_far and standing.is_within(draft.lost_ul)):
                 return _Chosen(draft, aim)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import combinations
 from typing import NamedTuple
 
 import msgspec
@@ -63,14 +64,22 @@ class PlanDraft(msgspec.Struct, frozen=True, gc=False):
     slot_of_draw: tuple[int, ...]
 
 
+# Of so many draws with cultures every choice is tried; of more, the most urgent of each number.
+_MOST_CHOSEN = 4
+
+
 class _Allotted(NamedTuple):
-    """The bottles of each moment, the cultures left out, the blood left for tubes, the tubes, and the loss."""
+    """The bottles of each moment, the cultures left out, the blood left for tubes, the tubes, and the loss.
+
+    `is_proved` tells whether nothing that was not looked at could be better.
+    """
 
     cultures: Mapping[int, CulturePlan]
     left_cultures: list[Due]
     budget_ul: int | None
     tubing: Tubing
     loss: tuple[int, ...]
+    is_proved: bool
 
 
 class Drafter:
@@ -133,7 +142,7 @@ class Drafter:
             _with_blood(layout.draws, lost), tubes, sum([tube.draw_ul for tube in lost]),
             sum([tube.draw_ul for tube in tubes if tube.purpose == "culture"]), discard_ul,
             sum([tube.draw_ul for tube in tubes if tube.returned]), unplaced, allotted.loss,
-            cautions.in_order(found), tuple(reasons), _bound(cleared, bottles_discard_ul),
+            cautions.in_order(found), tuple(reasons), _bound(cleared, bottles_discard_ul, allotted.is_proved),
             tuple(layout.slot_of_draw),
         )  # fmt: skip
 
@@ -142,28 +151,31 @@ class Drafter:
     ) -> _Allotted:
         """The bottles and the tubes. Where blood is short: the least loss by rank over every step of the cultures.
 
-        Every culture of a patient takes the same blood, so of any number the most urgent are kept, and each number is
-        tried, each with every volume from that of the table down to the least that is published.
+        Every choice of the draws that keep their culture is tried, each with every volume from that of the table down
+        to the least that is published.
         """
         full = _culture_plans(bottled, circumstances, self.site)
         if aim.room_ul is None:
             tubing = self._tubes(packed, full, circumstances, stand, aim, None)
-            return _Allotted(full, [], None, tubing, self._loss(packed, [], tubing, aim, 0, 0))
-        ranked = sorted(full, key=lambda draw: _urgency(due for due in bottled if due.draw == draw), reverse=True)
+            return _Allotted(
+                full, [], None, tubing, self._loss(packed, [], tubing, aim, 0, 0), tubing.cleared.finished
+            )
         need = circumstances.culture
         best: _Allotted | None = None
-        for kept in range(len(ranked), -1, -1):
+        is_proved = len(full) <= _MOST_CHOSEN
+        for kept in _choices(full, bottled):
             for step in steps_down(need) if need is not None and kept else [need]:
                 less = msgspec.structs.replace(circumstances, culture=step)
                 plans = full if step is need else _culture_plans(bottled, less, self.site)
-                here = {draw: plans[draw] for draw in sorted(ranked[:kept])}
+                here = {draw: plans[draw] for draw in sorted(kept)}
                 found = self._within(packed, bottled, here, circumstances, stand, aim, full)
+                is_proved = is_proved and (found is None or found.is_proved)
                 if found is not None and (best is None or self._better(found, best, aim)):
                     best = found
                 if best is not None and not any(best.loss):
                     return best
         assert best is not None
-        return best
+        return best._replace(is_proved=is_proved)
 
     def _within(
         self, packed: list[Due], bottled: list[Due], here: Mapping[int, CulturePlan], circumstances: Circumstances,
@@ -181,7 +193,7 @@ class Drafter:
         short_ul = sum(plan.blood_ul for plan in full.values()) - sum(plan.blood_ul for plan in here.values())
         urgent = min((due.priority for due in bottled), default=2)
         lost = self._loss(packed, out, tubing, aim, short_ul, culture_volume_rank(urgent))
-        return _Allotted(here, out, left_ul, tubing, lost)
+        return _Allotted(here, out, left_ul, tubing, lost, tubing.cleared.finished)
 
     def _tubes(
         self, packed: list[Due], cultures: Mapping[int, CulturePlan], circumstances: Circumstances, stand: Stand,
@@ -259,11 +271,21 @@ def _plus(cost: Levels, blood_ul: int) -> Levels:
     return cost[0], cost[1] + blood_ul, cost[2]
 
 
-def _bound(cleared: Cleared, more_ul: int) -> Bound:
+def _choices(full: Mapping[int, CulturePlan], bottled: Sequence[Due]) -> Iterator[tuple[int, ...]]:
+    """The draws that may keep their cultures, all of them first, then fewer; none last."""
+    ranked = sorted(full, key=lambda draw: _urgency(due for due in bottled if due.draw == draw), reverse=True)
+    for count in range(len(ranked), -1, -1):
+        if len(ranked) <= _MOST_CHOSEN:
+            yield from combinations(ranked, count)
+        else:
+            yield tuple(ranked[:count])
+
+
+def _bound(cleared: Cleared, more_ul: int, is_proved: bool) -> Bound:
     tubes, blood_ul, preference = _plus(cleared.bound, more_ul)
     return Bound(
         tubes=tubes, blood_ul=blood_ul, preference=preference, searched=cleared.packing.nodes,
-        finished=cleared.finished,
+        finished=is_proved,
     )  # fmt: skip
 
 

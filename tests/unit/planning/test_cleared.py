@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
-from cubital.model import Accept, Ask, Order, Plan, Planning, Site, Test, Tube, TubeKind
+from cubital.model import Accept, Ask, Order, Patient, Plan, Planning, Site, Test, Tube, TubeKind
 from cubital.model.vocabulary import MatrixKey
 from cubital.planning import plan_draw
 from cubital.planning.verify import verify
@@ -51,3 +51,26 @@ def test_a_tube_too_small_to_clear_the_air_is_thrown_away_only_where_there_is_no
     neither = verified(order, a_site(small, alone, tests=(INR,)))
     assert first_of(neither) == ("small", 300, None)
     assert neither.totals.discard_ul == 300
+
+
+def test_of_two_cultures_of_unlike_bottles_the_one_that_gives_more_blood_is_kept() -> None:
+    """A set takes 11 mL in two bottles, an aerobic culture alone 10 mL in one: of one urgency, the set is kept.
+
+    Adult of 70 kg, least 10 mL; sets of 20 mL, and what the limit leaves is 11 mL and a little.
+    """
+    bottles = (
+        kind_of("aerobic", "culture-medium", 10_000, use="culture-aerobic"),
+        kind_of("anaerobic", "culture-medium", 10_000, use="culture-anaerobic"),
+    )
+    tests = (
+        Test(key="set", name="set", bench="microbiology", culture="set"),
+        Test(key="air", name="air", bench="microbiology", culture="aerobic"),
+    )
+    site = a_site(*bottles, tests=tests, blood_limit="hospital-2-5-percent")
+    asks = (Ask(test="air"), Ask(test="set", at_min=60))
+    grown = Patient(age_h=8766 * 40, weight_g=70_000)
+    room = plan_draw(Order(asks=(asks[0],), patient=grown), site).totals.limit_ul
+    assert room is not None
+    plan = plan_draw(Order(asks=asks, patient=replace(grown, drawn_ul=room - 11_500)), site)
+    assert [(tube.kind, tube.draw_ul) for tube in plan.tubes] == [("aerobic", 5500), ("anaerobic", 5500)]
+    assert [entry.test for entry in plan.unplaced] == ["air"]

@@ -123,8 +123,8 @@ def _with_one_change(order: Order, random: Random) -> Order:
 
 # What composes a draft. None of it may see an order or a patient, so that no fact of one patient reaches the next.
 COMPOSING = (
-    "cautions", "cleared", "cultures", "discards", "draft", "layout", "left_out", "micro", "rows", "stands", "tubing",
-    "wanted",
+    "cautions", "cleared", "clearing", "cultures", "discards", "draft", "layout", "left_out", "micro", "rows", "stands",
+    "tubing", "wanted",
 )  # fmt: skip
 
 

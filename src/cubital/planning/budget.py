@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 from cubital.errors import PlanError
 from cubital.planning.choices import Shelf, Wanted
@@ -10,12 +11,13 @@ from cubital.planning.clusters import clusters, lots
 from cubital.planning.cost import PackObjective, levels_of, loss_of
 from cubital.planning.few_tubes import liked_single, smallest_draw, smallest_tube
 from cubital.planning.lanes import search_together
-from cubital.planning.parts import Packed, Packing, Part, joined, part_of
+from cubital.planning.parts import Packed, Packing, Part, joined, overdrawn, part_of
 from cubital.planning.question import ENDLESS
 from cubital.planning.stairs import Stairs, Step, best_within, one_number
 
 MOST_IN_A_CLUSTER = 14
 _MOST_KEPT = 2_000
+P = TypeVar("P")
 
 
 class TooLarge(Exception):
@@ -30,11 +32,18 @@ def pack_within(
     None when no packing is within it. Raises `TooLarge` where this is not the way to find out.
     """
     groups = [cluster for members in lots(wanted).values() for cluster in clusters(wanted, members)]
-    if len(groups) <= 1 or max(map(len, groups)) > MOST_IN_A_CLUSTER or _is_scarce(shelf, wanted):
+    tests = [[wanted[n] for n in group] for group in groups]
+    if len(groups) <= 1 or max(map(len, groups)) > MOST_IN_A_CLUSTER or any(_is_scarce(shelf, each) for each in tests):
         raise TooLarge
-    flights = [_stairs(shelf, [wanted[n] for n in group], objective, may_drop, node_limit) for group in groups]
+    flights = [_stairs(shelf, each, objective, may_drop, node_limit) for each in tests]
     chosen = best_within(flights, budget_ul)
-    return None if chosen is None else [_placed(step, group) for step, group in zip(chosen, groups, strict=True)]
+    if chosen is None:
+        return None
+    parts = [_placed(step, group) for step, group in zip(chosen, groups, strict=True)]
+    # Clusters that each keep to the stock are a relaxation of the whole: optimal unless they overdraw it together.
+    if shelf.stock and overdrawn(shelf, parts):
+        raise TooLarge
+    return parts
 
 
 def least_blood_ul(shelf: Shelf, wanted: Sequence[Wanted]) -> int:
@@ -60,7 +69,7 @@ def least_blood_ul(shelf: Shelf, wanted: Sequence[Wanted]) -> int:
 
 
 def _is_scarce(shelf: Shelf, wanted: Sequence[Wanted]) -> bool:
-    """Whether some counted size could run out, which couples the clusters and makes each step slow."""
+    """Whether some counted size could run out within these tests, which makes each step slow."""
     scarce = {item for item, count in shelf.stock.items() if count < len(wanted)}
     return bool(scarce) and any(
         size.item in scarce for test in wanted for way in test.ways for size in shelf.ways[way].sizes
@@ -72,14 +81,19 @@ def _stairs(
 ) -> Stairs[Packing]:
     """The stairs of these tests, from the shelf when they were walked before."""
     key = (tuple((test.rank, tuple(test.ways.items())) for test in tests), objective, may_drop, node_limit)
-    found = shelf.stairs.get(key)
+
+    def descend(budget_ul: int) -> Step[Packing] | None:
+        return _descend(shelf, tests, objective, may_drop, node_limit, budget_ul)
+
+    return kept_stairs(shelf, key, descend)
+
+
+def kept_stairs(shelf: Shelf, key: object, descend: Callable[[int], Step[P] | None]) -> Stairs[P]:
+    """The stairs of this key, from the shelf when they were walked before; all are forgotten when they are too many."""
+    found: Stairs[P] | None = shelf.stairs.get(key)
     if found is None:
         if len(shelf.stairs) >= _MOST_KEPT:
             shelf.stairs.clear()
-
-        def descend(budget_ul: int) -> Step[Packing] | None:
-            return _descend(shelf, tests, objective, may_drop, node_limit, budget_ul)
-
         found = shelf.stairs[key] = Stairs(descend)
     return found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Set
+from copy import copy
 from datetime import date
 from fractions import Fraction
 from functools import cache
@@ -136,6 +137,26 @@ class Shelf:
                 self.way_of[kind.key, matrix] = len(self.ways)
                 self.additives.append(kind.additive)
                 self.ways.append(Way(kind.key, matrix, tuple(sizes), max(s.cap_ul for s in sizes)))
+
+    def with_less(self, less: Mapping[int, int]) -> Shelf:
+        """The same shelf with no more than so many of some items; what was worked out with more is forgotten."""
+        found = copy(self)
+        found.stock = {item: pieces for item, pieces in {**self.stock, **less}.items() if pieces}
+        gone = {item for item, pieces in less.items() if not pieces}
+        found.ways = [
+            way._replace(sizes=tuple([size for size in way.sizes if size.item not in gone])) for way in self.ways
+        ]
+        found.stairs = {}
+        return found
+
+    def left_for(self, test: Wanted) -> Wanted:
+        """This test with the ways that still have a size for it."""
+        ways = {
+            way: (need_ul, place)
+            for way, (need_ul, place) in test.ways.items()
+            if any(size.cap_ul >= need_ul for size in self.ways[way].sizes)
+        }
+        return test._replace(ways=ways, alone=None)
 
     def ways_for(self, test: Test, *, minimum: bool, reserve_percent: int = 0) -> Ways:
         """Every way that this test may go at this volume; raises `NoTube` when there is none.

@@ -1,59 +1,42 @@
-"""The packing with the blood that clears the way: the least of both together, proved over every way to begin a draw.
+"""The packing of all draws of a plan with the blood that clears their way, proved.
 
-A draw may owe blood before its first tube: always (the dead space of a line), and more where a ratio tube is drawn
-(coagulation from a line) or stands first (a winged set). Let f be the cost of a packing without what it owes. Of one
-draw the packings are of three kinds: A has no ratio tube, B has one and owes, C has one and a harmless tube before it.
-The least over all is the least of: A alone, C alone, and all of them with what B owes added; where the last is
-reached by a packing of A or C, it costs less than B by more than that. A is asked by closing every ratio way, C by
-forcing one test after another into a way that stands before the ratio tubes. Draws are combined.
+Draws share only the blood and the stock. Each is packed apart (`clearing`), and where blood is short each comes down
+its stairs (`stairs`). If together they keep to the stock, they are optimal, for apart is a relaxation of the whole. If
+they take more of a size than there is, any packing that does not has a draw that takes less of it than it does here: so
+each of these draws in turn is allowed one piece less and all are packed apart again, the least cost first (Hart,
+Nilsson, Raphael 1968). The first packing within the stock is optimal.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import islice, product
+from heapq import heappop, heappush
+from itertools import count
 from typing import NamedTuple
 
-from cubital.planning.choices import Shelf, Wanted, Ways
-from cubital.planning.cost import Cost, Levels, PackObjective, levels_of, loss_of, plain_of
+from cubital.planning.budget import kept_stairs
+from cubital.planning.choices import Shelf, Wanted
+from cubital.planning.clearing import Cleared, Clearing, How, OneDraw, cleared_of
+from cubital.planning.cost import Levels, PackObjective
 from cubital.planning.packing import pack
-from cubital.planning.parts import Packing
-from cubital.planning.ranking import FORCED
+from cubital.planning.parts import joined, overdrawn, part_of
 from cubital.planning.sequence import Sequence as DrawOrder
+from cubital.planning.stairs import Stairs, Step, best_within, one_number
 
-_MOST_COMBINATIONS = 96
+__all__ = ["Cleared", "Clearing", "pack_cleared"]
 
-
-class Clearing(NamedTuple):
-    """What one draw owes before its first tube: always, and besides where a tube of `additives` is drawn.
-
-    With `may_be_opened` the second is owed only where such a tube stands first of all: a harmless tube before it
-    spares it.
-    """
-
-    always_ul: int = 0
-    ratio_ul: int = 0
-    additives: tuple[str, ...] = ()
-    may_be_opened: bool = False
+_MOST_TURNS = 400
+_NOTHING_OWED = Clearing()
+# For each draw, by its place, the most pieces of a stock item that it may take: (draw, item, pieces).
+_Allowed = frozenset[tuple[int, int, int]]
 
 
-class Cleared(NamedTuple):
-    """A packing, the blood thrown away before its tubes, and what was proved of both; costs as those of a packing."""
+class _Turn(NamedTuple):
+    """Every draw packed apart with what it is allowed: the cost in all, and a step for each draw."""
 
-    packing: Packing
-    discard_ul: int
-    cost: Levels
-    bound: Levels
-    finished: bool
-
-
-class _Beginning(NamedTuple):
-    """One way to begin a draw: what it owes at most, and the ways that tests of the draw are held to."""
-
-    owed_ul: int
-    held: Mapping[int, Ways]
-    forced: int | None = None
-
+    cost: int
+    allowed: _Allowed
+    steps: list[Step[Cleared]]
 
 
 def pack_cleared(
@@ -68,143 +51,152 @@ def pack_cleared(
     node_limit: int,
 ) -> Cleared | None:
     """The optimal packing with what its draws owe, within `budget_ul`; None when nothing holds all these tests."""
-    draws = sorted({test.draw for test in wanted})
-    if not any(clearing.ratio_ul or (may_drop and clearing.always_ul) for clearing in clearings.values()):
-        return _pack_plainly(shelf, wanted, clearings, objective, budget_ul, may_drop, node_limit)
-    beginnings = [
-        _beginnings(draw, clearings.get(draw, Clearing()), shelf, wanted, draw_order, may_drop=may_drop)
-        for draw in draws
-    ]
-    best: tuple[Cost, Cleared] | None = None
-    bounds: list[Cost] = []
-    combinations = list(islice(product(*beginnings), _MOST_COMBINATIONS + 1))
-    finished = len(combinations) <= _MOST_COMBINATIONS
-    for chosen in combinations[:_MOST_COMBINATIONS]:
-        owed_ul = sum([beginning.owed_ul for beginning in chosen])
-        left_ul = None if budget_ul is None else budget_ul - owed_ul
-        here = _held(wanted, chosen) if any(beginning.held for beginning in chosen) else wanted
+    owing = {draw: clearing for draw, clearing in clearings.items() if clearing.always_ul or clearing.ratio_ul}
+    how = How(objective, may_drop, node_limit)
+    if not wanted or (not owing and (budget_ul is None or not shelf.stock)):
         packing = pack(
-            shelf, here, objective=objective, budget_ul=left_ul, may_drop=may_drop, node_limit=node_limit
+            shelf, wanted, objective=objective, budget_ul=budget_ul, may_drop=may_drop, node_limit=node_limit
         )
-        if packing is None:
-            continue
-        finished = finished and packing.finished
-        lost_ul = _lost_ul(packing, wanted, clearings, shelf, draw_order)
-        if budget_ul is not None and packing.cost[1] + lost_ul > max(0, budget_ul):
-            continue
-        found = Cleared(packing, lost_ul, _with(packing.cost, lost_ul), _with(packing.bound, lost_ul), True)
-        bounds.append(_key(found.bound, packing, wanted, objective))
-        key = _key(found.cost, packing, wanted, objective)
-        if best is None or key < best[0]:
-            best = key, found
-        if not may_drop and chosen == combinations[0] and not _owes_more(lost_ul, clearings, draws):
-            break  # nothing is owed that another beginning could spare
-    if best is None:
+        return None if packing is None else cleared_of(packing, 0)
+    draws = sorted({test.draw for test in wanted})
+    if len(draws) == 1:
+        return OneDraw(shelf, owing.get(draws[0], _NOTHING_OWED), draw_order, how).pack(wanted, budget_ul)
+    return _Draws(shelf, wanted, owing, draw_order, how).pack(budget_ul)
+
+
+class _Draws:
+    """The draws of some tests, packed apart until together they keep to the stock."""
+
+    def __init__(
+        self, shelf: Shelf, wanted: Sequence[Wanted], clearings: Mapping[int, Clearing], draw_order: DrawOrder, how: How
+    ) -> None:
+        self._shelf = shelf
+        self._draw_order = draw_order
+        self._how = how
+        draws = sorted({test.draw for test in wanted})
+        self._members = [[n for n, test in enumerate(wanted) if test.draw == draw] for draw in draws]
+        self._tests = [[wanted[n] for n in members] for members in self._members]
+        self._clearings = [clearings.get(draw, _NOTHING_OWED) for draw in draws]
+        self._shelves: dict[_Allowed, Shelf] = {frozenset(): shelf}
+        self._free: dict[tuple[int, _Allowed], Step[Cleared] | None] = {}
+
+    def pack(self, budget_ul: int | None) -> Cleared | None:
+        """The best of all draws together."""
+        number = count()
+        first = self._turn(frozenset(), budget_ul)
+        if first is None:
+            return None
+        open_turns = [(first.cost, next(number), first)]
+        seen = {first.allowed}
+        while open_turns:
+            _, _, turn = heappop(open_turns)
+            over = self._overdrawn(turn)
+            if over is None:
+                return self._joined(turn, turn)
+            if len(seen) >= _MOST_TURNS:
+                return self._dive(turn, budget_ul)
+            for allowed in self._less(turn, over):
+                if allowed not in seen:
+                    seen.add(allowed)
+                    child = self._turn(allowed, budget_ul)
+                    if child is not None:
+                        heappush(open_turns, (child.cost, next(number), child))
         return None
-    least = min(bounds)
-    bound = best[1].bound if finished or least[0] != best[0][0] else plain_of(objective, least)
-    return best[1]._replace(bound=bound, finished=finished)
 
-
-def _pack_plainly(
-    shelf: Shelf, wanted: Sequence[Wanted], clearings: Mapping[int, Clearing], objective: PackObjective,
-    budget_ul: int | None, may_drop: bool, node_limit: int,
-) -> Cleared | None:  # fmt: skip
-    """The packing where what is owed does not depend on the tubes."""
-    owed_ul = sum([clearings[draw].always_ul for draw in {test.draw for test in wanted} if draw in clearings])
-    left_ul = None if budget_ul is None else budget_ul - owed_ul
-    packing = pack(shelf, wanted, objective=objective, budget_ul=left_ul, may_drop=may_drop, node_limit=node_limit)
-    if packing is None:
+    def _dive(self, least: _Turn, budget_ul: int | None) -> Cleared | None:
+        """A packing within the stock from this turn down, not proved; None where none is found."""
+        turn: _Turn | None = least
+        while turn is not None:
+            over = self._overdrawn(turn)
+            if over is None:
+                return self._joined(turn, least)
+            children = [self._turn(allowed, budget_ul) for allowed in self._less(turn, over)]
+            turn = min((child for child in children if child is not None), key=_cost_of, default=None)
         return None
-    return Cleared(packing, owed_ul, _with(packing.cost, owed_ul), _with(packing.bound, owed_ul), packing.finished)
 
+    def _turn(self, allowed: _Allowed, budget_ul: int | None) -> _Turn | None:
+        places = range(len(self._tests))
+        mine = [frozenset(one for one in allowed if one[0] == place) for place in places]
+        if budget_ul is None:
+            tops = [self._top(place, mine[place]) for place in places]
+            steps = [step for step in tops if step is not None]
+        else:
+            steps = best_within([self._stairs(place, mine[place]) for place in places], budget_ul) or []
+        if len(steps) < len(places):
+            return None
+        return _Turn(sum([step.cost for step in steps]), allowed, steps)
 
-def _beginnings(
-    draw: int, clearing: Clearing, shelf: Shelf, wanted: Sequence[Wanted], draw_order: DrawOrder, *, may_drop: bool
-) -> list[_Beginning]:
-    """Every way to begin this draw that the proof needs."""
-    members = [n for n, test in enumerate(wanted) if test.draw == draw]
-    found = [_Beginning(clearing.always_ul + clearing.ratio_ul, {})]
-    if may_drop and clearing.always_ul:
-        found.append(_Beginning(0, {n: {} for n in members}))
-    if not clearing.ratio_ul:
+    def _top(self, place: int, mine: _Allowed) -> Step[Cleared] | None:
+        """The best of one draw, whatever blood it takes."""
+        if (place, mine) not in self._free:
+            self._free[place, mine] = self._step(*self._draw(place, mine), None)
+        return self._free[place, mine]
+
+    def _stairs(self, place: int, mine: _Allowed) -> Stairs[Cleared]:
+        """The stairs of one draw, from the shelf when they were walked before."""
+        draw, tests = self._draw(place, mine)
+        like = tuple([(test.rank, test.lot[1], test.own_tube, tuple(test.ways.items())) for test in tests])
+        key = (like, self._clearings[place], self._how)
+        return kept_stairs(self._shelf_with(mine), key, lambda budget_ul: self._step(draw, tests, budget_ul))
+
+    def _draw(self, place: int, mine: _Allowed) -> tuple[OneDraw, list[Wanted]]:
+        """One draw with what it is allowed, and its tests with the ways that are left."""
+        shelf, tests = self._shelf_with(mine), self._tests[place]
+        if mine:
+            tests = [shelf.left_for(test) for test in tests]
+        return OneDraw(shelf, self._clearings[place], self._draw_order, self._how), tests
+
+    def _step(self, draw: OneDraw, tests: list[Wanted], budget_ul: int | None) -> Step[Cleared] | None:
+        if not self._how.may_drop and not all(test.ways for test in tests):
+            return None
+        cleared = draw.pack(tests, budget_ul)
+        if cleared is None:
+            return None
+        return Step(cleared.cost[1], one_number(self._how.key(cleared.cost, cleared.packing, tests)), cleared)
+
+    def _shelf_with(self, allowed: _Allowed) -> Shelf:
+        """The shelf with no more of these items than one draw is allowed."""
+        found = self._shelves.get(allowed)
+        if found is None:
+            found = self._shelves[allowed] = self._shelf.with_less({item: pieces for _, item, pieces in allowed})
         return found
-    additives = shelf.additives
-    ways = {way for n in members for way in wanted[n].ways}
-    ratio = {way for way in ways if additives[way] in clearing.additives}
-    if not ratio:
-        return [_Beginning(clearing.always_ul, {}), *found[1:]]
-    ranks = {way: draw_order.rank(shelf.ways[way].kind).order for way in ways}
-    first = min(ranks[way] for way in ratio)
-    is_open = any(all(way not in ratio and ranks[way] < first for way in wanted[n].ways) for n in members)
-    if clearing.may_be_opened and not may_drop and is_open:
-        return [_Beginning(clearing.always_ul, {})]
-    spared = {n: {w: need for w, need in wanted[n].ways.items() if w not in ratio} for n in members}
-    if may_drop or all(spared.values()):
-        found.append(_Beginning(clearing.always_ul, spared))
-    if clearing.may_be_opened:
-        for place in sorted({ranks[way] for way in ratio}):
-            found += _opened(clearing.always_ul, members, wanted, ranks, ratio, place, may_drop=may_drop)
-    return found
+
+    def _overdrawn(self, turn: _Turn) -> int | None:
+        """One stock item of which the draws of this turn take more than there is; None where they keep to the stock."""
+        parts = [part_of(step.packing.packing, ()) for step in turn.steps]
+        return min(overdrawn(self._shelf, parts), default=None)
+
+    def _less(self, turn: _Turn, item: int) -> Iterator[_Allowed]:
+        """What is allowed with one piece less of this item for each draw that takes it."""
+        for place, step in enumerate(turn.steps):
+            pieces = sum(tube.item == item for tube in step.packing.packing.tubes)
+            if pieces:
+                kept = [one for one in turn.allowed if one[:2] != (place, item)]
+                yield frozenset([*kept, (place, item, pieces - 1)])
+
+    def _joined(self, turn: _Turn, least: _Turn) -> Cleared:
+        """The draws of this turn as one packing; `least` is the turn that no packing is better than."""
+        whole = [step.packing for step in turn.steps]
+        parts = []
+        for cleared, members in zip(whole, self._members, strict=True):
+            part = part_of(cleared.packing, tuple(members))
+            tubes = [tube._replace(members=tuple([members[n] for n in tube.members])) for tube in part.tubes]
+            parts.append(part._replace(tubes=tubes, dropped=tuple([members[n] for n in part.dropped])))
+        is_proved = turn is least and all(cleared.finished for cleared in whole)
+        cost = _sum([cleared.cost for cleared in whole])
+        bound = _sum([step.packing.bound for step in least.steps])
+        # A bound of packings that leave out other tests says nothing of these.
+        is_of_these = [step.packing.packing.dropped for step in least.steps] == [c.packing.dropped for c in whole]
+        return Cleared(
+            joined(parts), sum([cleared.discard_ul for cleared in whole]), cost, bound if is_of_these else cost,
+            is_proved,
+        )  # fmt: skip
 
 
-def _opened(
-    always_ul: int, members: Sequence[int], wanted: Sequence[Wanted], ranks: Mapping[int, tuple[int, ...]],
-    ratio: set[int], place: tuple[int, ...], *, may_drop: bool,
-) -> Iterator[_Beginning]:  # fmt: skip
-    """Each test in turn forced before the ratio tubes at `place` and after, those before it closed."""
-    closed = {way for way in ratio if ranks[way] < place}
-    rest = {n: {w: need for w, need in wanted[n].ways.items() if w not in closed} for n in members}
-    if not may_drop and not all(rest.values()):
-        return
-    for n in members:
-        opening = {w: need for w, need in rest[n].items() if w not in ratio and ranks[w] < place}
-        if opening:
-            yield _Beginning(always_ul, {**rest, n: opening}, n)
+def _cost_of(turn: _Turn) -> int:
+    return turn.cost
 
 
-def _owes_more(lost_ul: int, clearings: Mapping[int, Clearing], draws: Sequence[int]) -> bool:
-    return lost_ul > sum(clearings[draw].always_ul for draw in draws if draw in clearings)
-
-
-def _held(wanted: Sequence[Wanted], chosen: Sequence[_Beginning]) -> list[Wanted]:
-    here = list(wanted)
-    for beginning in chosen:
-        for n, ways in beginning.held.items():
-            if ways != here[n].ways:
-                here[n] = here[n]._replace(ways=ways, alone=None)
-        if beginning.forced is not None:
-            here[beginning.forced] = here[beginning.forced]._replace(rank=FORCED)
-    return here
-
-
-def _lost_ul(
-    packing: Packing, wanted: Sequence[Wanted], clearings: Mapping[int, Clearing], shelf: Shelf, draw_order: DrawOrder
-) -> int:
-    """What the draws of this packing owe."""
-    by_draw: dict[int, list[int]] = {}
-    for tube in packing.tubes:
-        by_draw.setdefault(wanted[tube.members[0]].draw, []).append(tube.way)
-    lost_ul = 0
-    for draw, ways in by_draw.items():
-        clearing = clearings.get(draw)
-        if clearing is None:
-            continue
-        lost_ul += clearing.always_ul
-        ratio = [way for way in ways if shelf.additives[way] in clearing.additives]
-        if clearing.ratio_ul and ratio:
-            ranks = {way: draw_order.rank(shelf.ways[way].kind).order for way in ways}
-            first = min(ranks[way] for way in ratio)
-            if not clearing.may_be_opened or not any(ranks[way] < first for way in ways if way not in ratio):
-                lost_ul += clearing.ratio_ul
-    return lost_ul
-
-
-def _with(cost: Levels, lost_ul: int) -> Levels:
-    return cost[0], cost[1] + lost_ul, cost[2]
-
-
-def _key(cost: Levels, packing: Packing, wanted: Sequence[Wanted], objective: PackObjective) -> Cost:
-    """What is left out by rank, then this cost in the order of the objective."""
-    left = sum([loss_of(wanted[n].rank) for n in packing.dropped])
-    return left, *levels_of(objective, *cost)
+def _sum(costs: Sequence[Levels]) -> Levels:
+    tubes, blood_ul, preference = (sum(level) for level in zip(*costs, strict=True))
+    return tubes, blood_ul, preference

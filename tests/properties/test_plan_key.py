@@ -15,7 +15,7 @@ from msgspec.structs import fields, replace
 from cubital import planning
 from cubital.app.wiring import open_site
 from cubital.errors import CubitalError
-from cubital.model import Ask, Event, Line, Order, Patient, Site
+from cubital.model import Ask, Event, Line, Order, Patient, Site, Unsettled
 from cubital.model.patient import Recorded
 from cubital.planning import Planner
 
@@ -60,6 +60,8 @@ ASK: dict[str, tuple[Any, ...]] = {
     "priority": ("stat", "timed", "routine"),
     "at_min": (None, None, None, 60),
     "system": (None,),  # a system only says how a code is read: the tests have no codes
+    "place": (None, None, 4),
+    "unsettled": (None, None, Unsettled(word="xylophone", where="tests[4]", trouble="unknown", said="not known")),
 }
 EVENT = {"what", "at", "of"}
 

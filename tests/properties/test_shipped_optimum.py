@@ -25,7 +25,13 @@ FOUND = (
     "cancer-antigen-125", "inr", "theophylline", "prothrombin-time", "calcitonin", "gastrin", "hiv-viral-load",
 )  # fmt: skip
 ICED = tuple(sorted(key for key, test in SITE.tests.items() if "ice" in test.handling))
-OTHERS = tuple(sorted(key for key, test in SITE.tests.items() if "ice" not in test.handling and not test.culture))
+OTHERS = tuple(
+    sorted(
+        key for key, test in SITE.tests.items()
+        if "ice" not in test.handling and not test.culture and test.moment != "newborn-screen"
+        and test.bench != "point of care"
+    )
+)  # fmt: skip
 
 
 def reaches_the_optimum(keys: tuple[str, ...], objective: ObjectiveKey, planner: Planner) -> bool:

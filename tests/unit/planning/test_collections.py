@@ -107,8 +107,11 @@ def test_a_discard_of_a_winged_set_is_filled_until_blood_flows_and_no_further() 
     first = verified(order_of("citrate", access="winged-set"), KINDS).tubes[0]
     assert (first.purpose, first.draw_ul, first.size_ul) == ("discard", 500, 2000)
     tiny = with_sizes(KINDS, serum_glass=(Tube(draw_ul=400),), citrate=(Tube(draw_ul=2700, liquid_additive_ul=300),))
-    full = verified(order_of("citrate", access="winged-set"), tiny).tubes[0]
-    assert (full.draw_ul, full.size_ul) == (400, None)
+    clears = verified(order_of("citrate", access="winged-set"), tiny).tubes[0]
+    assert (clears.kind, clears.draw_ul, clears.size_ul) == ("citrate", 500, 2700)
+    alone = with_sizes(tiny, citrate=(Tube(draw_ul=450, liquid_additive_ul=50),))
+    full = verified(order_of("citrate", access="winged-set"), alone).tubes[0]
+    assert (full.kind, full.draw_ul, full.size_ul) == ("citrate", 450, None)
 
 
 def test_a_discard_never_takes_the_last_tube_that_the_plan_itself_needs() -> None:

@@ -13,6 +13,7 @@ from cubital.app.moments_asked import moments_asked
 from cubital.app.wiring import open_site
 from cubital.errors import CubitalError, UnknownTest
 from cubital.model import Ask, Event, Order
+from cubital.model.vocabulary import AccessKey
 from cubital.planning.directory import Directory
 
 DEMO = open_site(demo=True)
@@ -24,9 +25,14 @@ MOMENTOUS = sorted(
 )
 
 
+def access_of(name: str) -> AccessKey:
+    """A way of drawing that fills what this test goes into: gases and cards of dried blood are filled from a syringe."""
+    return "syringe" if "gas" in name or "dried" in name or name == "newborn-screening" else "straight-needle"
+
+
 @pytest.mark.parametrize("name", MOMENTOUS)
 def test_the_events_that_are_offered_are_those_whose_times_the_plan_asks_for(name: str) -> None:
-    order = Order(asks=(Ask(test=name),), on=DAY, access="syringe" if "gas" in name else "straight-needle")
+    order = Order(asks=(Ask(test=name),), on=DAY, access=access_of(name))
     asked = {ask for draw in plan_order(order, DEMO).draws for ask in draw.asks}
     offered = moments_asked(order.asks, DEMO, DIRECTORY)
     words = facts.moment_facts()

@@ -31,7 +31,7 @@ DIRECTORY = Directory(SITE)
 DAY = date(2026, 11, 25)
 TAKEN = Taken("D7", "P-17", "ann", "here")
 KNOWN = ("PT", "K", "CBC", "lactate", "TSH", "glucose", "type and screen", "blood culture", "arterial blood gas")
-UNSETTLED = ("potasium", "direct renin", "cyanide", "troponin", "urine culture", "UA", "pale blue", "2823-4")
+UNSETTLED = ("potasium", "xylophone", "strychnine", "troponin", "urine culture", "UA", "pale blue", "2823-4")
 
 
 def order_of(*words: str, **fields: Any) -> Order:

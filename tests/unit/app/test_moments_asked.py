@@ -26,7 +26,8 @@ MOMENTOUS = sorted(
 
 
 def access_of(name: str) -> AccessKey:
-    """A way of drawing that fills what this test goes into: gases and cards of dried blood are filled from a syringe."""
+    is_from_syringe = "gas" in name or "dried" in name or name == "newborn-screening"
+    return "syringe" if is_from_syringe else "straight-needle"
     return "syringe" if "gas" in name or "dried" in name or name == "newborn-screening" else "straight-needle"
 
 

@@ -205,6 +205,24 @@ class Search:
             ordered.append(left.pop(free))
         return ordered
 
+    def by_minute(self, draws: list[list[Timed]], minutes: Sequence[int | None]) -> list[list[Timed]]:
+        """The same draws with those of a known minute in its order; as they are where something else must come first."""
+        left, ordered = list(range(len(draws))), []
+        while left:
+            free = next((n for n in left if not any(self._waits(n, m, draws, minutes) for m in left if m != n)), None)
+            if free is None:
+                return draws
+            left.remove(free)
+            ordered.append(draws[free])
+        return ordered
+
+    def _waits(self, n: int, m: int, draws: list[list[Timed]], minutes: Sequence[int | None]) -> bool:
+        """Whether draw `n` comes after draw `m`: by its minute, or by what is drawn in both."""
+        mine, theirs = minutes[n], minutes[m]
+        if mine is not None and theirs is not None and mine != theirs:
+            return theirs < mine
+        return any(self.must_precede(b, a) for a in draws[n] for b in draws[m])
+
     def must_precede(self, one: Timed, other: Timed) -> bool:
         """Whether the blood of the one is drawn before that of the other wherever they are not drawn together."""
         a, b = one.demand, other.demand

@@ -71,6 +71,12 @@ def series_of(asked: Asked, site: Site) -> list[tuple[Panel, int]]:
     return [(site.panels[place.panel], place.at_min) for place in asked.series]
 
 
+def axis_of(panel: Panel) -> Axis | None:
+    """What the minutes of a series count from; None where they count from the first draw."""
+    is_event = panel.anchor is not None and (panel.anchor, panel.of) != FIRST_DRAW
+    return (panel.anchor or "", panel.of) if is_event else None
+
+
 def is_governed(moment: facts.Moment, asked: Asked, site: Site) -> bool:
     """Whether a series says when this test is drawn, and not the moment.
 
@@ -107,21 +113,30 @@ def _needed(asked: Sequence[Asked], site: Site) -> Mapping[str, tuple[Axis, ...]
     return {key: tuple(axes) for key, axes in found.items()}
 
 
-def _counted_minutes(asked: Sequence[Asked], site: Site) -> Mapping[int, tuple[Axis, str]]:
-    """The minutes at which the one series of an order draws, by what it counts from: another test said for such a
-    minute is drawn with it. Empty where series count from different things.
+def _counted_minutes(asked: Sequence[Asked], site: Site) -> Mapping[int, Window]:
+    """The windows of the one series of an order by the minutes at which it draws: another test said for such a minute
+    is drawn with it. Empty where series count from different things, and where the order says when the series begins:
+    then its minutes count from the first draw, as those of other tests do.
     """
-    found: dict[int, tuple[Axis, str]] = {}
+    found: dict[int, Window] = {}
+    axes = set()
     for one in asked:
         for panel, minute in series_of(one, site):
-            if panel.anchor is not None and panel.anchor != FIRST_DRAW[0]:
-                found[minute] = ((panel.anchor, panel.of), panel.key)
-    return found if len({axis for axis, _ in found.values()}) == 1 else {}
+            axis = axis_of(panel)
+            if axis is not None:
+                axes.add(axis if not one.is_said else None)
+                found[minute] = _series_window(axis, minute, panel.key)
+    return found if len(axes) == 1 and None not in axes else {}
+
+
+def _series_window(axis: Axis, minute: int, panel: str) -> Window:
+    """The window of one draw of a series about what it counts from; the first is drawn before all of that begins."""
+    return _step_window(axis if minute else beginning_of(axis), minute, panel)
 
 
 def _demand(
     one: Asked, place: int, site: Site, needed: Mapping[str, tuple[Axis, ...]],
-    counted: Mapping[int, tuple[Axis, str]],
+    counted: Mapping[int, Window],
 ) -> Demand:  # fmt: skip
     windows: dict[Axis, Window] = {}
     key = site.tests[one.test].moment
@@ -131,14 +146,13 @@ def _demand(
         axis: Axis = (moment.anchor, moment.of)
         windows[axis] = _window(axis, moment.from_min, moment.to_min)
     for panel, minute in series:
-        if panel.anchor is not None and (panel.anchor, panel.of) != FIRST_DRAW:
-            axis = (panel.anchor, panel.of)
-            axis = axis if minute else beginning_of(axis)
-            windows[axis] = _step_window(axis, minute, panel.key)
+        about = axis_of(panel)
+        if about is not None:
+            window = _series_window(about, minute, panel.key)
+            windows[window.axis] = window
     is_with_series = one.is_said and not series and one.at_min in counted
     if is_with_series:
-        axis, panel_key = counted[one.at_min]
-        windows[axis] = _step_window(axis, one.at_min, panel_key)
+        windows[counted[one.at_min].axis] = counted[one.at_min]
     if key is not None:
         for axis in needed.get(key, ()):
             windows.setdefault(axis, _step_window(axis, 0, None))

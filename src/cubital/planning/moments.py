@@ -14,7 +14,7 @@ from cubital.model import Event, Site
 from cubital.planning.asks import Asked
 from cubital.planning.moment_events import Known, known_instants
 from cubital.planning.moment_search import Search, Span, Timed, due_of, is_empty, meeting
-from cubital.planning.moment_windows import FIRST_DRAW, demands_of, moment_of
+from cubital.planning.moment_windows import FIRST_DRAW, Axis, axis_of, beginning_of, demands_of, moment_of
 from cubital.planning.moment_words import (
     acts_of,
     asks_of,
@@ -81,14 +81,15 @@ def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events:
                 "agree; correct one, or leave it out",
                 where="events",
             )
-    draws = Search(timed, known, now).find()
+    search = Search(timed, known, now)
+    draws = search.find()
     if draws is None:
         raise OrderError(
             "found times that contradict one another: each of two draws would have to come before the other; expected "
             "an order of drawing; correct the minutes or the events",
             where="events" if events else "tests",
         )
-    return _arranged(draws, asked, site, known)
+    return _arranged(search.by_minute(draws, _about(draws, site)), asked, site, known)
 
 
 def _is_ordinary(asked: Sequence[Asked], site: Site) -> bool:
@@ -163,13 +164,17 @@ def _arranged(draws: list[list[Timed]], asked: Sequence[Asked], site: Site, know
 def _minutes(draws: list[list[Timed]], site: Site) -> list[int | None]:
     """The minute of each draw after the first, where the order or a series says it.
 
-    A series that counts from an event begins with the first draw only where its minute 0 is drawn there; where series
-    count from several events, none of their minutes counts from the first draw.
+    A series that counts from an event begins with the first draw only where its minute 0 is drawn there, just before
+    that event and not before some other, as an infusion begins before it ends; where series count from several events,
+    none of their minutes counts from the first draw.
     """
     steps = [{step for one in draw for step in one.demand.steps} for draw in draws]
-    events = {panel: (site.panels[panel].anchor, site.panels[panel].of) for draw in steps for panel, _ in draw}
-    counted = {event for event in events.values() if event[0] is not None}
-    begins = any(minute == 0 and events[panel] in counted for panel, minute in steps[0])
+    events = {panel: axis_of(site.panels[panel]) for draw in steps for panel, _ in draw}
+    counted = {axis for axis in events.values() if axis is not None}
+    begins = any(
+        minute == 0 and axis is not None and beginning_of(axis) == axis
+        for axis, minute in [(events[panel], minute) for panel, minute in steps[0]]
+    )
     found: list[int | None] = []
     for number, draw in enumerate(draws):
         placed = [w.lo for one in draw for w in one.demand.windows if w.axis == FIRST_DRAW and w.lo]
@@ -180,6 +185,23 @@ def _minutes(draws: list[list[Timed]], site: Site) -> list[int | None]:
             found.append(0)
         else:
             found.append(min(of_event) if of_event and begins and len(counted) == 1 else None)
+    return found
+
+
+def _about(draws: list[list[Timed]], site: Site) -> list[int | None]:
+    """About which minute after the first each draw is, to put them in order: also of a series begun before."""
+    found = _minutes(draws, site)
+    steps = [{step for one in draw for step in one.demand.steps} for draw in draws]
+    first: dict[Axis, int] = {}
+    for panel, minute in steps[0]:
+        axis = axis_of(site.panels[panel])
+        if axis is not None and (minute or beginning_of(axis) == axis):
+            first[axis] = minute
+    for number, minutes in enumerate(found):
+        for panel, minute in steps[number] if minutes is None else ():
+            axis = axis_of(site.panels[panel])
+            if axis in first:
+                found[number] = minute - first[axis]
     return found
 
 

@@ -304,3 +304,31 @@ def test_a_trough_stays_before_its_peak_where_the_tests_without_a_moment_may_not
     assert drawn("K", "vancomycin-trough", "vancomycin-peak") == [
         ["vancomycin-trough"], ["potassium", "vancomycin-peak"],
     ]  # fmt: skip
+
+
+# The order of draws by their minutes
+
+
+def minutes_of(*words: str | tuple[str, int]) -> list[int | None]:
+    return [slot.at_min for slot in arranged(*words).slots]
+
+
+def test_a_minute_that_the_order_says_stands_among_those_of_a_series() -> None:
+    assert minutes_of("mixed-meal-c-peptide", ("CBC", 30), "lipase", ("PT", 120)) == [0, 30, 90, 120]
+
+
+def test_a_draw_of_a_series_begun_before_the_first_draw_comes_by_the_time_between_them() -> None:
+    """High-dose methotrexate is drawn 24, 48 and 72 h after its infusion began: two hours are over long before."""
+    found = arranged("methotrexate-high-dose", ("PT", 120))
+    assert [slot.at_min for slot in found.slots] == [0, 120, None, None]
+    assert [slot.label.split(" after")[0] for slot in found.slots[2:]] == ["draw at 2880 min", "draw at 4320 min"]
+
+
+def test_minutes_after_an_infusion_ends_are_not_minutes_after_the_first_draw_before_it_begins() -> None:
+    assert minutes_of("factor-viii-recovery") == [0, None, None, None]
+
+
+def test_a_test_said_for_the_minute_at_which_a_series_is_said_to_begin_is_drawn_with_its_first_draw() -> None:
+    found = drawn(("growth-hormone-suppression", 30), ("CBC", 30), "K")
+    assert found[0] == ["potassium"]
+    assert found[1] == ["growth-hormone", "glucose", "complete-blood-count"]

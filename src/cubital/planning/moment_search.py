@@ -206,7 +206,7 @@ class Search:
         return ordered
 
     def by_minute(self, draws: list[list[Timed]], minutes: Sequence[int | None]) -> list[list[Timed]]:
-        """The same draws with those of a known minute in its order; as they are where something else must come first."""
+        """The same draws with those of a known minute in its order, or as they are."""
         left, ordered = list(range(len(draws))), []
         while left:
             free = next((n for n in left if not any(self._waits(n, m, draws, minutes) for m in left if m != n)), None)

@@ -81,6 +81,15 @@ def tags_of(plan: Plan, site: Site) -> tuple[str, ...]:
     )
 
 
+def tag_of(draw: Draw) -> str:
+    """What the whole draw is, in few words; empty for a draw of no moment.
+
+    >>> tag_of(Draw(number=1, at_min=0, label="fasting; before the drink of 75 g of glucose"))
+    'fasting, before drink'
+    """
+    return ", ".join(dict.fromkeys(short_words(part) for part in draw.label.split(_AND) if part not in _WHOLE))
+
+
 def _tag_of(tube: PlannedTube, parts: list[str], plan: Plan, site: Site) -> str:
     """The parts of the draw's label in few words; a moment of other tubes' tests is theirs alone."""
     here = _moments(tube.tests, site)

@@ -12,13 +12,13 @@ from starlette.responses import Response
 
 from cubital import facts
 from cubital.app.counter import tube_on_record
-from cubital.app.draw_words import BeforeKey
+from cubital.app.draw_words import BeforeKey, tag_of
 from cubital.app.drawn_before import with_recorded
 from cubital.app.explanation import Explanation, citations
 from cubital.app.tray import DrawRows, Gauge, TubeRow
 from cubital.app.typed_order import Answer, answer_typed
 from cubital.errors import CubitalError, OrderError, UnitError
-from cubital.model import Order
+from cubital.model import Draw, Order
 from cubital.model.vocabulary import ACCESSES, OBJECTIVES, SEXES
 from cubital.units import exact
 from cubital.web import draw_moments
@@ -63,6 +63,7 @@ class DrawnDraw(msgspec.Struct, frozen=True, kw_only=True):
 
     number: int
     title: str
+    short: str
     tubes: tuple[DrawnTube, ...]
     when: str
     due: str
@@ -244,15 +245,16 @@ def _draws(answer: Answer) -> tuple[DrawnDraw, ...]:
             for row, (tube, why) in zip(rows_of.rows, tubes, strict=False)
         ]
         if rows:
-            drawn.append(_draw(draw.number, rows_of, rows, answer))
+            drawn.append(_draw(draw, rows_of, rows, answer))
     return tuple(drawn)
 
 
-def _draw(number: int, draw: DrawRows, tubes: list[DrawnTube], answer: Answer) -> DrawnDraw:
+def _draw(one: Draw, draw: DrawRows, tubes: list[DrawnTube], answer: Answer) -> DrawnDraw:
     fields = {one.ask: f"event-{place}" for place, one in enumerate(answer.moments or (), start=1)}
     said = {flag: tuple(one.text for one in draw.before if one.flag == flag) for flag in get_args(BeforeKey)}
     return DrawnDraw(
-        number=number, title=draw.title, tubes=tuple(tubes), when=" ".join(said["when"]), due=" ".join(said["due"]),
+        number=one.number, title=draw.title, short=tag_of(one), tubes=tuple(tubes), when=" ".join(said["when"]),
+        due=" ".join(said["due"]),
         asks=tuple(ToAsk(text=text, field=fields.get(text, "")) for text in said["ask"]), steps=said["do first"],
     )  # fmt: skip
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
+from cubital.app.draws import plan_order
 from cubital.app.patient_check import Said
-from cubital.app.taking_check import HOLDS
+from cubital.app.taking_check import HOLDS, check_of
 from cubital.app.taking_steps import steps_of
+from cubital.app.wiring import open_site
 from cubital.errors import PaperError, TakingError, WrongPatient
+from cubital.model import Ask, Order
 from tests.unit.app.identity_cases import REQUEST
 from tests.unit.app.test_taking import OTHER, SAID, Chair, chair, printed
 
@@ -181,3 +184,15 @@ def test_draws_of_one_time_at_another_site_of_the_body_share_one_check(chair: Ch
     chair.fill_all(taking)
     with pytest.raises(TakingError, match="no identifiers for a draw"):
         chair.tap(taking, "identified", 2)
+
+
+def test_draws_whose_times_only_events_fix_have_a_check_each_and_those_of_one_time_share_one() -> None:
+    site = open_site(demo=True)
+
+    def checks(*tests: str) -> list[int]:
+        plan = plan_order(Order(asks=tuple(Ask(test=test) for test in tests), on=date(2026, 11, 25)), site)
+        return [check_of(plan, draw.number) for draw in plan.draws]
+
+    assert checks("vancomycin-trough", "vancomycin-peak", "gentamicin-peak") == [1, 2, 3]
+    assert checks("group and screen", "group check") == [1, 2]
+    assert checks("blood culture") == [1, 1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
@@ -15,7 +16,7 @@ from cubital.planning.parts import Packed, Packing, Part, joined, overdrawn, par
 from cubital.planning.question import ENDLESS
 from cubital.planning.stairs import Stairs, Step, best_within, one_number
 
-MOST_IN_A_CLUSTER = 14
+MOST_IN_A_CLUSTER = 24
 _MOST_KEPT = 2_000
 P = TypeVar("P")
 
@@ -69,11 +70,17 @@ def least_blood_ul(shelf: Shelf, wanted: Sequence[Wanted]) -> int:
 
 
 def _is_scarce(shelf: Shelf, wanted: Sequence[Wanted]) -> bool:
-    """Whether some counted size could run out within these tests, which makes each step slow."""
+    """Whether some counted size could run out within these tests, which makes each step slow.
+
+    Tests take at most as many of a size as there are of them that it may serve.
+    """
     scarce = {item for item, count in shelf.stock.items() if count < len(wanted)}
-    return bool(scarce) and any(
-        size.item in scarce for test in wanted for way in test.ways for size in shelf.ways[way].sizes
+    if not scarce:
+        return False
+    served = Counter(
+        item for test in wanted for item in {size.item for way in test.ways for size in shelf.ways[way].sizes} & scarce
     )
+    return any(count > shelf.stock[item] for item, count in served.items())
 
 
 def _stairs(

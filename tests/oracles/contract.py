@@ -15,9 +15,11 @@ from tests.oracles.tolls import line_owes_ul
 
 Solve = Callable[[Instance], Answer | None]
 Loss = tuple[int, ...]
-# What the collector keeps; then of each urgency the classes, the volume of cultures before the last of them.
+# What the collector keeps; then of each urgency the classes, with a level between the last two of them.
 _EACH = len(RANKS) + 1
 _LEVELS = 1 + _EACH * len(PRIORITIES)
+# What cultures are short of stands after every test that is useful today, before the routine ones that can wait.
+VOLUME_LEVEL = _LEVELS - 2
 _NOTHING: Loss = (0,) * _LEVELS
 
 
@@ -191,8 +193,7 @@ class _Question(NamedTuple):
         if asked:
             full = volumes_of(self.order)[0]
             full_ul = sum(blood_ul(culture, full, self.order, self.site) for culture in asked)
-            urgency = min(urgency for culture in asked for _, urgency in culture.tests)
-            loss[volume_level(urgency)] += full_ul - self.culture_ul
+            loss[VOLUME_LEVEL] += full_ul - self.culture_ul
         return Promise(
             self.objective, volumes, tuple(loss), answer.tubes, answer.blood_ul + self.cleared_ul, answer.preference,
             self.culture_ul, answer,
@@ -207,7 +208,7 @@ def _solved(instance: Instance, solve: Solve) -> Answer:
 
 
 def _level(rank: int) -> int:
-    """The level of the loss for a rank of the instance, in which no volume of cultures stands."""
+    """The level of the loss for a rank of the instance, which has no level between the last two classes."""
     if rank == 0:
         return 0
     urgency, class_ = divmod(rank - 1, len(RANKS))
@@ -216,11 +217,6 @@ def _level(rank: int) -> int:
 
 def _level_of(rank: str | None, urgency: int, *, is_kept: bool) -> int:
     return 0 if is_kept else _level(1 + len(RANKS) * urgency + RANKS.index(rank or "useful-today"))
-
-
-def volume_level(urgency: int) -> int:
-    """The level of what cultures are short of: after the tests that are useful today, before those that can wait."""
-    return 1 + _EACH * urgency + len(RANKS) - 1
 
 
 def value_of(plan: Plan, order: Order, site: Site) -> Promise:
@@ -234,8 +230,7 @@ def value_of(plan: Plan, order: Order, site: Site) -> Promise:
     if asked:
         full = volumes_of(order)[0]
         full_ul = sum(blood_ul(culture, full, order, site) for culture in asked)
-        urgency = min(urgency for culture in asked for _, urgency in culture.tests)
-        loss[volume_level(urgency)] += full_ul - culture_ul
+        loss[VOLUME_LEVEL] += full_ul - culture_ul
     totals = plan.totals
     return Promise(
         plan.objective, plan.volumes, tuple(loss), totals.tubes, totals.blood_ul, totals.preference, culture_ul

@@ -14,7 +14,7 @@ from cubital.model import Accept, Ask, Order, Plan, Planning, Site, Test, Tube, 
 from cubital.planning import Planner, plan_draw
 from tests.generators import FAMILIES, Case
 from tests.generators.bedside import at_bedside
-from tests.oracles.contract import value_of, volume_level
+from tests.oracles.contract import VOLUME_LEVEL, value_of
 from tests.oracles.instance import is_child
 
 BLOCK = 40
@@ -149,8 +149,7 @@ def test_a_culture_keeps_its_least_volume_and_no_choice_loses_less_by_rank_than_
             theirs = value_of(other, order, site).loss
             assert theirs >= loss, (seed, choice.keep)
             found["choices"] += 1
-        urgent = volume_level(min((0 if ask.priority == "stat" else 2) for ask in order.asks))
-        found["short of volume"] += bool(cultures_drawn(plan)) and loss[urgent] > 0
+        found["short of volume"] += bool(cultures_drawn(plan)) and loss[VOLUME_LEVEL] > 0
     assert found["drawn"] >= 30
     assert found["choices"] >= 60
     assert found["short of volume"] >= 5

@@ -21,7 +21,7 @@ from cubital.planning.discards import clearing_of, plan_discard
 from cubital.planning.layout import Layout
 from cubital.planning.left_out import unplaced_culture, unplaced_test
 from cubital.planning.parts import Packed
-from cubital.planning.ranking import culture_volume_rank, loss, rank_of
+from cubital.planning.ranking import loss, rank_of
 from cubital.planning.stands import Stand, Stands
 from cubital.planning.tubing import Tubing, TubingMaker
 from cubital.planning.wanted import Due, Wishes
@@ -158,7 +158,7 @@ class Drafter:
         if aim.room_ul is None:
             tubing = self._tubes(packed, full, circumstances, stand, aim, None)
             return _Allotted(
-                full, [], None, tubing, self._loss(packed, [], tubing, aim, 0, 0), tubing.cleared.finished
+                full, [], None, tubing, self._loss(packed, [], tubing, aim, 0), tubing.cleared.finished
             )
         need = circumstances.culture
         best: _Allotted | None = None
@@ -191,8 +191,7 @@ class Drafter:
         tubing = self._tubes(packed, here, circumstances, stand, aim, left_ul)
         # A culture that is left out is short of all its blood, so a small one is never worse than none.
         short_ul = sum(plan.blood_ul for plan in full.values()) - sum(plan.blood_ul for plan in here.values())
-        urgent = min((due.priority for due in bottled), default=2)
-        lost = self._loss(packed, out, tubing, aim, short_ul, culture_volume_rank(urgent))
+        lost = self._loss(packed, out, tubing, aim, short_ul)
         return _Allotted(here, out, left_ul, tubing, lost, tubing.cleared.finished)
 
     def _tubes(
@@ -210,11 +209,11 @@ class Drafter:
         )
 
     def _loss(
-        self, packed: Sequence[Due], out: Sequence[Due], tubing: Tubing, aim: Aim, short_ul: int, short_rank: int
+        self, packed: Sequence[Due], out: Sequence[Due], tubing: Tubing, aim: Aim, short_ul: int
     ) -> tuple[int, ...]:
         dropped = [*out, *(packed[n] for n in tubing.cleared.packing.dropped)]
         ranks = [rank_of(self.site.tests[d.test], d.priority, is_kept=d.test in aim.keep) for d in dropped]
-        return loss(ranks, short_ul=short_ul, short_rank=short_rank)
+        return loss(ranks, short_ul=short_ul)
 
     @staticmethod
     def _better(found: _Allotted, best: _Allotted, aim: Aim) -> bool:

@@ -16,10 +16,11 @@ KEPT = 1
 _CLASSES: dict[RankKey, int] = {
     "before-treatment": 0, "cannot-wait": 1, "decides-today": 2, "useful-today": 3, "can-wait": 5,
 }  # fmt: skip
-# The volume of a culture over its least gives way before a test that is useful today, and after one that can wait.
-_CULTURE_VOLUME = 4
 _EACH = 6
 LEVELS = 2 + _EACH * len(PRIORITIES)
+# The volume of a culture over its least gives way before any test that is useful today, however urgent the culture,
+# and after a routine test that can wait: less of it is still a culture.
+CULTURE_VOLUME = 2 + _EACH * (len(PRIORITIES) - 1) + 4
 
 
 def rank_of(test: Test, priority: int, *, is_kept: bool = False) -> int:
@@ -33,19 +34,14 @@ def rank_of(test: Test, priority: int, *, is_kept: bool = False) -> int:
     return KEPT if is_kept else 2 + _EACH * priority + _CLASSES[test.rank or UNRANKED]
 
 
-def culture_volume_rank(priority: int) -> int:
-    """The rank of a culture's volume over its least, for a culture of this urgency."""
-    return 2 + _EACH * priority + _CULTURE_VOLUME
+def loss(ranks: Iterable[int], *, short_ul: int = 0) -> tuple[int, ...]:
+    """What is given up, by rank: tests left out, and the microlitres that cultures are short of.
 
-
-def loss(ranks: Iterable[int], *, short_ul: int = 0, short_rank: int = 0) -> tuple[int, ...]:
-    """What is given up, by rank: tests left out, and at `short_rank` the microlitres a culture is short of.
-
-    >>> loss([2, 2]) > loss([4, 4, 4]), loss([], short_ul=5000, short_rank=6) < loss([5])
+    >>> loss([2, 2]) > loss([4, 4, 4]), loss([], short_ul=5000) < loss([CULTURE_VOLUME - 1])
     (True, True)
     """
     counts = [0] * LEVELS
     for rank in ranks:
         counts[rank] += 1
-    counts[short_rank] += short_ul
+    counts[CULTURE_VOLUME] += short_ul
     return tuple(counts)

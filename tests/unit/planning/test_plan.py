@@ -12,6 +12,7 @@ from cubital.errors import OrderError, PlanError
 from cubital.exchange.demo_folder import demo_folder
 from cubital.exchange.site_folder import read_site
 from cubital.model import Ask, Order, Patient, Site, Tube
+from cubital.model.vocabulary import PriorityKey
 from cubital.planning import Planner, plan_draw
 from cubital.planning.verify import verify
 from tests.published.shipped import SHIPPED, order_of, patient_of, site_of_kinds, verified
@@ -112,11 +113,31 @@ def test_a_routine_culture_gives_its_second_set_for_stat_tests() -> None:
 
 def test_a_stat_culture_keeps_its_place_before_routine_tests() -> None:
     routine = tuple(Ask(test=test) for test in ("potassium", "cbc", "group-check"))
-    order = Order(asks=(Ask(test="blood-culture", priority="stat"), *routine), patient=patient_of(4, 0.5))
+    small = patient_of(4, 0.5, drawn_ul=6500)
+    order = Order(asks=(Ask(test="blood-culture", priority="stat"), *routine), patient=small)
     plan = verified(order, SHIPPED)
-    assert "blood-culture" in [test for tube in plan.tubes for test in tube.tests]
+    assert [tube.draw_ul for tube in plan.tubes if tube.purpose == "culture"] == [1000]
     assert {entry.test for entry in plan.unplaced} <= {"potassium", "complete-blood-count", "group-check"}
     assert plan.unplaced
+
+
+@pytest.mark.parametrize("priority", ["stat", "timed", "routine"])
+def test_a_culture_gives_its_second_set_for_a_routine_test_that_is_useful_today(priority: PriorityKey) -> None:
+    """However urgent the culture: less of it is still a culture, and a test that is left out is none."""
+    routine = tuple(Ask(test=test) for test in ("potassium", "cbc", "group-check"))
+    order = Order(asks=(Ask(test="blood-culture", priority=priority), *routine), patient=patient_of(4, 0.5))
+    plan = verified(order, SHIPPED)
+    assert plan.unplaced == ()
+    assert [tube.draw_ul for tube in plan.tubes if tube.purpose == "culture"] == [3000]
+
+
+def test_a_culture_keeps_its_second_set_where_only_a_routine_test_that_can_wait_pays_for_it() -> None:
+    waiting = SHIPPED.tests["ferritin"]
+    assert waiting.rank == "can-wait"
+    order = Order(asks=(Ask(test="blood-culture"), Ask(test="ferritin")), patient=patient_of(4, 0.5, drawn_ul=1500))
+    plan = verified(order, SHIPPED)
+    assert [entry.test for entry in plan.unplaced] == ["ferritin"]
+    assert sum(tube.draw_ul for tube in plan.tubes if tube.purpose == "culture") == 6000
 
 
 def test_of_two_cultures_the_more_urgent_is_kept_whichever_comes_first() -> None:

@@ -267,7 +267,7 @@ def test_whatever_is_printed_is_printed_whole_or_refused(name: str, number: str,
         assert field in ("name", "number", "number and birth_date", "specimen")
         return
     said = "".join(" ".join(words_of(pdf)).split())
-    for text in (name, number, specimen, "born1958-03-02"):
+    for text in (*name.split(), number, specimen, "born1958-03-02"):
         # A hyphen at the end of a line is taken for one of the line's own by what reads the words.
         assert "".join(text.split()).replace("-", "") in re.sub("[-\ufffe\u0002\u00ad]", "", said) + said
     found = sorted(code for page in codes_of(pdf) for code in page)

@@ -16,7 +16,7 @@ from cubital.app.wiring import open_site_versions
 from tests.web.conftest import Browser
 
 ENTRY: dict[str, str | list[str]] = {
-    "key": "potassium", "base": "0", "name": "potassium", "also": "K", "bench": "chemistry",
+    "key": "potassium", "base": "0", "name": "potassium", "also": "K\nserum potassium", "bench": "chemistry",
     "codes": "loinc 2823-3\nurn:example:quillmere:tests K01", "handling": ["no_chill", "no_fist"],
     "rank": "cannot-wait",
     "accepts.0.matrix": "plasma", "accepts.0.tubes": "heparin-gel, heparin, heparin-micro",
@@ -54,7 +54,7 @@ def test_everyone_browses_and_finds_by_name_abbreviation_and_code(collector: Bro
     assert "New test" not in text
     assert 'href="/site/test?key=sodium"' not in collector.get("/site?q=2823-3").text
     serum = collector.get("/site?tube=citrate").text
-    assert "prothrombin-time" in serum
+    assert "activated-protein-c-resistance" in serum
     assert "key=potassium" not in serum
     assert "Nothing goes by this name" in collector.get("/site?q=zzzzzz").text
 

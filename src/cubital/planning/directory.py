@@ -42,6 +42,8 @@ _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 # "Digoxin level" asks for digoxin: the word says that a number is wanted, and no name of a test.
 _LEVEL = re.compile(r"[\s-]+levels?$", re.IGNORECASE)
 _MATRIX = re.compile(r"(serum|plasma|blood)\s+", re.IGNORECASE)
+# How many are wanted: it tells no test, but a letter and a figure would be taken for the name of one.
+_QUANTITY = re.compile(r"\b(?:x\s?\d+|\d+\s?x|\d+\s+units?)(?!\w)", re.IGNORECASE)
 _K = TypeVar("_K")
 
 
@@ -168,7 +170,7 @@ class Directory:
         return bare[said.end() :] if is_taken else None
 
     def _in_other_words(self, text: str) -> list[Entry]:
-        """What this text means in other words than the directory's: what says the same, or what all its names may be."""
+        """What this text means in other words than the directory's: what says so, or what all its names may mean."""
         said = self._paraphrases.meant(text)
         if said:
             return said
@@ -203,7 +205,8 @@ class Directory:
     def near(self, text: str) -> tuple[str, ...]:
         """The keys whose names come really near this text, nearest first; at most five."""
         meant = [key for key, _ in _perhaps_elsewhere().get(fold(text), ()) if key in self._tests]
-        near = [] if is_loinc_shaped(text.strip()) else [key for _, key in self._near.near(text[:MOST_NEAR_TEXT])]
+        asked = _QUANTITY.sub(" ", text[:MOST_NEAR_TEXT])
+        near = [] if is_loinc_shaped(text.strip()) else [key for _, key in self._near.near(asked)]
         return tuple(dict.fromkeys((*meant, *near)))[:MOST_NEAR]
 
     def search(self, text: str, limit: int = 20) -> list[Hit]:

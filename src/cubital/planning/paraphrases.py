@@ -55,7 +55,9 @@ def names_within(text: str) -> tuple[str, ...]:
     >>> names_within("Alanine Aminotransferase (ALT)"), names_within("ALT")
     (('Alanine Aminotransferase', 'ALT'), ())
     """
-    names = tuple(name for name in map(str.strip, _SECOND_NAMES.split(text)) if name)
+    inside = "/".join(_IN_BRACKETS.findall(text))
+    parts = _SECOND_NAMES.split(f"{_IN_BRACKETS.sub(' ', text)}/{inside}")
+    names = tuple(" ".join(part.split()) for part in parts if part.strip())
     return names if len(names) > 1 else ()
 
 

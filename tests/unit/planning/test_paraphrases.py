@@ -113,8 +113,9 @@ def test_capitals_are_short_for_a_name_that_has_them_in_this_order(short: str, n
 
 
 def test_brackets_and_strokes_hold_second_names() -> None:
-    assert names_within("a (b)/c") == ("a", "b", "c")
+    assert names_within("a (b)/c") == ("a", "c", "b")
     assert names_within("a") == names_within("(a)") == ()
+    assert names_within("alkaline (ALP) phosphatase") == ("alkaline phosphatase", "ALP")
 
 
 def test_near_names_stand_in_one_order_whatever_the_seed_of_hashes() -> None:

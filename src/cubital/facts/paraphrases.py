@@ -17,9 +17,10 @@ Group = Annotated[tuple[str, ...], msgspec.Meta(min_length=2)]
 
 
 class Paraphrases(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Words taken for one another, words that say nothing, and words for what a test is taken from."""
+    """Words taken for one another, words that say nothing at all or alone, and words for what a test is taken from."""
 
     dropped: tuple[str, ...]
+    generic: tuple[str, ...]
     matrix: tuple[str, ...]
     alike: tuple[Group, ...]
     marks: Annotated[tuple[Mark, ...], msgspec.Meta(min_length=1)]

@@ -14,7 +14,7 @@ from cubital import facts
 from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
 from cubital.planning.looks import kinds_by_look
-from cubital.planning.nearness import NearNames
+from cubital.planning.nearness import NearNames, Nearness
 from cubital.planning.paraphrases import Paraphrases, is_short_for, names_within
 from cubital.planning.spellings import Spelling, fold, rank, spelling, words_of
 
@@ -56,6 +56,11 @@ class Hit(msgspec.Struct, frozen=True, kw_only=True):
     also: tuple[str, ...]
     matched: str
     rank: int
+
+
+def _is_a_slip(near: Nearness) -> bool:
+    """Whether this is the whole of a name misspelled, or words of it as they are spelled."""
+    return near.grade == 0 and (near.unasked == 0 or near.wrong == 0)
 
 
 def is_loinc_shaped(code: str) -> bool:
@@ -191,7 +196,7 @@ class Directory:
         for name, entries in meant.items():
             if not entries and not is_short_for(name, names[0]):
                 slips = self._near.near(name[:MOST_NEAR_TEXT])
-                agreed = [entry for entry in agreed if entry in slips and slips[entry][::2] == (0, 0)]
+                agreed = [entry for entry in agreed if entry in slips and _is_a_slip(slips[entry])]
         return agreed
 
     def _may_mean(self, name: str) -> list[Entry]:

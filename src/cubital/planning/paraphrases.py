@@ -18,8 +18,9 @@ from cubital import facts
 from cubital.planning.nearness import plain
 
 _PIECES = re.compile(r"[^\W\d_]+|\d+")
-_SECOND_NAMES = re.compile(r"[()\[\]/+;=]")
+_SECOND_NAMES = re.compile(r"[()\[\]/+;=]|\s[-\u2013\u2014]\s")
 _IN_BRACKETS = re.compile(r"\([^()]*\)")
+_JOINED_ANTI = re.compile(r"\banti(?=[a-z]{7})", re.IGNORECASE)
 _CAPITALS = re.compile(r"[A-Z][A-Z0-9]{1,5}")
 _CLASSES = frozenset({"iga", "igd", "ige", "igg", "igm"})
 # Clotting factors are written in Roman numerals and in figures; elsewhere an I, a V or an X is a letter.
@@ -37,7 +38,7 @@ def wording(text: str) -> Wording:
     >>> wording("Factor XIII, Activity") == wording("factor 13 activity"), wording("level of the")
     (True, ())
     """
-    ours, dropped = _words()
+    ours, dropped, generic = _words()
     pieces = [ours.get(piece) or ours.get(plain(piece), plain(piece)) for piece in _PIECES.findall(text.casefold())]
     if "factor" in pieces:
         pieces = [_ROMAN.get(piece, piece) for piece in pieces]
@@ -46,7 +47,7 @@ def wording(text: str) -> Wording:
         telling = [*(piece for piece in telling if piece != "anti"), "antibody"]
     if _CLASSES & set(telling):
         telling = [piece for piece in telling if piece != "antibody"]
-    return tuple(sorted(set(telling)))
+    return () if generic.issuperset(telling) else tuple(sorted(set(telling)))
 
 
 def names_within(text: str) -> tuple[str, ...]:
@@ -93,8 +94,11 @@ class Paraphrases(Generic[_E]):
             self._claim(name, choices)
 
     def meant(self, text: str) -> list[_E]:
-        """Every entry that says the same as this text; none where it says nothing, or nothing says so."""
-        return self._by_wording.get(wording(text), [])
+        """Every entry that says the same as this text; none where it says nothing, or nothing says so.
+
+        "Anticardiolipin" is read as "anti-cardiolipin" where nothing goes by the one word.
+        """
+        return self._by_wording.get(wording(text)) or self._by_wording.get(wording(_JOINED_ANTI.sub("anti ", text)), [])
 
     def taken_from(self, text: str) -> Iterator[tuple[str, list[_E]]]:
         """What a text says without its serum, plasma or blood, and the word left out; "whole blood" is none of them."""
@@ -113,8 +117,8 @@ class Paraphrases(Generic[_E]):
 
 
 @cache
-def _words() -> tuple[Mapping[str, str], frozenset[str]]:
-    """Our word for each that is taken for one, and the words that are left out; each in one spelling."""
+def _words() -> tuple[Mapping[str, str], frozenset[str], frozenset[str]]:
+    """Our word for each that is taken for one, the words that are left out, and those that name nothing alone."""
     known = facts.paraphrases()
     other = {*known.matrix, *known.dropped}
     ours = {}
@@ -123,4 +127,4 @@ def _words() -> tuple[Mapping[str, str], frozenset[str]]:
             ours[word] = plain(group[0])
             if plain(word) not in other:  # "bloods" are a panel, and "blood" is none
                 ours[plain(word)] = plain(group[0])
-    return ours, frozenset(map(plain, known.dropped))
+    return ours, frozenset(map(plain, known.dropped)), frozenset(map(plain, known.generic))

@@ -47,7 +47,8 @@ DIRECTORY = Directory(SITE)
         ("uric acid urate", "urate"),
         ("Asparate Aminotransferase (AST)", "aspartate-aminotransferase"),
         ("Thyroxine (T4)", "total-thyroxine"), ("thyroxine / FT4", "free-thyroxine"), ("Calcium (CA)", "calcium"),
-        ("Hepatitis C antibody (HCAB)", "hepatitis-c-antibody"),
+        ("Hepatitis C antibody (HCAB)", "hepatitis-c-antibody"), ("Calcium - CA", "calcium"),
+        ("Antihepatitis C", "hepatitis-c-antibody"), ("thyroxine (total)", "total-thyroxine"),
     ],
 )  # fmt: skip
 def test_a_name_in_other_words_is_the_test_that_has_these_words(text: str, key: str) -> None:
@@ -59,7 +60,8 @@ def test_a_name_in_other_words_is_the_test_that_has_these_words(text: str, key: 
     [
         "hepatitis C", "hepatitis antibody", "vitamin", "factor XII activity", "free", "the test of", "level",
         "rubella IgM antibody", "Calcium (newborn)", "Calcium (ICA)", "calcium / ALT", "Alanine Aminotransferase (AST)",
-        "(newborn)", "uric acid (24 h)", "calcium + urate", "whole blood calcium", "cord blood calcium",
+        "(newborn)", "uric acid (24 h)", "calcium + urate", "urgent bloods", "profile",
+        "antibody screening", "whole blood calcium", "cord blood calcium",
     ],
 )  # fmt: skip
 def test_a_name_with_another_word_or_another_second_name_stays_unknown(text: str) -> None:

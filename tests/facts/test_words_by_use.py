@@ -36,7 +36,7 @@ def means(word: str) -> set[str]:
     ],
 )  # fmt: skip
 def test_a_panel_by_its_use_goes_by_every_way_to_write_it(key: str, words: tuple[str, ...]) -> None:
-    assert {word: means(word) for word in words} == {key_0: {key} for key_0 in words}
+    assert {word: means(word) for word in words} == {word: {key} for word in words}
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_a_use_that_means_several_is_asked_with_all_of_them(words: tuple[str, ..
     ],
 )  # fmt: skip
 def test_spellings_plurals_levels_titres_and_old_names_are_one_test(key: str, words: tuple[str, ...]) -> None:
-    assert {word: means(word) for word in words} == {key_0: {key} for key_0 in words}
+    assert {word: means(word) for word in words} == {word: {key} for word in words}
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ OFFERED_FIRST = [
     ("ammonium", "ammonia"),
     ("glucos", "glucose"),
     ("sed rte", "erythrocyte-sedimentation-rate"),
-    ("white cel count", "white-cell-count"),
+    ("leukocite count", "white-cell-count"),
     ("ceruloplasmine", "ceruloplasmin"),
     ("amylase isoenzymes", "amylase"),
     ("lactate dehydrogenase isoenzymes", "lactate-dehydrogenase"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Mapping
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 import msgspec
 
@@ -29,8 +29,14 @@ _BY_VEIN = ("straight-needle", "winged-set", "syringe")
 def caution_of(level: str, text: str, mark: facts.Mark | None = None, *, about: str = "plan") -> Caution:
     """One caution; without a mark it rests on the order itself."""
     if mark is None:
-        return Caution(level=level, text=text, about=about, basis="computed", sources=())
-    return Caution(level=level, text=text, about=about, basis=mark.basis, sources=(mark.source,))
+        return _caution(level, text, about, "computed", ())
+    return _caution(level, text, about, mark.basis, (mark.source,))
+
+
+@lru_cache(maxsize=20_000)
+def _caution(level: str, text: str, about: str, basis: str, sources: tuple[str, ...]) -> Caution:
+    """One object for equal cautions, since thousands of kept plans hold the same ones."""
+    return Caution(level=level, text=text, about=about, basis=basis, sources=sources)
 
 
 @cache

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from cubital.model import Order, Panel, Site, Test, Unsettled
 from cubital.model.vocabulary import PRIORITIES
@@ -54,6 +55,7 @@ def _words_of(entry: Test | Panel) -> set[str]:
     return {_bare(word) for word in words}
 
 
+@lru_cache(maxsize=50_000)
 def _bare(text: str) -> str:
     """A name without case, spaces, hyphens or punctuation, as people vary in these."""
     return "".join(letter for letter in text.casefold() if letter.isalnum() or letter == "%")

@@ -11,11 +11,13 @@ from cubital.planning.verify.asked import list_asked
 from cubital.planning.verify.contents import (
     check_contents,
     check_label,
+    find_opposed,
     find_way,
     hematocrit_of,
     usable_ul,
 )
 from cubital.planning.verify.draws import check_draws, check_placement
+from cubital.planning.verify.lateness import check_lateness, would_be_late
 from cubital.planning.verify.priorities import check_left_out, check_objective
 from cubital.planning.verify.sequence import check_sequence
 
@@ -41,6 +43,7 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     findings += check_totals(plan, order, site)
     findings += check_bound(plan)
     findings += check_sequence(plan, order, site)
+    findings += check_lateness(plan, order, site)
     findings += _check_room(plan, order, site)
     return tuple(findings)
 
@@ -85,6 +88,9 @@ def _check_room(plan: Plan, order: Order, site: Site) -> list[str]:
             shared = len(benches) == 1 or any(benches <= set(g) for g in site.planning.share_benches)
             ways = [find_way(each, tube.kind, tube.matrix) for each in (test, *residents)]
             if not shared or None in ways or any(resident.own_tube for resident in residents):
+                continue
+            opposed = [words for each in residents for words in find_opposed(test, each) + find_opposed(each, test)]
+            if opposed or would_be_late(test, tube, plan, order, site):
                 continue
             kind = site.kinds[tube.kind]
             sizes = [s for s in kind.sizes if s.draw_ul == tube.draw_ul]

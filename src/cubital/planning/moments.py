@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from functools import cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import msgspec
@@ -81,15 +82,25 @@ def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events:
                 "agree; correct one, or leave it out",
                 where="events",
             )
-    search = Search(timed, known, now)
-    draws = search.find()
-    if draws is None:
-        raise OrderError(
-            "found times that contradict one another: each of two draws would have to come before the other; expected "
-            "an order of drawing; correct the minutes or the events",
-            where="events" if events else "tests",
-        )
-    return _arranged(search.by_minute(draws, _about(draws, site)), asked, site, known)
+    for keeps_minutes in (False, True):
+        search = Search(timed, known, now, keeps_minutes=keeps_minutes)
+        draws = search.find()
+        if draws is None:
+            raise OrderError(
+                "found times that contradict one another: each of two draws would have to come before the other; "
+                "expected an order of drawing; correct the minutes or the events",
+                where="events" if events else "tests",
+            )
+        for minutes in (_about(draws, site), _minutes(draws, site)):
+            ordered = search.by_minute(draws, minutes)
+            if search.may_follow(ordered) and _rise(_minutes(ordered, site)):
+                _check_beginnings(ordered)
+                return _arranged(ordered, asked, site, known)
+    raise OrderError(
+        "found times that contradict one another: by its minute a draw would come before another, and by the events "
+        "after it; expected times that agree; correct the minutes or the events",
+        where="events" if events else "tests",
+    )
 
 
 def _is_ordinary(asked: Sequence[Asked], site: Site) -> bool:
@@ -119,6 +130,24 @@ def _check_peaks(asked: Sequence[Asked], site: Site) -> None:
                     "blood before the dose first; exchange the minutes",
                     where="tests",
                 )
+
+
+def _rise(minutes: Sequence[int | None]) -> bool:
+    known = [minute for minute in minutes if minute is not None]
+    return known == sorted(known)
+
+
+def _check_beginnings(draws: Sequence[Sequence[Timed]]) -> None:
+    """Refuse two tests of the first draw that the events put apart."""
+    firsts = [one for draw in draws for one in draw if one.demand.is_first and one.due is not None]
+    for one, other in pairwise(firsts):
+        if one.due is not None and other.due is not None and is_empty(meeting([one.due, other.due])):
+            names = " and ".join(sorted((min(one.demand.tests), min(other.demand.tests))))
+            raise OrderError(
+                f"found times that contradict one another: {names} are both said of the first draw, and by the events "
+                "no instant fits both; expected times that agree; correct the minutes or the events",
+                where="events",
+            )
 
 
 def _stands_before(peak: Asked, trough: Asked, site: Site) -> bool:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.model import Site, Test
 from cubital.planning.choices import Shelf, Wanted, Ways, parted
+from cubital.planning.parts import Packed
 from cubital.planning.ranking import KEPT, rank_of
 from cubital.planning.volumes import Volumes
 
@@ -39,9 +40,11 @@ class Wishes:
 
     def wanted(
         self, dues: Sequence[Due], shelf: Shelf, volumes: Volumes, keep: frozenset[str],
-        reserve_of: Mapping[int, int] | None = None,
+        reserve_of: Mapping[int, int] | None = None, shut: frozenset[int] = frozenset(),
     ) -> list[Wanted]:  # fmt: skip
         """What these tests want at these volumes; `reserve_of` gives the reserve of single tests in percent.
+
+        The gas containers are `shut` to these, by their places in `dues`, unless the tests accept them.
 
         Raises `NoTube` for a test that no tube serves.
         """
@@ -60,7 +63,16 @@ class Wishes:
             if due.test in keep:
                 test = test._replace(rank=KEPT)
             found.append(test)
-        return self._with_analyzer(found, shelf) if self._by_analyzer else found
+        return self._with_analyzer(found, shelf, shut) if self._by_analyzer else found
+
+    def lone_guests(self, tubes: Sequence[Packed], wanted: Sequence[Wanted], shelf: Shelf) -> frozenset[int]:
+        """The guests that stand in a gas container without any gases: it is none for them to join."""
+        lone = [
+            tube.members
+            for tube in tubes
+            if self._is_gas(shelf, tube.way) and all(wanted[n].test not in self._gases for n in tube.members)
+        ]
+        return frozenset(n for members in lone for n in members)
 
     def _make(self, due: Due, shelf: Shelf, minimum: bool, percent: int) -> Wanted:
         """What this test wants in the first draw."""
@@ -72,7 +84,7 @@ class Wishes:
         alone = shelf.alone_for(test, minimum=minimum, reserve_percent=percent)
         return Wanted(due.test, 0, rank_of(test, due.priority), lot, test.own_tube, ways, alone)
 
-    def _with_analyzer(self, wanted: list[Wanted], shelf: Shelf) -> list[Wanted]:
+    def _with_analyzer(self, wanted: list[Wanted], shelf: Shelf, shut: frozenset[int]) -> list[Wanted]:
         """The same, with the gas containers open to what the gas analyzer measures, in each draw that has gases.
 
         All lots that meet there become one. Each lot gets ways of its own, so that lots meet in no other tube, and
@@ -89,7 +101,7 @@ class Wishes:
                 for way in wanted[n].ways
                 if self._is_gas(shelf, way)
             }
-            guests = [n for n in here if wanted[n].test in self._by_analyzer and n not in gases]
+            guests = [n for n in here if wanted[n].test in self._by_analyzer and n not in gases and n not in shut]
             if not open_ways or not guests:
                 continue
             joined = {wanted[n].lot for n in (*hosts, *guests)}

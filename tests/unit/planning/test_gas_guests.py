@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 import pytest
 from msgspec.structs import replace
 
 from cubital.app.wiring import open_site
-from cubital.model import Ask, Order, Plan, Site
+from cubital.model import Accept, Ask, Order, Plan, Planning, Site, Test, Tube, TubeKind
 from cubital.planning import plan_draw
 from cubital.planning.verify import verify
 from tests.generators.shipped_orders import DAY
@@ -72,3 +73,26 @@ def test_a_test_that_is_too_late_in_every_tube_of_its_own_goes_with_the_gases_an
     plan, found = drawn("arterial-blood-gas", "potassium", site=site, place="far")
     assert found == {"gas-syringe": {"arterial-blood-gas", "potassium"}}
     assert stops(plan) == {"arterial-blood-gas"}
+
+
+def small_site(gas_ul: int) -> Site:
+    """A gas syringe of this size and a heparin tube; the gases take 200 uL and glucose beside them 5 uL."""
+    gas = TubeKind(key="gas", name="gas", additive="lithium-heparin", use="blood-gas", sizes=(Tube(draw_ul=gas_ul),))
+    heparin = TubeKind(key="heparin", name="heparin", additive="lithium-heparin", sizes=(Tube(draw_ul=1000),))
+    whole = Accept(matrix="whole-blood", tubes=("gas",), volume_ul=200, minimum_ul=200)
+    plasma = Accept(matrix="plasma", tubes=("heparin",), volume_ul=100, minimum_ul=50)
+    gases = Test(key="venous-blood-gas", name="gases", bench="blood gas", accepts=(whole,))
+    glucose = Test(key="glucose", name="glucose", bench="chemistry", accepts=(plasma,))
+    planning = Planning(blood_limit=None, hematocrit=Fraction(45, 100), whole_blood_tests=("glucose",))
+    return Site(
+        name="invented", kinds={"gas": gas, "heparin": heparin}, tests={t.key: t for t in (gases, glucose)},
+        planning=planning,
+    )  # fmt: skip
+
+
+def test_a_guest_joins_gases_and_never_gets_a_gas_container_of_its_own() -> None:
+    _, found = drawn("venous-blood-gas", "glucose", site=small_site(205))
+    assert found == {"gas": {"venous-blood-gas", "glucose"}}
+    plan, apart = drawn("venous-blood-gas", "glucose", site=small_site(204))
+    assert apart == {"gas": {"venous-blood-gas"}, "heparin": {"glucose"}}
+    assert (plan.optimal, plan.bound.blood_ul) == (False, 408)

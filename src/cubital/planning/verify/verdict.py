@@ -16,10 +16,12 @@ from cubital.planning.verify.contents import (
     hematocrit_of,
     usable_ul,
 )
-from cubital.planning.verify.draws import check_draws, check_placement
+from cubital.planning.verify.draws import by_draw, check_placement, check_sets, serve
 from cubital.planning.verify.lateness import check_lateness, would_be_late
+from cubital.planning.verify.moments import check_moments
 from cubital.planning.verify.priorities import check_left_out, check_objective
 from cubital.planning.verify.sequence import check_sequence
+from cubital.planning.verify.times import read_events, read_times
 
 
 def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
@@ -31,8 +33,13 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     """
     asked, findings = list_asked(order, site, plan.unsettled)
     findings += _check_head(plan, order, site)
-    findings += check_placement(plan, asked, site)
-    findings += check_draws(plan, asked, site)
+    wanted = read_times(asked, site)
+    known, unread = read_events(order, wanted, site)
+    draw_of = serve(plan, wanted, known, order.now)
+    findings += unread
+    findings += check_placement(plan, wanted, draw_of, site)
+    findings += check_moments(plan, order, by_draw(wanted, draw_of), known, site)
+    findings += check_sets(plan, order, site)
     findings += check_left_out(plan, order, site)
     for tube in plan.tubes:
         findings += _check_purpose(tube, site)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 from msgspec.structs import replace
 
-from cubital.facts import OrderPolicy, Place, Step, order_policies
+from cubital.facts import OrderPolicy, Place, Step, cultures, order_policies
 from cubital.model import (
     Ask,
+    Draw,
     Line,
     Order,
     Placing,
@@ -31,6 +32,7 @@ from tests.unit.planning.verify.sound_plan import (
     expect,
     laboratory_test,
     plan_of,
+    settled,
     swapped,
     tube_of,
     with_kind,
@@ -279,12 +281,14 @@ def test_a_bottle_filled_above_its_size_is_found() -> None:
 
 def test_bottles_count_against_the_stock() -> None:
     site = with_kind("aerobic", sizes=(Tube(draw_ul=10000, in_stock=1),))
-    expect(
-        "aerobic of 10000 uL: 2 are used and 1 are in stock",
-        bottles("aerobic", "aerobic"),
-        CULTURE_ORDER,
-        site,
-    )
+    further = cultures().rule("new-puncture").text
+    plan = bottles(
+        "aerobic", "aerobic",
+        draws=(Draw(number=1, at_min=0, label="now"), Draw(number=2, at_min=0, label="set 2", steps=(further,))),
+    )  # fmt: skip
+    plan = settled(replace(plan, tubes=(plan.tubes[0], replace(plan.tubes[1], draw=2, position=1))))
+    assert verify(plan, CULTURE_ORDER, SITE) == ()
+    expect("aerobic of 10000 uL: 2 are used and 1 are in stock", plan, CULTURE_ORDER, site)
 
 
 def test_a_line_cultured_for_infection_gives_its_first_blood_to_the_bottle() -> None:

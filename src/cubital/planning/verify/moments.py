@@ -116,12 +116,12 @@ def _unlike(wanted: Sequence[Wanted]) -> list[Wanted]:
 
 
 def _check_first_chance(served: Served, known: Known) -> list[str]:
-    """A test of no moment goes with the first draw that takes it."""
+    """The tests of no moment of a draw may not all be drawn with an earlier one."""
     findings = []
-    for draw, earlier in ((draw, earlier) for draw in sorted(served) for earlier in sorted(served) if earlier < draw):
-        for one in served[draw]:
-            if one.is_plain and all(why_apart(one, other, known) is None for other in served[earlier]):
-                findings.append(f"{one.key} is in draw {draw} and may be drawn at once, in draw {earlier}")
+    for earlier, later in combinations(sorted(served), 2):
+        plain = [one for one in served[later] if one.is_plain]
+        if plain and all(why_apart(one, other, known) is None for one, other in product(plain, served[earlier])):
+            findings.append(f"{plain[0].key} is in draw {later} and may be drawn at once, in draw {earlier}")
     return findings
 
 

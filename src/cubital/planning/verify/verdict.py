@@ -16,6 +16,7 @@ from cubital.planning.verify.contents import (
     hematocrit_of,
     usable_ul,
 )
+from cubital.planning.verify.discards import check_discards
 from cubital.planning.verify.draws import by_draw, check_placement, check_sets, serve
 from cubital.planning.verify.lateness import check_lateness, would_be_late
 from cubital.planning.verify.moments import check_moments
@@ -50,6 +51,7 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     findings += check_totals(plan, order, site)
     findings += check_bound(plan)
     findings += check_sequence(plan, order, site)
+    findings += check_discards(plan, order, site)
     findings += check_lateness(plan, order, site)
     findings += _check_room(plan, order, site)
     return tuple(findings)

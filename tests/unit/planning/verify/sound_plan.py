@@ -191,7 +191,7 @@ SERIES = plan_of(
 
 WINGED_ORDER = replace(ORDER, access="winged-set")
 WINGED = plan_of(
-    tube_of(1, "plain", "", None, purpose="discard"),
+    tube_of(1, "plain", "", None, purpose="discard", draw_ul=500, size_ul=2000),
     *(replace(tube, position=tube.position + 1) for tube in SOUND.tubes),
     access="winged-set",
 )

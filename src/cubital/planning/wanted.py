@@ -67,6 +67,8 @@ class Wishes:
 
     def lone_guests(self, tubes: Sequence[Packed], wanted: Sequence[Wanted], shelf: Shelf) -> frozenset[int]:
         """The guests that stand in a gas container without any gases: it is none for them to join."""
+        if not self._by_analyzer:
+            return frozenset()
         lone = [
             tube.members
             for tube in tubes

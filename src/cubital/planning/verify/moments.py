@@ -90,7 +90,7 @@ def check_moments(plan: Plan, order: Order, served: Served, known: Known, site: 
     is_whole = not plan.unplaced and not plan.unsettled
     findings += _check_order(served, known, order.now)
     findings += _check_first_chance(served, known)
-    findings += _check_minutes(plan, served, is_whole=is_whole)
+    findings += _check_minutes(plan, served) if is_whole else []
     for draw in plan.draws:
         if draw.number in served:
             findings += _check_instants(draw, order, served[draw.number], known, is_whole=is_whole)
@@ -125,16 +125,13 @@ def _check_first_chance(served: Served, known: Known) -> list[str]:
     return findings
 
 
-def _check_minutes(plan: Plan, served: Served, *, is_whole: bool) -> list[str]:
-    """The minute of a draw is one that the order or a series says of what is in it."""
+def _check_minutes(plan: Plan, served: Served) -> list[str]:
+    """The minute of a draw is one that the order or a series says of what is in it, 0 of the first."""
     findings = []
     for draw in plan.draws:
         here = served.get(draw.number, ())
-        said = {one.minute for one in here if one.minute}
-        if said - {draw.at_min}:
-            findings.append(f"draw {draw.number} is at {draw.at_min} min and holds what is wanted at {min(said)} min")
-        minutes = said | {minute for one in here for _, minute in one.asked.steps} | {0 if draw.number == 1 else None}
-        if is_whole and here and draw.at_min not in {*minutes, None}:
+        minutes = {one.minute for one in here} | {minute for one in here for _, minute in one.asked.steps}
+        if here and draw.at_min not in {*minutes, None, 0 if draw.number == 1 else None}:
             findings.append(f"draw {draw.number} is at {draw.at_min} min, and nothing in it is wanted then")
     return findings
 

@@ -28,9 +28,9 @@ from cubital.planning.verify.times import read_events, read_times
 def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     """Every way in which this plan is not a sound answer to this order at this site; empty is sound.
 
-    Re-derives placement, volumes, stock, totals, limit, bound and order of draw from the order, the
-    site and the shipped facts. It does not search: that the objective is least is what the bound
-    claims and what the tests compare with other solvers.
+    Re-derives placement, volumes, stock, totals, limit, bound, order of draw, moments, discards and lateness from the
+    order, the site and the shipped facts. It does not search: that the objective is least is what the bound claims and
+    what the tests compare with other solvers.
     """
     asked, findings = list_asked(order, site, plan.unsettled)
     findings += _check_head(plan, order, site)

@@ -255,6 +255,21 @@ class PaperError(CubitalError, ValueError):
 class MissingLibrary(CubitalError, ImportError):
     """A part of cubital needs a library that is not installed; the message names the command."""
 
+    @classmethod
+    def of(cls, library: str | None, *, need: str, extra: str, where: str) -> MissingLibrary:
+        """The error for this library, which `need` cannot do without: how a checkout gets it, and how a wheel.
+
+        >>> print(MissingLibrary.of("numpy", need="it", extra="inference", where="suspect").message)
+        found no numpy; it needs it; in a checkout run: scripts/setup web; else: pip install "cubital[inference]"
+        """
+        # What `scripts/setup web` installs, from a list with hashes; the test of the requirements holds it to that.
+        has_list = extra in ("web", "server", "inference", "paper")
+        checkout = "scripts/setup web" if has_list else f'.venv/bin/pip install -e ".[{extra}]"'
+        return cls(
+            f'found no {library}; {need} needs it; in a checkout run: {checkout}; else: pip install "cubital[{extra}]"',
+            where=where,
+        )
+
 
 class ReceiptError(CubitalError, ValueError):
     """An exception that may not be made for a specimen, or a specimen that cannot be judged as asked."""

@@ -5,9 +5,12 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
+
+from cubital.errors import MissingLibrary
 
 ROOT = Path(__file__).parents[2]
 TOOLS = ("bash", "env", "tail", "mktemp", "rm", "cat")
@@ -189,3 +192,16 @@ def test_an_installer_that_fails_is_heard(machine: Path) -> None:
 def test_what_runs_the_tests_in_ci_is_what_anyone_runs() -> None:
     assert (ROOT / ".ci/run").read_text().splitlines()[2:] == ['exec "$(dirname "$0")/../scripts/test"']
     assert "scripts/install_programs\nscripts/setup dev\n" in (ROOT / "scripts/test").read_text()
+
+
+@pytest.mark.parametrize("extra", ["web", "server", "inference", "paper", "postgres", "plots"])
+def test_what_a_missing_library_is_said_to_need_is_there(extra: str) -> None:
+    said = MissingLibrary.of("numpy", need="it", extra=extra, where="test").message
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["optional-dependencies"]
+    assert extra in project
+    assert f'pip install "cubital[{extra}]"' in said
+    if "scripts/setup web" in said:
+        listed = (ROOT / "requirements/web.in").read_text().splitlines()
+        assert [one for one in project[extra] if one not in listed] == []
+    else:
+        assert f'.venv/bin/pip install -e ".[{extra}]"' in said

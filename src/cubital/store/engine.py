@@ -87,9 +87,7 @@ def _postgresql_engine(url: URL) -> Engine:
     try:
         return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": WAIT_S})
     except ModuleNotFoundError as error:
-        raise MissingLibrary(
-            f'found no {error.name}; PostgreSQL needs it; run: pip install "cubital[postgres]"', where="--db"
-        ) from None
+        raise MissingLibrary.of(error.name, need="PostgreSQL", extra="postgres", where="--db") from None
 
 
 def _strange(found: str) -> UnreadyRecord:

@@ -128,7 +128,8 @@ def test_a_database_without_its_library_names_the_command_that_installs_it(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "sqlalchemy", None)
     said = say("db", "check", "--db", db)
-    assert refused(said, 'found no sqlalchemy; the record needs it; run: pip install "cubital[server]"')
+    ways = 'in a checkout run: scripts/setup web; else: pip install "cubital[server]"'
+    assert refused(said, f"found no sqlalchemy; the record needs it; {ways}")
 
 
 def test_a_server_without_its_driver_names_the_command_that_installs_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -136,4 +137,5 @@ def test_a_server_without_its_driver_names_the_command_that_installs_it(monkeypa
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "psycopg", None)
     said = say("db", "check", "--db", "postgresql://user@host/base")
-    assert refused(said, 'found no psycopg; PostgreSQL needs it; run: pip install "cubital[postgres]"')
+    ways = 'in a checkout run: .venv/bin/pip install -e ".[postgres]"; else: pip install "cubital[postgres]"'
+    assert refused(said, f"found no psycopg; PostgreSQL needs it; {ways}")

@@ -101,8 +101,7 @@ class SpecimenRecord:
     def drawn_since(self, moment: datetime) -> tuple[Specimen, ...]:
         """Every specimen drawn at or after this instant, discarded ones too; no aliquots."""
         with self._store.reading() as record:
-            found = record.specimens(statuses=("open", "kept", "gone"))
-            return tuple(one for one in found if one.parent is None and one.collected_at >= moment)
+            return record.drawn_since(moment)
 
     def specimens_of(self, patient: str) -> tuple[Specimen, ...]:
         """Every specimen of this patient, discarded ones too, oldest first."""

@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 from alembic.autogenerate import compare_metadata
-from alembic.config import Config
-from alembic.runtime.environment import EnvironmentContext
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import MetaData, insert, select
 from sqlalchemy.exc import DBAPIError
@@ -20,7 +17,7 @@ from cubital.app.wiring import open_accounts, open_record, open_site_versions, o
 from cubital.errors import UnreadyRecord
 from cubital.model.site_version import LoggedOrder
 from cubital.store.engine import for_writing, open_engine
-from cubital.store.migration import steps
+from cubital.store.migration import upgrade
 from cubital.store.tables import EDITION, specimen, tables
 from tests.contract import hands
 from tests.contract.cluster import Cluster
@@ -44,17 +41,8 @@ def old(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 def make(address: str, edition: str) -> None:
     """The tables of this edition, as the program of its day made them: the steps up to it and no further."""
-    script = steps()
-
-    def find_steps(before: Any, _: MigrationContext) -> Any:
-        return script._upgrade_revs(edition, before)
-
     engine = open_engine(address, is_new_allowed=True)
-    with engine.connect() as connection, for_writing(connection).begin():
-        with EnvironmentContext(Config(), script, fn=find_steps) as environment:
-            environment.configure(connection=connection, transactional_ddl=True)
-            environment.run_migrations()
-        assert MigrationContext.configure(connection).get_current_revision() == edition
+    assert upgrade(engine, edition) == (None, edition)
     engine.dispose()
 
 

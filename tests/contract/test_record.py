@@ -10,9 +10,11 @@ import pytest
 from cubital.app.record import CLOCK_TOLERANCE_S, SpecimenRecord
 from cubital.app.wiring import open_record
 from cubital.errors import ClockSetBack, ImpossibleEvent, KeyReused, LostRace, RecordError
+from cubital.handling.chain import specimen_of
 from cubital.handling.record import pour, state_of
 from cubital.model.record import Step
-from cubital.model.specimen import Poured
+from cubital.model.specimen import Poured, Specimen
+from cubital.store import record as record_module
 from tests.contract.events import (
     MORNING,
     Clock,
@@ -261,3 +263,24 @@ def test_a_second_connection_sees_what_the_first_was_answered(
     assert other.since(0) == said.entries
     assert isinstance(other.history("a1")[0].content, Poured)
     other.close()
+
+
+def test_draws_are_asked_for_by_their_date_and_no_older_one_is_read(
+    address: str, record: SpecimenRecord, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for day in range(5):
+        at = MORNING + timedelta(days=day)
+        clock.at = at
+        record.append(*in_order(collected(f"s{day}", at=at)))
+    record.append(*in_order(aliquoted("s4", "a4"), after=1))
+    record.append(*in_order(discarded("s3", at=MORNING + timedelta(days=4)), after=1))
+    read: list[str] = []
+
+    def noting(body: str) -> Specimen:
+        read.append(body)
+        return specimen_of(body)
+
+    monkeypatch.setattr(record_module, "specimen_of", noting)
+    assert [one.id for one in record.drawn_since(MORNING + timedelta(days=3))] == ["s3", "s4"]
+    assert len(read) == 2
+    assert record.drawn_since(MORNING + timedelta(days=4, microseconds=1)) == ()

@@ -16,6 +16,7 @@ WAIT_S = 10
 """How long a station waits for another one's transaction, or for a server to answer."""
 
 _WRITES = "cubital_writes"
+_FULL = 2
 
 
 def open_engine(address: str, *, is_new_allowed: bool = False) -> Engine:
@@ -75,6 +76,14 @@ def _set_up_sqlite(connection: sqlite3.Connection, _: Any) -> None:
     connection.isolation_level = None
     # FULL: with NORMAL a loss of power can take back a commit that was answered (SQLite, "PRAGMA synchronous").
     connection.execute("PRAGMA synchronous = FULL")
+    (found,) = connection.execute("PRAGMA synchronous").fetchone()
+    if found != _FULL:
+        # SQLite passes over a pragma that it was built without, and says nothing.
+        raise UnreadyRecord(
+            f"found synchronous = {found}, expected {_FULL} (FULL); this SQLite would answer before the disk has it; "
+            "use another build of SQLite",
+            where="SQLite",
+        )
     connection.execute("PRAGMA recursive_triggers = ON")
 
 
@@ -85,7 +94,10 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def _postgresql_engine(url: URL) -> Engine:
     try:
-        return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": WAIT_S})
+        # Said, not left to the server: a writer waits for the lock and must then see what the one before it wrote.
+        return create_engine(
+            url, pool_pre_ping=True, isolation_level="READ COMMITTED", connect_args={"connect_timeout": WAIT_S}
+        )
     except ModuleNotFoundError as error:
         raise MissingLibrary.of(error.name, need="PostgreSQL", extra="postgres", where="--db") from None
 

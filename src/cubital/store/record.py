@@ -9,7 +9,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, Select, delete, func, select, text, tuple_
+from sqlalchemy import Connection, Engine, Row, Select, delete, func, inspect, select, text, tuple_
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -226,6 +226,8 @@ class Writing(Reading):
 
 def refuse_other_edition(connection: Connection, *, where: str) -> None:
     """Raise `UnreadyRecord` where the tables are not of the edition that this program writes."""
+    if not inspect(connection).has_table("alembic_version"):
+        raise UnreadyRecord("found no tables of a record; run: cubital db upgrade", where=where)
     found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     if found != EDITION:
         raise UnreadyRecord(

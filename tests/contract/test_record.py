@@ -272,7 +272,7 @@ def test_draws_are_asked_for_by_their_date_and_no_older_one_is_read(
         at = MORNING + timedelta(days=day)
         clock.at = at
         record.append(*in_order(collected(f"s{day}", at=at)))
-    record.append(*in_order(aliquoted("s4", "a4"), after=1))
+    record.append(*in_order(aliquoted("s4", "a4", at=MORNING + timedelta(days=4)), after=1))
     record.append(*in_order(discarded("s3", at=MORNING + timedelta(days=4)), after=1))
     read: list[str] = []
 

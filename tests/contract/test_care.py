@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import threading
 from pathlib import Path
@@ -490,3 +491,44 @@ def test_heads_noted_in_a_file_are_met_and_say_so_and_an_older_end_stays_good(
     file.write_text(file.read_text() + "2026-03-02 nonsense\n")
     with pytest.raises(ExchangeError, match=r"line 3: found .*; expected a line as `cubital db note` writes it"):
         note_heads(file, ends[0])
+
+
+def mode(path: Path) -> int:
+    return path.stat().st_mode & 0o777
+
+
+def test_a_database_its_log_and_its_backups_are_their_owners_alone_whatever_the_umask(
+    address: str, kept: Head, tmp_path: Path
+) -> None:
+    before = os.umask(0)
+    try:
+        made = tmp_path / "new" / "deeper" / "lab.db"
+        upgrade_store(str(made))
+        record = open_record(str(made), now=Clock())
+        record.append(*in_order(collected("s1")))
+        log = made.with_name("lab.db-wal")
+        assert {mode(one) for one in (made, log)} == {0o600}
+        record.close()
+        assert {mode(made.parent), mode(made.parent.parent)} == {0o700}
+        for number, is_portable in enumerate((False, True)):
+            backup = tmp_path / f"night-{number}"
+            back_up(address, backup, is_portable=is_portable)
+            assert mode(backup) == 0o600
+    finally:
+        os.umask(before)
+
+
+def test_folders_and_files_that_are_there_keep_their_modes(tmp_path: Path) -> None:
+    folder, path = tmp_path / "ward", tmp_path / "ward" / "lab.db"
+    folder.mkdir()
+    folder.chmod(0o755)
+    path.touch()
+    path.chmod(0o640)
+    upgrade_store(str(path))
+    assert (mode(folder), mode(path)) == (0o755, 0o640)
+
+
+def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    with pytest.raises(RecordUnavailable, match="nothing was recorded; see that the file and its folder"):
+        upgrade_store(str(tmp_path / "file" / "lab.db"))

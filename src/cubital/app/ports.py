@@ -107,6 +107,11 @@ class RecordStore(Protocol):
         """The file that holds it; None where a server does."""
         ...
 
+    @property
+    def is_private(self) -> bool:
+        """Whether nobody but its owner may read the file that holds it; a server keeps its own."""
+        ...
+
     def reading(self) -> AbstractContextManager[RecordReading]:
         """A transaction that sees one moment of the record."""
         ...

@@ -137,13 +137,14 @@ def check(
             of_trail.append(one.trail)
     with _opened(address) as store:
         found = check_record(store, noted=noted, noted_of_trail=of_trail)
-        where = store.where
+        where, is_private = store.where, store.is_private
     if as_json:
         write_json(
             {
                 "format": "cubital.record-check/1", "db": where, "sound": not found.faults,
                 "entries": found.head.sequence, "head": str(found.head), "specimens": found.specimens,
-                "trail_lines": found.trail.sequence, "trail_head": str(found.trail), "heads_met": found.met,
+                "private": is_private, "trail_lines": found.trail.sequence, "trail_head": str(found.trail),
+                "heads_met": found.met,
                 "clock_behind": found.behind, "clock_trusted": found.trusted, "faults": list(found.faults),
             }
         )  # fmt: skip
@@ -152,6 +153,8 @@ def check(
         print(f"error: {fault}")
     sound = "the chain is whole, but see above" if found.faults else "sound"
     print(f"{where}: {sound}; {_counted(found.specimens, 'specimen')}, {_entries(found.head)}")
+    if not is_private:
+        print(f"access: others on this machine may read it; run: chmod 600 {where}*")
     print(f"trail: {_counted(found.trail.sequence, 'line')}, head {found.trail}")
     print(f"heads noted elsewhere: {f'{found.met} met' if found.met else _NONE_NOTED}")
     if found.behind or found.trusted:

@@ -10,7 +10,8 @@ from urllib.parse import quote
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 
-from cubital.errors import MissingLibrary, UnreadyRecord
+from cubital.errors import MissingLibrary, RecordUnavailable, UnreadyRecord
+from cubital.store.private import make_folders, make_private
 
 WAIT_S = 10
 """How long a station waits for another one's transaction, or for a server to answer."""
@@ -62,9 +63,18 @@ def _sqlite_engine(path: Path, *, is_new_allowed: bool) -> Engine:
         raise UnreadyRecord(
             "found no such file; expected the database of a record; make one: cubital db upgrade", where=str(path)
         )
-    mode = "rwc" if is_new_allowed else "rw"
+    if is_new_allowed and not path.exists():
+        try:
+            make_folders(path)
+            make_private(path)
+        except (OSError, ValueError) as error:
+            said = getattr(error, "strerror", None) or str(error)
+            raise RecordUnavailable(
+                f"found {said}; nothing was recorded; see that the file and its folder can be written", where=str(path)
+            ) from None
+    # Never "rwc": SQLite would make a file that all may read.
     address = f"file:{quote(str(path.absolute()))}"
-    url = URL.create("sqlite+pysqlite", database=address, query={"uri": "true", "mode": mode})
+    url = URL.create("sqlite+pysqlite", database=address, query={"uri": "true", "mode": "rw"})
     engine = create_engine(url, connect_args={"timeout": WAIT_S}, execution_options={"cubital_path": str(path)})
     event.listen(engine, "connect", _set_up_sqlite)
     event.listen(engine, "begin", _begin_sqlite)

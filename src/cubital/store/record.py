@@ -21,6 +21,7 @@ from cubital.store.engine import for_writing, name_of, path_of
 from cubital.store.fault import fault_of
 from cubital.store.guards import find_faults
 from cubital.store.heads import note_head, noted_head
+from cubital.store.private import is_private
 from cubital.store.tables import EDITION, account, event, specimen, trail
 
 _LINK: Select[*tuple[Any, ...]] = select(
@@ -50,6 +51,11 @@ class SqlRecord:
     def file(self) -> Path | None:
         """The file that holds it; None where a server does."""
         return path_of(self._engine) if self._is_sqlite else None
+
+    @property
+    def is_private(self) -> bool:
+        """Whether nobody but its owner may read the file that holds it; a server keeps its own."""
+        return self.file is None or is_private(self.file)
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:

@@ -58,6 +58,14 @@ def test_a_check_prints_counts_and_the_head(db: str) -> None:
     assert met.out.endswith("\nheads noted elsewhere: 2 met\n")
 
 
+def test_a_file_that_others_may_read_is_told_of(db: str) -> None:
+    assert "access:" not in say("db", "check", "--db", db).out
+    Path(db).chmod(0o644)
+    said = say("db", "check", "--db", db)
+    assert (said.status, f"access: others on this machine may read it; run: chmod 600 {db}*\n" in said.out) == (0, True)
+    assert say("db", "check", "--db", db, "--json").documents()[0]["private"] is False
+
+
 def test_an_open_tube_made_to_vanish_from_the_board_is_named(db: str) -> None:
     hands.run(db, "UPDATE specimen SET status = 'gone'")
     said = say("db", "check", "--db", db)

@@ -44,12 +44,21 @@ from collections.abc import Sequence
 from datetime import datetime
 
 
+def one_line(text: str) -> str:
+    """The text with a question mark for every letter that a terminal would obey, or that cannot be printed.
+
+    >>> one_line("K\\x1b[31m"), one_line("Ä 5 µL")
+    ('K?[31m', 'Ä 5 µL')
+    """
+    return text if text.isprintable() else "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
 class CubitalError(Exception):
     """Base of every error raised on purpose; `where` names the file, entry or field."""
 
     def __init__(self, message: str, *, where: str = "") -> None:
-        self.where = where
-        self.message = message
+        self.where = where = one_line(where)
+        self.message = message = one_line(message)
         super().__init__(f"{where}: {message}" if where else message)
 
     def __reduce__(self) -> tuple[object, ...]:

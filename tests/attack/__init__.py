@@ -1,5 +1,5 @@
-"""Attacks that take minutes: run by hand, `python -m tests.attack.NAME`; each says what it tried and what came of it.
+"""Attacks on the program: what pytest tries again at every run, and scripts that take minutes.
 
-What the short tests hold of the same matter stands in `tests/contract`, `tests/whole` and `tests/web`; the outcomes
-stand in `docs/explanation/trust.md`.
+A script is run by hand, `python -m tests.attack.NAME`, and says what it tried and what came of it. The outcomes stand
+in `docs/explanation/trust.md`.
 """

@@ -71,9 +71,10 @@ def read_tested(resource: Mapping[str, Any], is_own: bool, context: Context) -> 
         least_ul = _microlitres(container, "minimumVolumeQuantity", "container.", inner)
         if matrix is None or kind is None or least_ul is None:
             continue
-        marks = {one.get("url"): one for one in objects_of(tested.get("extension"))}
+        marks = {str(one.get("url")): one for one in objects_of(tested.get("extension"))}
         most_ul = _microlitres(marks[VOLUME], "valueQuantity", "volume.", inner) if VOLUME in marks else least_ul
-        way = marks.get(WAY, {}).get("valuePositiveInt", (matrix, least_ul))
+        said = marks.get(WAY, {}).get("valuePositiveInt", (matrix, least_ul))
+        way = said if isinstance(said, int | tuple) else str(said)
         first = ways.setdefault(
             way, {"matrix": matrix, "tubes": [], "volume_ul": most_ul, "minimum_ul": least_ul}
         )  # fmt: skip
@@ -91,8 +92,9 @@ def read_tested(resource: Mapping[str, Any], is_own: bool, context: Context) -> 
 
 
 def _matrix_of(concept: Any, context: Context) -> str | None:
-    codings = [(coding.get("system"), coding.get("code")) for coding in objects_of(object_of(concept).get("coding"))]
-    found = {_MATRICES[pair] for pair in codings if pair in _MATRICES}
+    codings = objects_of(object_of(concept).get("coding"))
+    pairs = [(str(coding.get("system")), str(coding.get("code"))) for coding in codings]
+    found = {_MATRICES[pair] for pair in pairs if pair in _MATRICES}
     if len(found) == 1:
         return found.pop()
     context.fault(

@@ -129,7 +129,7 @@ def check_columns(
                 findings, 1, shown, found="an unknown column", expected=absent[0], remedy=f"write {absent[0]}"
             )  # fmt: skip
         else:
-            unread.append(column)
+            unread.append(shown)
             sheet.note(
                 findings, 1, shown, found="a column that nothing reads", expected="a column of this table",
                 remedy="it is left out of the site; it is listed as unread", level="note",
@@ -206,12 +206,14 @@ def replaced_places(found: Iterable[Finding], read: Entries) -> list[Finding]:
 
 
 def _replaced(finding: Finding, read: Entries) -> Finding:
-    key, _, path = finding.entry.removeprefix("[").partition("]")
-    path = path.strip()
-    place = None
-    while place is None and path:
+    key, path = _key_and_path(finding.entry, read)
+    place, shorter = None, path
+    while place is None and shorter:
+        path = shorter
         place = read.places.get((key, path))
-        path = re.sub(r"(\[[0-9]+\]|\.?[^.\[\]]+)$", "", path)
+        shorter = re.sub(r"(\[[0-9]+\]|\.?[^.\[\]]+)$", "", path)
+        if shorter == path:
+            break
     if place is None:
         place = read.places.get((key, ""))
     entry = finding.entry if place is None else f"{place} ({finding.entry})".strip()
@@ -220,6 +222,16 @@ def _replaced(finding: Finding, read: Entries) -> Finding:
     return Finding(
         level=finding.level, file=read.file, entry=entry, found=finding.found, expected=expected, remedy=remedy
     )
+
+
+def _key_and_path(entry: str, read: Entries) -> tuple[str, str]:
+    """The key of an entry and the path of a field in it; a key may hold brackets of its own."""
+    parts = entry.removeprefix("[").split("]")
+    for end in range(len(parts) - 1, 0, -1):
+        key = "]".join(parts[:end])
+        if (key, "") in read.places:
+            return key, "]".join(parts[end:]).strip()
+    return parts[0], "]".join(parts[1:]).strip()
 
 
 class Heading(NamedTuple):

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from cubital.exchange.fhir_specimen_definition import COMPONENT, COMPONENTS, KIND, UCUM, VOLUME, WAY
 from cubital.exchange.form import show_json
+from cubital.exchange.site_sheet import MOST_LINES_OF_ENTRY
 from cubital.model import Finding, Site
 from cubital.planning.spellings import fold
 from cubital.units import exact
@@ -59,6 +60,11 @@ def read_tested(resource: Mapping[str, Any], is_own: bool, context: Context) -> 
     """The ways to run the test: of each way its tubes in order; preferred ones first."""
     ways: dict[object, dict[str, Any]] = {}
     rows = list(enumerate(objects_of(resource.get("typeTested"))))
+    if len(rows) > MOST_LINES_OF_ENTRY:
+        context.fault(
+            "typeTested", found=f"{len(rows)} of them", expected=f"at most {MOST_LINES_OF_ENTRY}", remedy="shorten it"
+        )
+        return []
     if not is_own:
         rows.sort(key=lambda row: row[1].get("preference") != "preferred")
     for number, tested in rows:

@@ -17,7 +17,7 @@ from starlette.responses import Response
 
 from cubital.app.accounts import Visitor
 from cubital.errors import RecordUnavailable
-from cubital.web.arrival import AGAIN_S, FULL, SLOW, Crowd, arrival_s, bounded, said_bytes
+from cubital.web.arrival import AGAIN_S, BUSY, FULL, SLOW, Crowd, FileQueue, arrival_s, bounded, said_bytes
 from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
@@ -30,8 +30,9 @@ _LOG = logging.getLogger("cubital.web")
 class Gate:
     """The way of one page's requests: checked here, answered by the page, faults confessed without their words."""
 
-    def __init__(self, page: Page, desk: Desk, templates: Templates, crowd: Crowd) -> None:
+    def __init__(self, page: Page, desk: Desk, templates: Templates, crowd: Crowd, files: FileQueue) -> None:
         self._page, self._desk, self._templates, self._crowd = page, desk, templates, crowd
+        self._files = files
 
     async def answer(self, request: Request) -> Response:
         """The answer to one request."""
@@ -52,6 +53,9 @@ class Gate:
         except ClientDisconnect:
             return Response(status_code=400)  # nobody is there to read it
         try:
+            if self._page.most_files:
+                async with self._files.turn() as is_its_turn:
+                    return await self._work(visit, self._pass) if is_its_turn else self._refuse_later(visit, BUSY)
             return await self._work(visit, self._pass)
         finally:
             await visit.request.close()
@@ -94,7 +98,11 @@ class Gate:
         with self._crowd.entered() as is_let_in:
             if is_let_in:
                 return await run_in_threadpool(self._answer, visit, step)
-        refused = self._refuse(visit, 503, FULL)
+        return self._refuse_later(visit, FULL)
+
+    def _refuse_later(self, visit: Visit, said: str) -> Response:
+        """The refusal of what may be sent again in a moment."""
+        refused = self._refuse(visit, 503, said)
         refused.headers["Retry-After"] = str(AGAIN_S)
         return refused
 

@@ -20,6 +20,7 @@ from cubital.errors import RecordUnavailable
 from cubital.web.arrival import AGAIN_S, BUSY, FULL, SLOW, Crowd, FileQueue, arrival_s, bounded, said_bytes
 from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
+from cubital.web.trail_lines import NOTED
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
 
 FORM, FORM_WITH_FILES, JSON = "application/x-www-form-urlencoded", "multipart/form-data", "application/json"
@@ -129,12 +130,19 @@ class Gate:
         if visit.visitor is None and not visit.visit_key:
             visit.fresh_visit = secrets.token_urlsafe()
         refused = self._refuse_request(visit)
-        if refused is None and visit.visitor is not None and self._page.noted and visit.method == "GET":
-            self._desk.accounts.note(visit.visitor, self._page.noted)
+        if refused is None:
+            self._note(visit)
         response = refused or self._page.answers[visit.method](visit)
         if visit.fresh_visit is not None:
             set_cookie(response, visit_cookie(self._desk.settings), visit.fresh_visit, self._desk.settings)
         return response
+
+    def _note(self, visit: Visit) -> None:
+        """Write the line of this request into the trail, before its answer: what cannot be written is not shown."""
+        line = NOTED.get((visit.method, self._page.path))
+        if line is None or visit.visitor is None or (line.when is not None and not line.when(visit)):
+            return
+        self._desk.accounts.note(visit.visitor, line.did, about="" if line.about is None else line.about(visit))
 
     def _refuse_unread(self, visit: Visit) -> Response | None:
         """The refusal of one who may not send here, before anything of what was sent is read."""

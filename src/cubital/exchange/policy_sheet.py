@@ -9,7 +9,7 @@ from fractions import Fraction
 from cubital.exchange.bench_table import BENCH_KEYS
 from cubital.exchange.policy_table import NO_LIMIT, PLANNING_KEYS
 from cubital.exchange.site_sheet import Entries, Line, Sheet, check_columns, is_full, join_cell, split_cell, whole_of
-from cubital.exchange.table import near_misses, show
+from cubital.exchange.table import is_text, near_misses, show
 from cubital.model import Finding, Site
 
 COLUMNS = ("part", "key", "value", "because")
@@ -79,6 +79,11 @@ def read_policy_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
                 findings, line.number, "part", found=show(part) if part not in PARTS else "an empty cell",
                 expected=expected, remedy="write all three, or delete the line",
             )  # fmt: skip
+            continue
+        if not is_text(key):
+            sheet.note(
+                findings, line.number, "key", found=show(key), expected="a printable name", remedy="write it again"
+            )
             continue
         places[(key, "") if part == "site" else (part, key)] = sheet.place(line.number, "value")
         _take(entries[part], part, key, text, line, sheet, findings)

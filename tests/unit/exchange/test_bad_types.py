@@ -82,3 +82,11 @@ def test_a_column_that_nothing_reads_is_listed_without_its_escapes() -> None:
     table = f"kind,additive,draw_ml,{ESCAPE}\nhouse,k2-edta,4,x\n".encode()
     found = import_site(table, onto=FILES, name=NAME, where="tubes.csv")
     assert found.unread == ("tubes.csv: ?]0;taken??[31m",)
+
+
+def test_a_key_of_the_policy_that_cannot_be_printed_is_told_and_not_taken() -> None:
+    table = f"part,key,value\ntravel,{ESCAPE},25\n".encode()
+    found = import_site(table, onto=FILES, name=NAME, where="policy.csv")
+    assert not found.is_usable
+    assert "expected a printable name" in str(found.findings[0])
+    assert found.changes == ()

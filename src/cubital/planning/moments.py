@@ -13,7 +13,7 @@ import msgspec
 from cubital.errors import OrderError
 from cubital.model import Event, Site
 from cubital.planning.asks import Asked
-from cubital.planning.moment_events import Known, known_instants
+from cubital.planning.moment_events import Known, known_instants, unneeded_events
 from cubital.planning.moment_search import Search, Span, Timed, due_of, is_empty, meeting
 from cubital.planning.moment_windows import FIRST_DRAW, Axis, axis_of, beginning_of, demands_of, moment_of
 from cubital.planning.moment_words import (
@@ -47,12 +47,13 @@ class Arrangement(NamedTuple):
     """The draws of an order, and which of them each asked test goes to.
 
     `slot_of` holds an index into `slots` for each asked test; `due` the instants between which each slot may be drawn,
-    None where no event fixes them.
+    None where no event fixes them. `unneeded` are the events, in words, that fix no draw.
     """
 
     slots: tuple[Slot, ...]
     slot_of: tuple[int, ...]
     due: tuple[tuple[datetime | None, datetime | None], ...]
+    unneeded: tuple[str, ...] = ()
 
 
 class Timetable(msgspec.Struct, frozen=True, eq=False):
@@ -95,7 +96,8 @@ def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events:
             ordered = search.by_minute(draws, minutes)
             if search.may_follow(ordered) and _rise(_minutes(ordered, site)):
                 _check_beginnings(ordered)
-                return _arranged(ordered, asked, site, known)
+                arranged = _arranged(ordered, asked, site, known)
+                return arranged._replace(unneeded=unneeded_events(known, asked, demands, site))
     raise OrderError(
         "found times that contradict one another: by its minute a draw would come before another, and by the events "
         "after it; expected times that agree; correct the minutes or the events",

@@ -19,6 +19,7 @@ from cubital.planning.circumstances import Circumstances, circumstances_of
 from cubital.planning.cost import PackObjective
 from cubital.planning.directory import Directory
 from cubital.planning.draft import Aim, Drafter, PlanDraft
+from cubital.planning.due_cautions import from_due
 from cubital.planning.limit_cautions import from_limit
 from cubital.planning.lint import SKIN_PUNCTURE
 from cubital.planning.moments import Arrangement, Slot, Timetable, arrange
@@ -87,10 +88,10 @@ class Planner:
             )
         patient = order.patient
         question = self._questions.get(order.asks) or self._recall(order.asks) or self._ask(order)
-        timetable, due = question.timetable, None
+        timetable, arrangement = question.timetable, None
         if order.events or order.now is not None:
             arrangement = arrange(question.asked, self.site, now=order.now, events=order.events)
-            timetable, due = self._timetable(arrangement), arrangement.due
+            timetable = self._timetable(arrangement)
         hematocrit = self._bedside.hematocrit(patient)
         circumstances = circumstances_of(
             order, self.site, hematocrit, timetable, has_culture=question.has_culture
@@ -99,7 +100,7 @@ class Planner:
         standing = standing_of(patient, limit, self.site)
         keep = self._kept_tests(order, question) if order.keep else frozenset()
         chosen = self._choose(order, question, circumstances, standing, keep)
-        return self._finish(chosen, order, limit, standing, hematocrit, due)
+        return self._finish(chosen, order, limit, standing, hematocrit, arrangement)
 
     def prepare(self, order: Order) -> None:
         """Works out what no test asked changes, so that orders of this access, day and hematocrit take less time.
@@ -219,10 +220,14 @@ class Planner:
 
     def _finish(
         self, chosen: _Chosen, order: Order, limit: Limit, standing: Standing, hematocrit: AssumedHematocrit,
-        due: Sequence[Due] | None,
+        arrangement: Arrangement | None,
     ) -> Plan:  # fmt: skip
         draft, aim, choices = chosen
+        draws = draft.draws
         warned = from_limit(limit, draft.lost_ul, order.patient, culture_ul=draft.culture_ul)
+        if arrangement is not None:
+            draws = _dated(draft, arrangement.due)
+            warned += from_due(draws, order.now, arrangement.unneeded, self.site)
         why = why_objective(order.objective, aim.objective, standing, self.site)
         return Plan(
             objective=aim.objective,
@@ -232,7 +237,7 @@ class Planner:
             policy=self._stands.sequence(order.access).policy.key,
             site=self.site.name,
             access=order.access,
-            draws=draft.draws if due is None else _dated(draft, due),
+            draws=draws,
             tubes=draft.tubes,
             totals=Totals(
                 tubes=draft.cost[0], blood_ul=draft.cost[1], preference=draft.cost[2],

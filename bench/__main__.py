@@ -11,7 +11,7 @@ from importlib.metadata import version
 
 PARTS = (
     "twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin",
-    "suspect", "web", "bench_pages", "what_if", "newborns",
+    "suspect", "web", "bench_pages", "what_if", "newborns", "uploads",
 )  # fmt: skip
 
 

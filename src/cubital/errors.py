@@ -44,12 +44,21 @@ from collections.abc import Sequence
 from datetime import datetime
 
 
+def one_line(text: str) -> str:
+    """The text with a question mark for every letter that a terminal would obey, or that cannot be printed.
+
+    >>> one_line("K\\x1b[31m"), one_line("Ä 5 µL")
+    ('K?[31m', 'Ä 5 µL')
+    """
+    return text if text.isprintable() else "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
 class CubitalError(Exception):
     """Base of every error raised on purpose; `where` names the file, entry or field."""
 
     def __init__(self, message: str, *, where: str = "") -> None:
-        self.where = where
-        self.message = message
+        self.where = where = one_line(where)
+        self.message = message = one_line(message)
         super().__init__(f"{where}: {message}" if where else message)
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -254,6 +263,21 @@ class PaperError(CubitalError, ValueError):
 
 class MissingLibrary(CubitalError, ImportError):
     """A part of cubital needs a library that is not installed; the message names the command."""
+
+    @classmethod
+    def of(cls, library: str | None, *, need: str, extra: str, where: str) -> MissingLibrary:
+        """The error for this library, which `need` cannot do without: how a checkout gets it, and how a wheel.
+
+        >>> print(MissingLibrary.of("numpy", need="it", extra="inference", where="suspect").message)
+        found no numpy; it needs it; in a checkout run: scripts/setup web; else: pip install "cubital[inference]"
+        """
+        # What `scripts/setup web` installs, from a list with hashes; the test of the requirements holds it to that.
+        has_list = extra in ("web", "server", "inference", "paper")
+        checkout = "scripts/setup web" if has_list else f'.venv/bin/pip install -e ".[{extra}]"'
+        return cls(
+            f'found no {library}; {need} needs it; in a checkout run: {checkout}; else: pip install "cubital[{extra}]"',
+            where=where,
+        )
 
 
 class ReceiptError(CubitalError, ValueError):

@@ -40,15 +40,21 @@ def remove_orphans() -> None:
 class Cluster:
     """One cluster; without fsync, which matters to a loss of power and to nothing that is tested here.
 
-    `is_synced` has it on, to measure with.
+    `is_synced` has it on, to measure with; `locales` is a folder of locales, `speaks` the one of messages.
     """
 
-    def __init__(self, *, segment_mb: int = 16, most_file_kb: int | None = None, is_synced: bool = False) -> None:
+    def __init__(
+        self, *, segment_mb: int = 16, most_file_kb: int | None = None, is_synced: bool = False,
+        locales: Path | None = None, speaks: str = "C.UTF-8",
+    ) -> None:  # fmt: skip
         # A socket's path has room for about 100 bytes, so the folder stands high up.
         self.folder = Path(tempfile.mkdtemp(prefix=PREFIX, dir="/tmp"))
         (self.folder / OWNER).write_text(str(os.getpid()), encoding="ascii")
         self._sync = "" if is_synced else "-F"
         self._limit = f"ulimit -f {most_file_kb}; " if most_file_kb else ""
+        if locales is not None:
+            self._limit += f"export LOCPATH={locales}; "
+        self._speaks = speaks
         if os.getuid() == 0:
             shutil.chown(self.folder, "postgres")
         self._run(
@@ -60,6 +66,7 @@ class Cluster:
     def start(self) -> None:
         """Start the server, and wait until it answers."""
         options = f"-c listen_addresses='' -k {self.folder} {self._sync} -c max_connections=60"
+        options += f" -c lc_messages={self._speaks}"
         self._run(f'{self._limit}pg_ctl -w -s -l {self.folder}/log -D {self.folder}/data -o "{options}" start')
 
     def stop(self) -> None:

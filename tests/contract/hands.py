@@ -10,7 +10,7 @@ from sqlalchemy import Connection, select, text, update
 from cubital.handling.chain import EMPTY, content_of, head_of, read_moment, seal
 from cubital.model.record import Link
 from cubital.store.engine import open_engine
-from cubital.store.tables import event
+from cubital.store.tables import chain_head, event
 
 
 def run(address: str, *statements: str, is_guarded: bool = False) -> None:
@@ -18,22 +18,27 @@ def run(address: str, *statements: str, is_guarded: bool = False) -> None:
     engine = open_engine(address)
     try:
         with engine.begin() as connection:
-            if not is_guarded:
-                take_guards_off(connection)
-            for statement in statements:
+            guards = [] if is_guarded else take_guards_off(connection)
+            for statement in [*statements, *guards]:
                 connection.execute(text(statement))
     finally:
         engine.dispose()
 
 
-def take_guards_off(connection: Connection) -> None:
-    """Let events be changed in this transaction (PostgreSQL) or from now on (SQLite)."""
+def take_guards_off(connection: Connection) -> list[str]:
+    """Let events be changed in this transaction; the statements that put the guards back as they were."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SET LOCAL session_replication_role = replica"))
-        return
-    names = connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars().all()
-    for name in names:
-        connection.execute(text(f"DROP TRIGGER {name}"))
+        return []
+    rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")).all()
+    for row in rows:
+        connection.execute(text(f"DROP TRIGGER {row.name}"))
+    return [row.sql for row in rows]
+
+
+def note_end(connection: Connection, sequence: int, hash: str, *, chain: str = "record") -> None:
+    """Make the database's own note of the end say this."""
+    connection.execute(update(chain_head).where(chain_head.c.chain == chain).values(sequence=sequence, hash=hash))
 
 
 def write_anew(address: str, sequence: int, old: str, new: str) -> None:
@@ -41,7 +46,7 @@ def write_anew(address: str, sequence: int, old: str, new: str) -> None:
     engine = open_engine(address)
     try:
         with engine.begin() as connection:
-            take_guards_off(connection)
+            guards = take_guards_off(connection)
             previous = EMPTY
             for row in connection.execute(select(event).order_by(event.c.sequence)).mappings().all():
                 link = Link(**row)
@@ -55,5 +60,8 @@ def write_anew(address: str, sequence: int, old: str, new: str) -> None:
                     link = fresh
                 connection.execute(update(event).where(event.c.sequence == link.sequence).values(**values))
                 previous = head_of(link)
+            note_end(connection, previous.sequence, previous.hash)
+            for statement in guards:
+                connection.execute(text(statement))
     finally:
         engine.dispose()

@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
+import os
+import re
 import threading
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
+from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from cubital.app.record import SpecimenRecord
-from cubital.app.record_care import check_record, rebuild_states, restore_record
-from cubital.app.wiring import back_up, head_of_backup, open_backup, open_record, open_store, upgrade_store
+from cubital.app.record_care import check_record, ends_of, rebuild_states, restore_record
+from cubital.app.wiring import (
+    back_up,
+    head_of_backup,
+    note_heads,
+    open_accounts,
+    open_backup,
+    open_record,
+    open_store,
+    read_heads,
+    upgrade_store,
+)
 from cubital.errors import BrokenChain, ExchangeError, RecordUnavailable, UnreadyRecord
 from cubital.handling.chain import EMPTY, head_of, seal
 from cubital.handling.record import pour, state_of
 from cubital.model.record import AnyContent, Head, Link
 from cubital.model.specimen import Spun
+from cubital.store.engine import open_engine
+from cubital.store.guards import find_faults
 from tests.contract import hands
 from tests.contract.conftest import KINDS
 from tests.contract.events import MORNING, Clock, aliquoted, collected, in_order, judged, received, reported, said
@@ -87,8 +102,27 @@ def test_entries_put_in_each_others_place_are_found(address: str, kept: Head) ->
     assert broken.value.sequence == 2
 
 
-def test_a_cut_tail_fits_the_chain_and_is_found_only_against_a_head_noted_elsewhere(address: str, kept: Head) -> None:
+def test_a_cut_tail_is_found_against_the_note_of_the_database_itself_whatever_is_written_after(
+    address: str, kept: Head, record: SpecimenRecord
+) -> None:
     hands.run(address, "DELETE FROM event WHERE sequence >= 6", "DELETE FROM specimen WHERE id = 's2'")
+    with pytest.raises(BrokenChain, match="cut short") as broken:
+        check(address)
+    assert broken.value.sequence == 6
+    record.append(*in_order(collected("s3"), received("s3"), judged("s3")))
+    with pytest.raises(BrokenChain, match="as noted") as broken:
+        check(address)
+    assert broken.value.sequence == 7
+
+
+def test_a_cut_tail_whose_note_was_changed_too_is_found_only_against_a_head_noted_elsewhere(
+    address: str, kept: Head, record: SpecimenRecord
+) -> None:
+    hash = record.since(4)[0].hash
+    hands.run(
+        address, "DELETE FROM event WHERE sequence >= 6", "DELETE FROM specimen WHERE id = 's2'",
+        f"UPDATE chain_head SET sequence = 5, hash = '{hash}' WHERE chain = 'record'",
+    )  # fmt: skip
     assert check(address) == ()
     with pytest.raises(BrokenChain, match="cut short") as broken:
         check(address, kept)
@@ -314,3 +348,187 @@ def test_an_aliquot_as_an_older_edition_wrote_it_is_still_what_was_written(addre
     rebuild_states(store)
     assert check_record(store).faults == ()
     store.close()
+
+
+@pytest.mark.parametrize(
+    ("statement", "column"),
+    [
+        ("UPDATE specimen SET status = 'gone' WHERE id = 's2'", "status"),
+        ("UPDATE specimen SET status = 'kept' WHERE id = 's2'", "status"),
+        ("UPDATE specimen SET patient = 'someone-else' WHERE id = 's2'", "patient"),
+        ("UPDATE specimen SET version = 1 WHERE id = 's2'", "version"),
+        ("UPDATE specimen SET drawn_at = '2020-01-01T00:00:00.000000Z' WHERE id = 's2'", "drawn_at"),
+        ("UPDATE specimen SET drawn_at = NULL WHERE id = 's2'", "drawn_at"),
+    ],
+)
+def test_a_column_that_a_tube_is_looked_up_by_and_that_its_events_do_not_give_is_found(
+    address: str, kept: Head, statement: str, column: str
+) -> None:
+    hands.run(address, statement)
+    assert check(address, kept) == (
+        f"specimen s2: what is kept to look it up by ({column}) is not what its events say; run: cubital db rebuild",
+    )
+    store = open_store(address)
+    rebuild_states(store)
+    store.close()
+    assert check(address, kept) == ()
+
+
+@pytest.mark.parametrize(
+    ("sqlite", "postgresql", "said"),
+    [
+        (["DROP TRIGGER event_is_not_changed"], ["DROP TRIGGER event_is_not_changed ON event"], "is not there"),
+        (["DROP TRIGGER trail_is_not_removed"], ["ALTER TABLE trail DISABLE TRIGGER trail_is_not_changed"], "trail_is"),
+        (
+            ["DROP TRIGGER event_is_not_changed", "CREATE TRIGGER event_is_not_changed BEFORE UPDATE ON event "
+             "WHEN 0 BEGIN SELECT 1; END"],
+            ["CREATE OR REPLACE FUNCTION refuse_change_of_event() RETURNS trigger LANGUAGE plpgsql AS "
+             "$$BEGIN RETURN NEW; END $$"],
+            "event_is_not_changed is not as it was made",
+        ),
+        (
+            ["CREATE TRIGGER forger AFTER INSERT ON specimen BEGIN UPDATE specimen SET status = 'gone'; END"],
+            ["CREATE TRIGGER forger BEFORE UPDATE ON specimen FOR EACH ROW EXECUTE FUNCTION refuse_change_of_event()"],
+            "forger is none of this program's",
+        ),
+        (
+            ["DROP TRIGGER site_file_is_not_replaced"],
+            ["CREATE RULE quiet AS ON INSERT TO trail DO INSTEAD NOTHING"], "site_file_is_not_replaced|the rule quiet",
+        ),
+    ],
+)  # fmt: skip
+def test_guards_that_are_gone_off_changed_or_strange_are_found(
+    address: str, kept: Head, sqlite: list[str], postgresql: list[str], said: str
+) -> None:
+    is_server = address.startswith("postgresql")
+    assert check(address) == ()
+    engine = open_engine(address)
+    with engine.connect() as connection:
+        transaction = connection.begin()
+        for statement in postgresql if is_server else sqlite:
+            connection.execute(text(statement))
+        found = tuple(find_faults(connection))
+        transaction.rollback()
+    engine.dispose()
+    assert any(re.search(said, one) for one in found)
+
+
+@pytest.fixture
+def trail(address: str, clock: Clock, kept: Head) -> Head:
+    """Where a trail of five lines ends, in the database of a record."""
+    accounts = open_accounts(address, now=clock)
+    accounts.set_up(accounts.setup_code, "ada", "seven quiet otters")
+    visitor = accounts.visitor(accounts.sign_in("ada", "seven quiet otters", address=""))
+    assert visitor is not None
+    while len(accounts.trail(visitor)) < 5:
+        accounts.note(visitor, "opened bench")
+    accounts.close()
+    store = open_store(address)
+    head = check_record(store).trail
+    store.close()
+    assert head.sequence == 5
+    return head
+
+
+@pytest.mark.parametrize(
+    ("statements", "said"),
+    [
+        (["UPDATE trail SET account = 'ben' WHERE sequence = 4"], "trail line 4: found the hash"),
+        (["UPDATE trail SET did = 'nothing' WHERE sequence = 5"], "trail line 5: found the hash"),
+        (["DELETE FROM trail WHERE sequence = 2"], "trail line 2: found line 3"),
+        (["DELETE FROM trail WHERE sequence > 3"], "trail line 4: found the end at line 3, expected line 5 as noted"),
+        (["DELETE FROM trail"], "trail line 1: found the end at line 0"),
+        (["DELETE FROM trail", "DELETE FROM chain_head WHERE chain = 'trail'"], "the trail was emptied"),
+        (["DELETE FROM chain_head WHERE chain = 'trail'"], "lost its note of where the trail ends"),
+        (["DELETE FROM chain_head WHERE chain = 'record'"], "lost its note of where the record ends"),
+    ],
+)
+def test_a_trail_that_is_not_what_was_written_is_found(
+    address: str, trail: Head, statements: list[str], said: str
+) -> None:
+    assert check(address) == ()
+    hands.run(address, *statements)
+    assert any(said in one for one in check(address))
+
+
+def test_a_trail_emptied_and_gone_on_with_is_still_found(address: str, trail: Head, clock: Clock) -> None:
+    hands.run(address, "DELETE FROM trail")
+    accounts = open_accounts(address, now=clock)
+    for _ in range(9):
+        accounts.sign_in("ada", "seven quiet otters", address="")
+    accounts.close()
+    assert any("trail line 5: found another hash than was noted" in one for one in check(address))
+
+
+def test_a_trail_cut_by_an_owner_who_changes_the_note_is_found_only_against_a_head_noted_elsewhere(
+    address: str, trail: Head
+) -> None:
+    hands.run(
+        address, "DELETE FROM trail WHERE sequence > 3",
+        "UPDATE chain_head SET sequence = 3, hash = (SELECT hash FROM trail WHERE sequence = 3) WHERE chain = 'trail'",
+    )  # fmt: skip
+    assert check(address) == ()
+    store = open_store(address)
+    found = check_record(store, noted_of_trail=[trail])
+    store.close()
+    assert found.faults == (
+        "trail line 4: found the end at line 3, expected line 5 as noted; the trail was cut short",
+    )
+
+
+def test_heads_noted_in_a_file_are_met_and_say_so_and_an_older_end_stays_good(
+    address: str, kept: Head, record: SpecimenRecord, tmp_path: Path
+) -> None:
+    file, store = tmp_path / "heads.txt", open_store(address)
+    note_heads(file, ends_of(store))
+    record.append(*in_order(collected("s5")))
+    note_heads(file, ends_of(store))
+    ends = read_heads(file)
+    assert [one.record.sequence for one in ends] == [7, 8]
+    found = check_record(store, noted=[one.record for one in ends], noted_of_trail=[one.trail for one in ends])
+    assert (found.faults, found.met) == ((), 4)
+    store.close()
+    file.write_text(file.read_text() + "2026-03-02 nonsense\n")
+    with pytest.raises(ExchangeError, match=r"line 3: found .*; expected a line as `cubital db note` writes it"):
+        note_heads(file, ends[0])
+
+
+def mode(path: Path) -> int:
+    return path.stat().st_mode & 0o777
+
+
+def test_a_database_its_log_and_its_backups_are_their_owners_alone_whatever_the_umask(
+    address: str, kept: Head, tmp_path: Path
+) -> None:
+    before = os.umask(0)
+    try:
+        made = tmp_path / "new" / "deeper" / "lab.db"
+        upgrade_store(str(made))
+        record = open_record(str(made), now=Clock())
+        record.append(*in_order(collected("s1")))
+        log = made.with_name("lab.db-wal")
+        assert {mode(one) for one in (made, log)} == {0o600}
+        record.close()
+        assert {mode(made.parent), mode(made.parent.parent)} == {0o700}
+        for number, is_portable in enumerate((False, True)):
+            backup = tmp_path / f"night-{number}"
+            back_up(address, backup, is_portable=is_portable)
+            assert mode(backup) == 0o600
+    finally:
+        os.umask(before)
+
+
+def test_folders_and_files_that_are_there_keep_their_modes(tmp_path: Path) -> None:
+    folder, path = tmp_path / "ward", tmp_path / "ward" / "lab.db"
+    folder.mkdir()
+    folder.chmod(0o755)
+    path.touch()
+    path.chmod(0o640)
+    upgrade_store(str(path))
+    assert (mode(folder), mode(path)) == (0o755, 0o640)
+
+
+def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    with pytest.raises(RecordUnavailable, match="nothing was recorded; see that the file and its folder"):
+        upgrade_store(str(tmp_path / "file" / "lab.db"))

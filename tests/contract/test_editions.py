@@ -48,7 +48,9 @@ def test_a_draw_in_hand_of_the_fourth_edition_goes_up_and_says_that_its_version_
     order = order_of_words({"tests": ["K"]}, where="test")
     taking = takings.begin(order, plan_order(order, open_site(demo=True)), by="ann", site_version=7)
     hands.run(
-        address, "DROP INDEX uq_taking_begun_key", "DROP INDEX ix_tap_station",
+        address, "DROP TABLE chain_head", "DROP INDEX ix_specimen_drawn_at",
+        "ALTER TABLE specimen DROP COLUMN drawn_at", "ALTER TABLE trail DROP COLUMN hash",
+        "DROP INDEX uq_taking_begun_key", "DROP INDEX ix_tap_station",
         "ALTER TABLE taking DROP COLUMN begun_key", "ALTER TABLE taking DROP COLUMN site_version",
         "UPDATE alembic_version SET version_num = '0004'",
     )  # fmt: skip

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import timedelta, timezone
+from decimal import Decimal
 from fractions import Fraction
+from typing import get_args
 
 import pytest
+from msgspec.structs import replace
 
 from cubital.app.record import CLOCK_TOLERANCE_S, SpecimenRecord
-from cubital.app.wiring import open_record
+from cubital.app.record_care import check_record
+from cubital.app.wiring import open_record, open_store
 from cubital.errors import ClockSetBack, ImpossibleEvent, KeyReused, LostRace, RecordError
-from cubital.handling.record import pour, state_of
-from cubital.model.record import Step
-from cubital.model.specimen import Poured
+from cubital.handling.chain import EMPTY, seal, specimen_of
+from cubital.handling.record import begin, pour, state_of
+from cubital.model.record import ClockTrusted, Step
+from cubital.model.specimen import AnyEvent, Poured, Specimen, Spun, Verdict
+from cubital.model.writable import RULES
+from cubital.store import record as record_module
 from tests.contract.events import (
     MORNING,
     Clock,
@@ -23,7 +30,10 @@ from tests.contract.events import (
     judged,
     received,
     reported,
+    said,
 )  # fmt: skip
+
+SPUN = Spun(rcf_g=1800, spin_s=600, temperature_c=21, **said("s1", "spun"))
 
 
 def test_what_is_recorded_is_read_back_as_it_was(record: SpecimenRecord) -> None:
@@ -239,12 +249,84 @@ def test_an_event_written_down_late_keeps_both_instants(record: SpecimenRecord) 
     assert (entry.content.at, entry.recorded_at, entry.delay_s) == (earlier, MORNING, 7200)
 
 
-@pytest.mark.parametrize("handle", ["", " s1", "s\x001", "s\n1", "s" * 201, "s\u202e1"])
-def test_a_handle_that_cannot_be_written_down_plainly_is_refused(record: SpecimenRecord, handle: str) -> None:
-    with pytest.raises(ImpossibleEvent, match="a handle of"):
-        record.append(*in_order(collected(handle, key="k")))
-    with pytest.raises(ImpossibleEvent, match="a handle of"):
-        record.append(*in_order(collected("s1", key=handle)))
+UNPLAIN = ("", " s1", "s\x001", "s\n1", "s" * 201, "s\u202e1", "s\u2066", "s\ud800", "s\u0661", "s\uff11", "s\u200b1")
+NO_NUMBERS = (-50, 10**30, float("nan"), float("inf"), 5.0, True, "5", Decimal(5))
+
+
+@pytest.mark.parametrize("handle", UNPLAIN)
+@pytest.mark.parametrize("field", ["specimen", "key", "by", "station", "patient", "order", "kind"])
+def test_a_handle_that_cannot_be_written_down_plainly_is_refused(
+    record: SpecimenRecord, handle: str, field: str
+) -> None:
+    event = replace(collected("s1"), **{field: handle})
+    with pytest.raises(ImpossibleEvent, match=f"found another {field}; expected 1 to 200 printable characters"):
+        record.append(*in_order(event))
+    assert record.head().sequence == 0
+
+
+@pytest.mark.parametrize("number", NO_NUMBERS)
+@pytest.mark.parametrize(
+    ("event", "field"),
+    [
+        (collected("s1"), "draw_ul"), (received("s1"), "usable_ul"), (aliquoted("s1", "a1"), "volume_ul"),
+        (reported("s1"), "volume_ul"), (judged("s1"), "fill_percent"), (SPUN, "rcf_g"), (SPUN, "spin_s"),
+        (SPUN, "temperature_c"), (collected("s1"), "hematocrit"),
+    ],
+)  # fmt: skip
+def test_a_number_that_nobody_measured_is_refused(
+    record: SpecimenRecord, event: AnyEvent, field: str, number: object
+) -> None:
+    record.append(*in_order(collected("s1", key="first")))
+    with pytest.raises(ImpossibleEvent, match=f"found another {field}; expected .*; nothing was recorded"):
+        record.append(*in_order(replace(event, **{field: number}), after=1))
+    assert record.head().sequence == 1
+
+
+@pytest.mark.parametrize(
+    ("event", "field", "value"),
+    [
+        (discarded("s1"), "why", ""), (discarded("s1"), "why", "gone\u202eenog"), (discarded("s1"), "why", "n\x00"),
+        (collected("s1"), "irreplaceable", " "), (collected("s1"), "tests", ("k", "")),
+        (collected("s1"), "tests", "ab"),
+        (collected("s1"), "matrix", "soup"), (collected("s1"), "gel", 1), (collected("s1"), "access", "straw"),
+        (judged("s1"), "second", ""), (judged("s1"), "verdicts", ()),
+        (judged("s1"), "verdicts", (Verdict(test="potassium", outcome="perhaps"),)),  # type: ignore[arg-type]
+        (judged("s1"), "verdicts", (Verdict(test="potassium", outcome="accept", wording="\u0661"),)),
+        (judged("s1"), "indices", {"hemolysis": Decimal("NaN")}), (judged("s1"), "indices", {"hemolysis": Decimal(-1)}),
+        (judged("s1"), "indices", {"colour": Decimal(1)}), (collected("s1"), "at", MORNING.replace(tzinfo=None)),
+        (collected("s1"), "at", MORNING.astimezone(timezone(timedelta(hours=1)))),
+    ],
+)  # fmt: skip
+def test_what_the_prompt_refuses_the_record_refuses_too(
+    record: SpecimenRecord, event: AnyEvent, field: str, value: object
+) -> None:
+    with pytest.raises(ImpossibleEvent, match=f"found another {field}; expected"):
+        record.append(*in_order(replace(event, **{field: value})))
+    assert record.head().sequence == 0
+
+
+def test_every_field_of_every_event_has_a_rule() -> None:
+    kinds = [*get_args(AnyEvent), ClockTrusted, Verdict]
+    named = {name for kind in kinds if kind is not Poured for name in kind.__struct_fields__}
+    assert named == set(RULES)
+
+
+def test_whoever_vouches_for_a_clock_is_named_plainly_too(record: SpecimenRecord, clock: Clock) -> None:
+    record.append(*in_order(collected("s1")))
+    clock.pass_s(-7200)
+    with pytest.raises(ImpossibleEvent, match="found another by"):
+        record.trust_clock(key="k", by="chief\u202e", station="reception", why="the year was wrong")
+
+
+def test_a_record_of_looser_days_stays_readable(record: SpecimenRecord, address: str, clock: Clock) -> None:
+    event = collected("s1", irreplaceable="\u0661\u0660 g", order="O\u0661")
+    link = seal(EMPTY, event, batch=1, version=1, now=MORNING)
+    store = open_store(address)
+    with store.writing() as writing:
+        writing.append((link,), (begin(event),))
+    assert check_record(store).faults == ()
+    store.close()
+    assert record.append(*in_order(received("s1"), after=1)).specimens[0].order == "O\u0661"
 
 
 def test_the_longest_handles_are_kept_whole_even_in_an_aliquot(record: SpecimenRecord) -> None:
@@ -261,3 +343,24 @@ def test_a_second_connection_sees_what_the_first_was_answered(
     assert other.since(0) == said.entries
     assert isinstance(other.history("a1")[0].content, Poured)
     other.close()
+
+
+def test_draws_are_asked_for_by_their_date_and_no_older_one_is_read(
+    address: str, record: SpecimenRecord, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for day in range(5):
+        at = MORNING + timedelta(days=day)
+        clock.at = at
+        record.append(*in_order(collected(f"s{day}", at=at)))
+    record.append(*in_order(aliquoted("s4", "a4", at=MORNING + timedelta(days=4)), after=1))
+    record.append(*in_order(discarded("s3", at=MORNING + timedelta(days=4)), after=1))
+    read: list[str] = []
+
+    def noting(body: str) -> Specimen:
+        read.append(body)
+        return specimen_of(body)
+
+    monkeypatch.setattr(record_module, "specimen_of", noting)
+    assert [one.id for one in record.drawn_since(MORNING + timedelta(days=3))] == ["s3", "s4"]
+    assert len(read) == 2
+    assert record.drawn_since(MORNING + timedelta(days=4, microseconds=1)) == ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import pairwise
@@ -17,6 +18,7 @@ from cubital.facts.hemolysis import hemolysis_facts
 from cubital.facts.keeping import biases, checks, drifts, house_rules, index_limits, keeping_claims, timings
 from cubital.facts.labels import label_content, label_stock
 from cubital.facts.population import population
+from cubital.facts.reading import DATA, read_table
 from cubital.facts.screens import screens
 from cubital.facts.tubes import AdditiveKey
 
@@ -413,3 +415,9 @@ def test_a_citation_is_one_line_and_says_how_the_source_was_seen() -> None:
     assert facts.sources()["eflm-2018"].citation().endswith("(abstract read)")
     assert facts.sources()["common-practice"].citation() == "Common practice, no source"
     assert "None" not in facts.sources()["clsi-m47-memory"].citation()
+
+
+@pytest.mark.parametrize("file", sorted(path.name for path in DATA.glob("*.toml")))
+def test_a_shipped_file_says_the_same_to_the_strict_reader_of_the_standard_library(file: str) -> None:
+    text = (DATA / file).read_text(encoding="utf-8")
+    assert read_table(file) == tomllib.loads(text, parse_float=Decimal)

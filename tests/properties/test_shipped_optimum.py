@@ -24,7 +24,14 @@ FOUND = (
     "glucose-tolerance-60-min", "glucose-6-phosphate-dehydrogenase", "hemoglobin", "lipoprotein-a", "porphyrins",
     "cancer-antigen-125", "inr", "theophylline", "prothrombin-time", "calcitonin", "gastrin", "hiv-viral-load",
 )  # fmt: skip
-ICED = tuple(sorted(key for key, test in SITE.tests.items() if "ice" in test.handling))
+# A tube that a straight needle cannot fill (perchloric acid of pyruvate) stands in no question of these.
+FILLED = {key for key, kind in SITE.kinds.items() if kind.can_be_filled_by("straight-needle")}
+ICED = tuple(
+    sorted(
+        key for key, test in SITE.tests.items()
+        if "ice" in test.handling and any(tube in FILLED for accept in test.accepts for tube in accept.tubes)
+    )
+)  # fmt: skip
 OTHERS = tuple(
     sorted(
         key for key, test in SITE.tests.items()

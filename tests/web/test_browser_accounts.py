@@ -34,6 +34,7 @@ def _browser(chrome: RealBrowser, address: str, *, size: tuple[int, int] = BENCH
 
 def _set_up(page: Page, code: str) -> None:
     """By keys alone: the first field has the cursor."""
+    expect(page.get_by_role("textbox").first).to_be_focused()
     for words in (code, "ada", OWN, OWN):
         page.keyboard.type(words)
         page.keyboard.press("Tab")

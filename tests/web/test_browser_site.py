@@ -178,7 +178,7 @@ def test_axe_finds_no_fault_in_either_theme(opener: Opener, path: str, theme: st
     if "test?key" in path:
         watched.page.get_by_label("Volume, µL").first.fill("0")
         expect(watched.page.locator("#lint-accepts-0-volume_ul")).to_contain_text("stops")
-        watched.page.get_by_text("Handling, time, cautions").click()
+        watched.page.get_by_text("Handling, time, rank, cautions").click()
     assert watched.violations() == []
 
 

@@ -63,7 +63,7 @@ def test_without_its_libraries_it_names_the_one_command_that_installs_them(
     status, _, err = say("serve", "--demo", "--db", record)
     assert status == 2
     assert f"found no {library}; " in err
-    assert 'pip install "cubital[web]"' in err
+    assert 'in a checkout run: scripts/setup web; else: pip install "cubital[web]"' in err
 
 
 def test_help_and_every_other_command_load_nothing_of_the_pages() -> None:

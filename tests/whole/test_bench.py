@@ -10,7 +10,7 @@ import pytest
 from bench import __main__ as bench
 from bench import web, what_if
 from bench.hard_orders import measure
-from bench.million_orders import orders, plan_share
+from bench.million_orders import november, orders, plan_share
 from bench.orders import PLACES
 from bench.report import Line, show
 from bench.solvers import SOLVERS, check_equal, fastest_s
@@ -45,7 +45,7 @@ def test_hard_orders_reach_the_optimum_of_the_better_solver_with_and_without_a_b
 
 
 def test_a_share_of_the_million_plans_every_order_and_works_no_question_out_twice() -> None:
-    share = plan_share(1, 300)
+    share = plan_share(1, 300, None)
     assert share.orders == 300
     assert 0 < share.worked_out < 300
 
@@ -85,3 +85,11 @@ def test_a_month_of_orders_is_tried_as_planning_each_on_its_own_counts_it() -> N
     test = asked[0].order.asks[0].test
     assert what_if.check_equal(asked, site, what_if.with_own_tube(site, test)).orders == 60
     assert what_if.check_equal(asked, site, what_if.without(site, what_if.KIND)).orders == 60
+
+
+def test_orders_among_the_tests_of_november_ask_for_no_other() -> None:
+    site, known = cubital.read_site(), november()
+    assert known <= site.tests.keys() | site.panels.keys()
+    asked = {ask.test for order in islice(orders(3, 40, site, known), 40) for ask in order.asks}
+    assert asked
+    assert asked <= known

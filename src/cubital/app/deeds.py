@@ -13,12 +13,11 @@ from cubital.handling.record import follow
 from cubital.model import Site
 from cubital.model.record import Recorded, Step
 from cubital.model.specimen import Aliquoted, AnyEvent, Discarded, Reported, Specimen, Spun, StorageKey, Stored
+from cubital.model.writable import COLDEST_C, MOST_RCF_G, MOST_SPIN_S, WARMEST_C
 from cubital.planning.directory import Directory
 
 FORMAT = "cubital.did/1"
 MOST_AT_ONCE = 500
-MOST_RCF_G, MOST_SPIN_S = 30_000, 86_400
-COLDEST_C, WARMEST_C = -20, 50
 
 
 class Doer(NamedTuple):

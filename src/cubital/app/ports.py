@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-from cubital.model.record import Head, Link
+from cubital.model.record import ChainKey, Head, Link, TrailLink
 from cubital.model.specimen import Specimen
 
 Now = Callable[[], datetime]
@@ -41,6 +41,14 @@ class RecordReading(Protocol):
         """The kept state of this specimen."""
         ...
 
+    def strays(self, state: Specimen) -> tuple[str, ...]:
+        """The names of what is kept beside this state, to look it up by, and says something else than it."""
+        ...
+
+    def drawn_since(self, moment: datetime) -> tuple[Specimen, ...]:
+        """The kept states of all tubes drawn at or after this instant, discarded ones too; no aliquots."""
+        ...
+
     def specimens_of(self, patient: str) -> tuple[Specimen, ...]:
         """The kept states of all specimens of a patient, discarded ones too."""
         ...
@@ -54,7 +62,19 @@ class RecordReading(Protocol):
         ...
 
     def find_damage(self) -> tuple[str, ...]:
-        """What the database itself finds wrong with what it holds, in its words; empty as a rule."""
+        """What the database itself finds wrong, in its words, and which guards are not as made; empty as a rule."""
+        ...
+
+    def noted_head(self, chain: ChainKey) -> Head | None:
+        """Where the database itself last noted the end of this chain; None where it did not."""
+        ...
+
+    def trail(self) -> Iterator[TrailLink]:
+        """The lines of the trail in order, without holding them all."""
+        ...
+
+    def has_accounts(self) -> bool:
+        """Whether there is any account."""
         ...
 
 
@@ -85,6 +105,11 @@ class RecordStore(Protocol):
     @property
     def file(self) -> Path | None:
         """The file that holds it; None where a server does."""
+        ...
+
+    @property
+    def is_private(self) -> bool:
+        """Whether nobody but its owner may read the file that holds it; a server keeps its own."""
         ...
 
     def reading(self) -> AbstractContextManager[RecordReading]:

@@ -16,6 +16,8 @@ from cubital.errors import PaperError
 from cubital.facts.labels import LabelStock, PaperKey, label_stock
 from cubital.model import Order, Plan, PlannedTube, Site
 from cubital.model.identity import Collection, Identity
+from cubital.model.record import NotedEnds
+from cubital.paper.day_sheet import DaySheet, print_day_sheet
 from cubital.paper.flow import Imprint
 from cubital.paper.gauge import BloodGauge
 from cubital.paper.label import Slip, print_labels
@@ -139,6 +141,26 @@ def sheet_of(
         notes=tray.notes, proof=tuple(text for text in (tray.proof, tray.aim, tray.reserve) if text),
     )  # fmt: skip
     return print_sheet(sheet, paper)
+
+
+def day_sheet_of(
+    ends: NotedEnds, site: Site, *, database: str, paper: PaperKey = DEFAULT_PAPER, today: datetime.date
+) -> bytes:
+    """The PDF of the day's sheet: where the record and the trail ended, to be kept out of the database's reach."""
+    return print_day_sheet(
+        DaySheet(
+            imprint=Imprint(
+                title="The day's sheet of heads", site=site.name, edition=facts.edition(), on=today,
+                cautions=("cubital db check --head NUMBER:DIGITS --trail-head NUMBER:DIGITS",),
+            ),
+            database=database,
+            moment=f"{ends.at:%Y-%m-%d %H:%M} UTC",
+            ends=tuple(
+                (name, end.sequence, end.hash) for name, end in (("record", ends.record), ("trail", ends.trail))
+            ),
+        ),
+        paper,
+    )
 
 
 def cautions() -> tuple[str, ...]:

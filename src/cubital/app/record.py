@@ -8,9 +8,10 @@ from datetime import datetime, timedelta
 from cubital.app.ports import Now, RecordReading, RecordStore
 from cubital.errors import ClockSetBack, ImpossibleEvent, KeyReused, LostRace, RecordError
 from cubital.handling.chain import entry_of, event_of, head_of, seal
-from cubital.handling.record import begin, follow, pour, refuse_by_parents, refuse_malformed, state_of
+from cubital.handling.record import begin, follow, pour, refuse_by_parents, state_of
 from cubital.model.record import AnyContent, ClockTrusted, Entry, Head, Link, Recorded, Step
 from cubital.model.specimen import Aliquoted, AnyEvent, Poured, Specimen
+from cubital.model.writable import refuse_unwritable
 
 CLOCK_TOLERANCE_S = 60
 """How far a clock may stand behind the record, or an event ahead of the clock; a house rule without a source."""
@@ -35,7 +36,8 @@ class SpecimenRecord:
         the database fails; then nothing of it is recorded, unless that error says otherwise.
         """
         for step in steps:
-            refuse_malformed(step.event)
+            if not isinstance(step.event, Poured):
+                refuse_unwritable(step.event)
         keys = [step.event.key for step in steps]
         if len(set(keys)) < len(keys):
             raise KeyReused("found one key for two events; expected a key for each", where="record")
@@ -68,6 +70,7 @@ class SpecimenRecord:
             if not _is_behind(now, head):
                 raise RecordError("found a clock that is not behind the record; nothing to vouch for", where="record")
             content = ClockTrusted(key=key, at=now, by=by, station=station, why=why)
+            refuse_unwritable(content)
             link = seal(head, content, batch=head.sequence + 1, version=None, now=now)
             record.append((link,), ())
         return Recorded(entries=(entry_of(link),), specimens=())
@@ -101,8 +104,7 @@ class SpecimenRecord:
     def drawn_since(self, moment: datetime) -> tuple[Specimen, ...]:
         """Every specimen drawn at or after this instant, discarded ones too; no aliquots."""
         with self._store.reading() as record:
-            found = record.specimens(statuses=("open", "kept", "gone"))
-            return tuple(one for one in found if one.parent is None and one.collected_at >= moment)
+            return record.drawn_since(moment)
 
     def specimens_of(self, patient: str) -> tuple[Specimen, ...]:
         """Every specimen of this patient, discarded ones too, oldest first."""

@@ -31,9 +31,7 @@ def suspect(samples: Sequence[ResultSet]) -> tuple[Suspicion, ...]:
     except ModuleNotFoundError as error:
         if error.name != "numpy":
             raise
-        raise MissingLibrary(
-            'numpy is not installed; it weighs the causes; run: pip install "cubital[inference]"', where="suspect"
-        ) from None
+        raise MissingLibrary.of("numpy", need="weighing the causes", extra="inference", where="suspect") from None
     return suspicions(samples)
 
 

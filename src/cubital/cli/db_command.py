@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from cubital.model.record import Head
 
 
+_NONE_NOTED = "none given; what its owner cut off at the end or wrote anew is seen only with one"
+
+
 def _refusing(command: Callable[..., int]) -> Callable[..., int]:
     """The command, saying an error raised on purpose in words, and with --json as a document too."""
 
@@ -108,27 +111,40 @@ def restore(file: Path, address: str, as_json: bool) -> int:
 
 @db.command()
 @click.option("--head", "heads", metavar="N:HASH", multiple=True, help="A head noted earlier; repeatable.")
+@click.option("--trail-head", "trail_heads", metavar="N:HASH", multiple=True, help="One of the trail; repeatable.")
+@click.option("--heads", "file", metavar="FILE", type=click.Path(path_type=Path), help="Heads that `db note` wrote.")
 @click.option("--against", metavar="FILE", type=click.Path(path_type=Path), help="A backup whose head must be in it.")
 @wording.record_option
 @wording.as_json
 @_refusing
-def check(heads: tuple[str, ...], against: Path | None, address: str, as_json: bool) -> int:
+def check(
+    heads: tuple[str, ...], trail_heads: tuple[str, ...], file: Path | None, against: Path | None, address: str,
+    as_json: bool,
+) -> int:  # fmt: skip
     """Say whether the record is what was written, and where it is not.
 
-    Entries cut off at the end are seen only against a head noted earlier, or a backup.
+    What the owner of the database cut off at the end or wrote anew is seen only against a head noted elsewhere, or a
+    backup: the answer says how many were given and met.
     """
     from cubital.app.record_care import check_record
-    from cubital.app.wiring import head_of_backup, read_head
+    from cubital.app.wiring import head_of_backup, read_head, read_heads
 
     noted = [read_head(text) for text in heads] + ([head_of_backup(against)] if against else [])
+    of_trail = [read_head(text, where="--trail-head") for text in trail_heads]
+    if file is not None:
+        for one in read_heads(file):
+            noted.append(one.record)
+            of_trail.append(one.trail)
     with _opened(address) as store:
-        found = check_record(store, noted=noted)
-        where = store.where
+        found = check_record(store, noted=noted, noted_of_trail=of_trail)
+        where, is_private = store.where, store.is_private
     if as_json:
         write_json(
             {
                 "format": "cubital.record-check/1", "db": where, "sound": not found.faults,
                 "entries": found.head.sequence, "head": str(found.head), "specimens": found.specimens,
+                "private": is_private, "trail_lines": found.trail.sequence, "trail_head": str(found.trail),
+                "heads_met": found.met,
                 "clock_behind": found.behind, "clock_trusted": found.trusted, "faults": list(found.faults),
             }
         )  # fmt: skip
@@ -137,10 +153,34 @@ def check(heads: tuple[str, ...], against: Path | None, address: str, as_json: b
         print(f"error: {fault}")
     sound = "the chain is whole, but see above" if found.faults else "sound"
     print(f"{where}: {sound}; {_counted(found.specimens, 'specimen')}, {_entries(found.head)}")
+    if not is_private:
+        print(f"access: others on this machine may read it; run: chmod 600 {where}*")
+    print(f"trail: {_counted(found.trail.sequence, 'line')}, head {found.trail}")
+    print(f"heads noted elsewhere: {f'{found.met} met' if found.met else _NONE_NOTED}")
     if found.behind or found.trusted:
         times = _counted(found.trusted, "time")
         print(f"clock: behind the record at {_entries_of(found.behind)}, vouched for {times}")
     return REFUSED if found.faults else 0
+
+
+@db.command()
+@click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
+@wording.record_option
+@wording.as_json
+@_refusing
+def note(file: Path, address: str, as_json: bool) -> int:
+    """Add where record and trail end now to FILE, which stands where the owner of the database cannot write it anew.
+
+    `cubital db check --heads FILE` holds the record to every line of it.
+    """
+    from cubital.app.record_care import ends_of
+    from cubital.app.wiring import note_heads
+
+    with _opened(address) as store:
+        ends = ends_of(store)
+    note_heads(file, ends)
+    said = f"added to {file}: {_entries(ends.record)}; trail head {ends.trail}"
+    return _say(as_json, "cubital.record-note/1", said, ends.record, trail_head=str(ends.trail), file=str(file))
 
 
 @db.command()

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cubital.errors import ExchangeError
+from cubital.errors import ExchangeError, MissingLibrary
 
 if TYPE_CHECKING:
     from cubital.app.carry_over import Blood, CarryOver
@@ -28,9 +28,7 @@ def _axes(path: Path) -> Iterator[Any]:
     try:
         import matplotlib
     except ImportError:
-        raise ExchangeError(
-            "matplotlib is not installed; it draws the pictures; run: pip install 'cubital[plots]'", where="--plot"
-        ) from None
+        raise MissingLibrary.of("matplotlib", need="a picture", extra="plots", where="--plot") from None
     matplotlib.use("Agg")
     from matplotlib import pyplot
 

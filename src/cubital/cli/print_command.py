@@ -109,6 +109,38 @@ def wall(card: str, site: Path | None, demo: bool, paper: str, printed: str | No
 
 
 @print_group.command()
+@wording.record_option
+@wording.site_options
+@_PAPER
+@_PRINTED
+@_TO
+def day(address: str, site: Path | None, demo: bool, paper: str, printed: str | None, target: str) -> int:
+    """Print the day's sheet: where the record and the trail end now.
+
+    Kept on paper, it shows a later check what was cut off or written anew: `cubital db check --head --trail-head`.
+    """
+    from cubital.errors import CubitalError
+
+    try:
+        from cubital.app.printing import day_sheet_of
+        from cubital.app.record_care import ends_of
+        from cubital.app.wiring import open_store
+
+        here = wording.open_chosen(site, demo=demo)
+        store = open_store(address)
+        try:
+            ends, where = ends_of(store), store.where
+        finally:
+            store.close()
+        pdf = day_sheet_of(ends, here, database=where, paper=_paper_of(paper), today=_printed_on(printed))
+        _write(target, pdf, f"record {ends.record}, trail {ends.trail}")
+    except CubitalError as error:
+        complain(error)
+        return REFUSED
+    return 0
+
+
+@print_group.command()
 def stock() -> int:
     """List the label stock that labels are laid out for."""
     from cubital.facts.labels import label_stock

@@ -39,9 +39,7 @@ def serve(
                 site, address=address, host=host, port=port, names=names, is_behind_tls=behind_tls, is_demo=demo
             )
         except ModuleNotFoundError as error:
-            raise MissingLibrary(
-                f'found no {error.name}; the pages need it; run: pip install "cubital[web]"', where="serve"
-            ) from None
+            raise MissingLibrary.of(error.name, need="serving the pages", extra="web", where="serve") from None
     except CubitalError as error:
         complain(error)
         return REFUSED

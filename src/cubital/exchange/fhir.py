@@ -266,6 +266,12 @@ def _read_code(concept: Concept | None, directory: Directory, where: str) -> tup
     """The code that names a test of the directory, LOINC before site codes, and what it names."""
     place = f"{where} code"
     codings = [(c.code, c.system) for c in (concept.coding if concept else ()) if c.code and is_text(c.code)]
+    for _, system in codings:
+        if system is not None and not is_text(system):
+            raise OrderError(
+                f"found the code system {show(system)}; expected an address of printable letters; correct the coding",
+                where=place,
+            )
     text = concept.text if concept else None
     if not codings and text and is_text(text):
         return text, None, directory.resolve(text, where=place)

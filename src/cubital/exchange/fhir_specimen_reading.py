@@ -12,12 +12,12 @@ from cubital.exchange.fhir_specimen_definition import ABOUT, CODES, LOINC, TEST
 from cubital.exchange.fhir_specimen_tested import Context, note_unread, object_of, objects_of, read_tested
 from cubital.exchange.form import show_json
 from cubital.exchange.json_bytes import decode_json, refuse_repeated_keys
-from cubital.exchange.site_sheet import Entries, replaced_places
+from cubital.exchange.site_sheet import MOST_ENTRIES, Entries, is_full, replaced_places
 from cubital.facts.directory import HANDLING
 from cubital.model import Finding, Site
 from cubital.planning.spellings import fold
 
-MOST_DEFINITIONS = 5_000
+MOST_DEFINITIONS = MOST_ENTRIES["test"]
 _FIELDS = {
     "name": "valueString", "bench": "valueString", "ownTube": "valueBoolean", "culture": "valueCode",
     "moment": "valueCode",
@@ -40,6 +40,8 @@ def read_definitions(data: bytes, site: Site, *, where: str, findings: list[Find
     unread: dict[str, None] = {}
     faulty: set[str] = set()
     for place, resource in _resources(value, where, findings, unread):
+        if is_full(findings, file=where):
+            break
         context = Context(where, place, site, findings, unread)
         key = _key_of(resource, context)
         if key is None or _is_refused(resource, context):

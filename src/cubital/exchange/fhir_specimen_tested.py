@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from cubital.exchange.fhir_specimen_definition import COMPONENT, COMPONENTS, KIND, UCUM, VOLUME, WAY
 from cubital.exchange.form import show_json
+from cubital.exchange.site_sheet import MOST_LINES_OF_ENTRY
 from cubital.model import Finding, Site
 from cubital.planning.spellings import fold
 from cubital.units import exact
@@ -59,6 +60,11 @@ def read_tested(resource: Mapping[str, Any], is_own: bool, context: Context) -> 
     """The ways to run the test: of each way its tubes in order; preferred ones first."""
     ways: dict[object, dict[str, Any]] = {}
     rows = list(enumerate(objects_of(resource.get("typeTested"))))
+    if len(rows) > MOST_LINES_OF_ENTRY:
+        context.fault(
+            "typeTested", found=f"{len(rows)} of them", expected=f"at most {MOST_LINES_OF_ENTRY}", remedy="shorten it"
+        )
+        return []
     if not is_own:
         rows.sort(key=lambda row: row[1].get("preference") != "preferred")
     for number, tested in rows:
@@ -71,9 +77,10 @@ def read_tested(resource: Mapping[str, Any], is_own: bool, context: Context) -> 
         least_ul = _microlitres(container, "minimumVolumeQuantity", "container.", inner)
         if matrix is None or kind is None or least_ul is None:
             continue
-        marks = {one.get("url"): one for one in objects_of(tested.get("extension"))}
+        marks = {str(one.get("url")): one for one in objects_of(tested.get("extension"))}
         most_ul = _microlitres(marks[VOLUME], "valueQuantity", "volume.", inner) if VOLUME in marks else least_ul
-        way = marks.get(WAY, {}).get("valuePositiveInt", (matrix, least_ul))
+        said = marks.get(WAY, {}).get("valuePositiveInt", (matrix, least_ul))
+        way = said if isinstance(said, int | tuple) else str(said)
         first = ways.setdefault(
             way, {"matrix": matrix, "tubes": [], "volume_ul": most_ul, "minimum_ul": least_ul}
         )  # fmt: skip
@@ -91,8 +98,9 @@ def read_tested(resource: Mapping[str, Any], is_own: bool, context: Context) -> 
 
 
 def _matrix_of(concept: Any, context: Context) -> str | None:
-    codings = [(coding.get("system"), coding.get("code")) for coding in objects_of(object_of(concept).get("coding"))]
-    found = {_MATRICES[pair] for pair in codings if pair in _MATRICES}
+    codings = objects_of(object_of(concept).get("coding"))
+    pairs = [(str(coding.get("system")), str(coding.get("code"))) for coding in codings]
+    found = {_MATRICES[pair] for pair in pairs if pair in _MATRICES}
     if len(found) == 1:
         return found.pop()
     context.fault(

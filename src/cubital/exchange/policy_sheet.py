@@ -8,8 +8,8 @@ from fractions import Fraction
 
 from cubital.exchange.bench_table import BENCH_KEYS
 from cubital.exchange.policy_table import NO_LIMIT, PLANNING_KEYS
-from cubital.exchange.site_sheet import Entries, Line, Sheet, check_columns, join_cell, split_cell, whole_of
-from cubital.exchange.table import near_misses, show
+from cubital.exchange.site_sheet import Entries, Line, Sheet, check_columns, is_full, join_cell, split_cell, whole_of
+from cubital.exchange.table import is_text, near_misses, show
 from cubital.model import Finding, Site
 
 COLUMNS = ("part", "key", "value", "because")
@@ -70,6 +70,8 @@ def read_policy_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
     entries: dict[str, dict[str, object]] = {part: {} for part in PARTS}
     places: dict[tuple[str, str], str] = {}
     for line in sheet.lines:
+        if is_full(findings, file=sheet.file):
+            break
         part, key, text = (line.cells.get(column, "") for column in NEEDED)
         if part not in PARTS or not key or not text:
             expected = f"a part ({', '.join(PARTS)}), a key and a value"
@@ -77,6 +79,11 @@ def read_policy_sheet(sheet: Sheet, *, findings: list[Finding]) -> Entries:
                 findings, line.number, "part", found=show(part) if part not in PARTS else "an empty cell",
                 expected=expected, remedy="write all three, or delete the line",
             )  # fmt: skip
+            continue
+        if not is_text(key):
+            sheet.note(
+                findings, line.number, "key", found=show(key), expected="a printable name", remedy="write it again"
+            )
             continue
         places[(key, "") if part == "site" else (part, key)] = sheet.place(line.number, "value")
         _take(entries[part], part, key, text, line, sheet, findings)

@@ -10,11 +10,10 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from cubital.errors import ExchangeError
 from cubital.exchange.archive import open_archive, read_member
-from cubital.exchange.site_sheet import Line, Sheet
+from cubital.exchange.site_sheet import MOST_COLUMNS, MOST_LINES, Line, Sheet, count_cells, table_of
 
 MOST_BYTES = 5_000_000
 MOST_CELL = 5_000
-MOST_LINES, MOST_COLUMNS = 20_000, 200
 # What makes a spreadsheet take a cell for a formula: OWASP's list (CSV Injection), its full-width forms, and the
 # line feed and NUL of its verification standard (ASVS 5.0, 1.2.10).
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠")
@@ -92,6 +91,8 @@ def read_csv(data: bytes, *, where: str) -> Sheet:
         if len(columns) > MOST_COLUMNS:
             found = f"found {len(columns)} columns; expected at most {MOST_COLUMNS}"
             raise ExchangeError(f"{found}; take out what is not of the table", where=f"{where} line 1")
+        if any(columns):
+            table_of(columns, where=where)
         lines = _read_lines(reader, columns, where)
     except csv.Error as error:
         raise ExchangeError(f"found text that is not CSV: {error}", where=f"{where} line {reader.line_num}") from None
@@ -102,34 +103,38 @@ def read_csv(data: bytes, *, where: str) -> Sheet:
 
 def _read_lines(reader: Iterable[list[str]], columns: tuple[str, ...], where: str) -> list[Line]:
     lines: list[Line] = []
-    start = 2
+    start, count = 2, 0
     for cells in reader:
         number, start = start, reader.line_num + 1  # type: ignore[attr-defined]
-        if not any(cell.strip() for cell in cells):
+        filled = [place for place, cell in enumerate(cells) if cell and not cell.isspace()]
+        if not filled:
             continue
+        count += len(filled)
+        count_cells(count, where=where)
         if len(lines) == MOST_LINES:
             found = f"found over {MOST_LINES} lines; expected at most {MOST_LINES}"
             raise ExchangeError(f"{found}; split the table", where=f"{where} line {number}")
-        if len(cells) > len(columns) and any(cell.strip() for cell in cells[len(columns) :]):
+        if filled[-1] >= len(columns):
             raise ExchangeError(
                 f"found {len(cells)} cells; expected {len(columns)}, as the heading has; put text that holds "
                 "the separator in double quotes",
                 where=f"{where} line {number}",
             )
-        for column, cell in zip(columns, cells, strict=False):
-            if len(cell) > MOST_CELL:
-                found = f"found {len(cell)} characters; expected at most {MOST_CELL}"
-                raise ExchangeError(f"{found}; shorten it", where=f"{where} line {number} {column[:60]}")
-        lines.append(Line(number, _filled(columns, cells)))
+        for place in filled:
+            if len(cells[place]) > MOST_CELL:
+                found = f"found {len(cells[place])} characters; expected at most {MOST_CELL}"
+                raise ExchangeError(f"{found}; shorten it", where=f"{where} line {number} {columns[place][:60]}")
+        lines.append(Line(number, _filled(columns, cells, filled)))
     return lines
 
 
-def _filled(columns: tuple[str, ...], cells: Sequence[str]) -> dict[str, str]:
+def _filled(columns: tuple[str, ...], cells: Sequence[str], places: Sequence[int]) -> dict[str, str]:
+    """The text of each column that has some; `places` are those of the cells that are not empty."""
     filled: dict[str, str] = {}
-    for column, cell in zip(columns, cells, strict=False):
-        text = rearm(cell).strip()
-        if text and column:
-            filled.setdefault(column, text)
+    for place in places:
+        text = rearm(cells[place]).strip()
+        if text and columns[place]:
+            filled.setdefault(columns[place], text)
     return filled
 
 

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
+from cubital.errors import ExchangeError
 from cubital.exchange.table import is_text, near_misses, show
 from cubital.model import Finding
 from cubital.model.finding import LevelKey
 
 # From this likeness on an unknown column is a slip for a known one: "volume" for volume_ul, not "remark" for mark.
 SLIP_RATIO = 0.72
+MOST_LINES, MOST_COLUMNS, MOST_CELLS = 20_000, 200, 40_000
+MOST_ENTRIES = {"test": 2_000, "kind": 150}
+"""So many entries of one table are taken in; a line of a table of tests or kinds begins with these columns."""
+MOST_LINES_OF_ENTRY = 60
+MOST_FAULTS = 500
+"""After so many faults the rest of a table is not looked at: nobody reads on, and each costs time."""
+FIRST_COLUMNS = {"test": "tests", "kind": "tubes", "part": "policy"}
+"""Which table a heading is of, by the column that only that one has."""
+_AT_ONCE = 25
 _SEPARATOR = " | "
 _WHOLE = re.compile(r"[0-9]{1,15}")
 _FLAGS = {"yes": True, "no": False, "true": True, "false": False}
@@ -65,6 +76,55 @@ class Entries(NamedTuple):
     places: Places
     unread: tuple[str, ...] = ()
     silent: Mapping[str, frozenset[str]] = {}
+
+
+def table_of(columns: Sequence[str], *, where: str) -> str:
+    """Which table a heading is of; raises `ExchangeError` where it is of none, or of several, before a line is read."""
+    names = [name for column, name in FIRST_COLUMNS.items() if column in columns]
+    if len(names) != 1:
+        raise ExchangeError(
+            "found a heading with none, or several, of the columns test, kind and part; expected the heading of "
+            "one table; export the site to see it",
+            where=where,
+        )
+    return names[0]
+
+
+def count_cells(count: int, *, where: str) -> None:
+    """Raise `ExchangeError` where so many filled cells are too many."""
+    if count > MOST_CELLS:
+        raise ExchangeError(
+            f"found over {MOST_CELLS} filled cells; expected at most so many; split the table", where=where
+        )
+
+
+def count_entries(sheet: Sheet) -> None:
+    """Raise `ExchangeError` where a table that came in has too many entries, or one of them too many lines."""
+    column = next((name for name in MOST_ENTRIES if name in sheet.columns), None)
+    if column is None:
+        return
+    counted = Counter(line.cells.get(column, "") for line in sheet.lines)
+    del counted[""]
+    if len(counted) > MOST_ENTRIES[column]:
+        found = f"found {len(counted)} entries; expected at most {MOST_ENTRIES[column]}"
+        raise ExchangeError(f"{found}; split the table", where=sheet.file)
+    for key, count in counted.most_common(1):
+        if count > MOST_LINES_OF_ENTRY:
+            found = f"found {count} lines of {show(key)}; expected at most {MOST_LINES_OF_ENTRY}"
+            raise ExchangeError(f"{found}; give each entry a key of its own", where=sheet.file)
+
+
+def is_full(findings: Sequence[Finding], *, file: str) -> bool:
+    """Whether so much is wrong that the rest need not be looked at; the last finding then says so."""
+    if len(findings) < MOST_FAULTS:
+        return False
+    said = Finding(
+        level="error", file=file, entry="", found=f"{MOST_FAULTS} findings and more", expected="a table that is sound",
+        remedy="put these right first: the rest was not looked at",
+    )  # fmt: skip
+    if isinstance(findings, list) and findings[-1] != said:
+        findings.append(said)
+    return True
 
 
 def join_cell(words: Iterable[str]) -> str:
@@ -129,7 +189,7 @@ def check_columns(
                 findings, 1, shown, found="an unknown column", expected=absent[0], remedy=f"write {absent[0]}"
             )  # fmt: skip
         else:
-            unread.append(column)
+            unread.append(shown)
             sheet.note(
                 findings, 1, shown, found="a column that nothing reads", expected="a column of this table",
                 remedy="it is left out of the site; it is listed as unread", level="note",
@@ -157,6 +217,8 @@ def group_lines(sheet: Sheet, key_column: str, *, findings: list[Finding]) -> di
         key = line.cells.get(key_column, "")
         if key:
             groups.setdefault(key, []).append(line)
+        elif is_full(findings, file=sheet.file):
+            break
         elif key_column in sheet.columns:
             sheet.note(
                 findings, line.number, key_column, found="an empty cell", expected="the key of the entry on each line",
@@ -206,12 +268,14 @@ def replaced_places(found: Iterable[Finding], read: Entries) -> list[Finding]:
 
 
 def _replaced(finding: Finding, read: Entries) -> Finding:
-    key, _, path = finding.entry.removeprefix("[").partition("]")
-    path = path.strip()
-    place = None
-    while place is None and path:
+    key, path = _key_and_path(finding.entry, read)
+    place, shorter = None, path
+    while place is None and shorter:
+        path = shorter
         place = read.places.get((key, path))
-        path = re.sub(r"(\[[0-9]+\]|\.?[^.\[\]]+)$", "", path)
+        shorter = re.sub(r"(\[[0-9]+\]|\.?[^.\[\]]+)$", "", path)
+        if shorter == path:
+            break
     if place is None:
         place = read.places.get((key, ""))
     entry = finding.entry if place is None else f"{place} ({finding.entry})".strip()
@@ -220,6 +284,16 @@ def _replaced(finding: Finding, read: Entries) -> Finding:
     return Finding(
         level=finding.level, file=read.file, entry=entry, found=finding.found, expected=expected, remedy=remedy
     )
+
+
+def _key_and_path(entry: str, read: Entries) -> tuple[str, str]:
+    """The key of an entry and the path of a field in it; a key may hold brackets of its own."""
+    parts = entry.removeprefix("[").split("]")
+    for end in range(len(parts) - 1, 0, -1):
+        key = "]".join(parts[:end])
+        if (key, "") in read.places:
+            return key, "]".join(parts[end:]).strip()
+    return parts[0], "]".join(parts[1:]).strip()
 
 
 class Heading(NamedTuple):
@@ -251,11 +325,22 @@ def read_entries(
     entries: dict[str, dict[str, object]] = {}
     places: dict[tuple[str, str], str] = {}
     for key, lines in group_lines(sheet, heading.key, findings=findings).items():
+        if is_full(findings, file=sheet.file):
+            break
         places[key, ""] = sheet.place(lines[0].number, heading.key)
         entries[key] = read_entry(key, lines, places)
     read = Entries(sheet.file, entries, places, unread, silent_columns(sheet, heading.known, entries))
-    told: list[Finding] = []
     if all(column in sheet.columns for column in heading.needed):
-        check(entries, told)
-    findings += replaced_places(told, read)
+        _check_some(read, check, findings)
     return read
+
+
+def _check_some(read: Entries, check: CheckEntries, findings: list[Finding]) -> None:
+    """Check the entries, a few at a time, until enough is wrong."""
+    keys = list(read.entries)
+    for start in range(0, len(keys), _AT_ONCE):
+        if is_full(findings, file=read.file):
+            return
+        told: list[Finding] = []
+        check({key: read.entries[key] for key in keys[start : start + _AT_ONCE]}, told)
+        findings += replaced_places(told, read)

@@ -13,7 +13,7 @@ from cubital.exchange.fhir_specimen_reading import read_definitions
 from cubital.exchange.site_csv import read_csv, read_csv_archive, write_archive, write_csv
 from cubital.exchange.site_files import read_site_tables, tables_of
 from cubital.exchange.site_patch import TableChange, Tables, patch_site, untaken
-from cubital.exchange.site_sheet import Entries, Sheet
+from cubital.exchange.site_sheet import FIRST_COLUMNS, Entries, Sheet, count_entries, table_of
 from cubital.exchange.site_xlsx import About, read_xlsx, write_xlsx
 from cubital.exchange.xlsx_guard import MOST_MEMBERS, MOST_UNPACKED
 from cubital.facts import edition
@@ -22,7 +22,6 @@ from cubital.model.site_version import SiteFiles
 
 FormatKey = Literal["csv", "tests.csv", "tubes.csv", "policy.csv", "xlsx", "fhir"]
 FORMATS: tuple[FormatKey, ...] = get_args(FormatKey)
-_FIRST_COLUMNS = {"test": "tests", "kind": "tubes", "part": "policy"}
 
 
 def write_site(site: Site, kind: str, *, on: datetime.date, cautions: tuple[str, ...]) -> bytes:
@@ -34,7 +33,7 @@ def write_site(site: Site, kind: str, *, on: datetime.date, cautions: tuple[str,
     if kind == "fhir":
         return write_definitions(site, cautions=cautions)
     if kind == "csv":
-        return write_archive({f"{name}.csv": _write_table(site, name) for name in _FIRST_COLUMNS.values()})
+        return write_archive({f"{name}.csv": _write_table(site, name) for name in FIRST_COLUMNS.values()})
     return _write_table(site, kind.removesuffix(".csv"))
 
 
@@ -102,16 +101,11 @@ def patch_with_file(
 def _tables_of(sheets: list[Sheet], where: str, findings: list[Finding]) -> Tables:
     found: dict[str, Entries] = {}
     for sheet in sheets:
-        names = [name for column, name in _FIRST_COLUMNS.items() if column in sheet.columns]
-        if len(names) != 1:
-            raise ExchangeError(
-                "found a heading with none, or several, of the columns test, kind and part; expected the heading of "
-                "one table; export the site to see it",
-                where=sheet.file,
-            )
-        if names[0] in found:
-            raise ExchangeError(f"found two tables of {names[0]}; expected one; remove one", where=where)
-        found[names[0]] = _READERS[names[0]](sheet, findings=findings)
+        name = table_of(sheet.columns, where=sheet.file)
+        if name in found:
+            raise ExchangeError(f"found two tables of {name}; expected one; remove one", where=where)
+        count_entries(sheet)
+        found[name] = _READERS[name](sheet, findings=findings)
     return Tables(found.get("tests"), found.get("tubes"), found.get("policy"))
 
 

@@ -12,14 +12,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from cubital.errors import ExchangeError
 from cubital.exchange import directory_sheet, policy_sheet, stock_sheet
-from cubital.exchange.site_sheet import Line, Sheet
-from cubital.exchange.xlsx_guard import MOST_COLUMNS, MOST_ROWS, look_through
+from cubital.exchange.site_sheet import MOST_COLUMNS, Line, Sheet, is_full, table_of
+from cubital.exchange.xlsx_guard import MOST_ROWS, look_through
 from cubital.model import Finding, Site
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
     from openpyxl.cell import Cell
-    from openpyxl.worksheet.worksheet import Worksheet
 
 TESTS, TUBES, POLICY, ABOUT = SHEETS = ("tests", "tubes", "policy", "about")
 MOST_CELL = 5_000
@@ -116,17 +115,23 @@ def read_xlsx(data: bytes, *, where: str, findings: list[Finding]) -> dict[str, 
         with warnings.catch_warnings():
             # The library warns of features that it does not keep; none of them holds a value.
             warnings.simplefilter("ignore")
-            book = load_workbook(io.BytesIO(data), data_only=False, keep_vba=False, keep_links=False)
+            # Row by row: held whole, a cell takes twenty times its text.
+            book = load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_vba=False, keep_links=False)
+            rows = {
+                sheet.title: _rows_of(sheet, where)
+                for sheet in book.worksheets
+                if sheet.title in (TESTS, TUBES, POLICY)
+            }
+    except ExchangeError:
+        raise
     except Exception as error:
         # A workbook from outside breaks the library in any of its own ways; all mean that it cannot be read.
         raise ExchangeError(
             f"found a workbook that cannot be read ({type(error).__name__}); save it again as .xlsx", where=where
         ) from None
-    sheets = {}
+    sheets = {title: _read_sheet(title, cells, where, findings) for title, cells in rows.items()}
     for sheet in book.worksheets:
-        if sheet.title in (TESTS, TUBES, POLICY):
-            sheets[sheet.title] = _read_sheet(sheet, where, findings)
-        elif sheet.title != ABOUT:
+        if sheet.title not in SHEETS:
             findings.append(_unread_sheet(sheet.title, where))
     if not sheets:
         raise ExchangeError(f"found none of the sheets {TESTS}, {TUBES}, {POLICY}; name them so", where=where)
@@ -144,18 +149,46 @@ def _unread_sheet(title: str, where: str) -> Finding:
     )
 
 
-def _read_sheet(sheet: Worksheet, where: str, findings: list[Finding]) -> Sheet:
+_Cells = dict[int, tuple[object, str]]
+"""The value and the kind of each cell of a row that is not empty, by the number of its column."""
+
+
+def _rows_of(sheet: Any, where: str) -> list[tuple[int, _Cells]]:
+    """The number of each row that is not empty, and its cells; the heading is looked at before what is below it."""
+    # What a sheet says of its own size may be anything.
+    sheet.reset_dimensions()
+    found: list[tuple[int, _Cells]] = []
+    for number, row in enumerate(sheet.iter_rows(), start=1):
+        cells = {
+            place: (cell.value, cell.data_type)
+            for place, cell in enumerate(row[:MOST_COLUMNS], start=1)
+            if cell.value is not None
+        }
+        if number == 1:
+            table_of([_plain(value).strip() for value, _ in cells.values()], where=f"{where} {sheet.title}")
+        if cells:
+            found.append((number, cells))
+        if number >= MOST_ROWS:
+            break
+    return found
+
+
+def _read_sheet(title: str, rows: list[tuple[int, _Cells]], where: str, findings: list[Finding]) -> Sheet:
     from openpyxl.utils import get_column_letter
 
-    width, height = min(sheet.max_column, MOST_COLUMNS), min(sheet.max_row, MOST_ROWS)
-    columns = tuple(_plain(sheet.cell(1, n).value).strip() for n in range(1, width + 1))
+    heading = rows[0][1] if rows else {}
+    width = max(heading, default=0)
+    columns = tuple(_plain(heading.get(n, ("", "s"))[0]).strip() for n in range(1, width + 1))
     letters = tuple(get_column_letter(n) for n in range(1, width + 1))
-    shell = Sheet(f"{where} {sheet.title}", columns, (), letters)
+    shell = Sheet(f"{where} {title}", columns, (), letters)
     lines = []
-    for number in range(2, height + 1):
+    for number, row in rows[1:]:
+        if is_full(findings, file=shell.file):
+            break
         cells: dict[str, str] = {}
-        for place, column in enumerate(columns, start=1):
-            text = _text_of(sheet.cell(number, place), column, number, shell, findings) if column else ""
+        for place, cell in row.items():
+            column = columns[place - 1] if place <= width else ""
+            text = _text_of(*cell, column, number, shell, findings) if column else ""
             if text:
                 cells.setdefault(column, text)
         if cells:
@@ -165,12 +198,9 @@ def _read_sheet(sheet: Worksheet, where: str, findings: list[Finding]) -> Sheet:
     return shell._replace(lines=tuple(lines))
 
 
-def _text_of(cell: Any, column: str, number: int, sheet: Sheet, findings: list[Finding]) -> str:
-    value = cell.value
-    if value is None:
-        return ""
+def _text_of(value: object, kind: str, column: str, number: int, sheet: Sheet, findings: list[Finding]) -> str:
     fault = None
-    if cell.data_type == "e":
+    if kind == "e":
         fault = (f"the error {str(value)[:20]}", "a value", "write the value")
     elif isinstance(value, datetime.date | datetime.time | datetime.timedelta) and column != "expires":
         fault = ("a day or a time", "text or a number", "format the cell as text and write it again")

@@ -98,13 +98,16 @@ def _with_shipped(entry: dict[str, Any], shipped: Mapping[str, Any] | None) -> d
 
 
 def _is_smaller(sizes: object, shipped: list[dict[str, Any]]) -> bool:
-    least = min(size["draw_ml"] for size in shipped)
-    rows = sizes if isinstance(sizes, list) else []
-    draws = [r.get("draw_ml") for r in rows if isinstance(r, dict)]
-    return any(
-        not isinstance(d, str | bool) and d is not None and not isinstance(d, list | dict) and d < least
-        for d in draws
-    )
+    """Whether a size is below every shipped one; what is no number is told where the sizes are read."""
+    least = exact(min(size["draw_ml"] for size in shipped), where="draw_ml")
+    for row in sizes if isinstance(sizes, list) else []:
+        draw = row.get("draw_ml") if isinstance(row, dict) else None
+        try:
+            if exact(draw if not isinstance(draw, str) else None, where="draw_ml") < least:
+                return True
+        except ValueError:
+            continue
+    return False
 
 
 def _read_kind(key: str, table: Table, *, is_site: bool) -> TubeKind | None:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import posixpath
 import zipfile
-from collections.abc import Iterator
-from typing import Any
 
 from cubital.errors import ExchangeError
 from cubital.exchange.archive import open_archive, read_member
+from cubital.exchange.site_sheet import MOST_COLUMNS, MOST_LINES, count_cells
 
 MOST_MEMBERS = 200
-MOST_UNPACKED = 30_000_000
-MOST_ROWS, MOST_COLUMNS = 20_000, 200
+MOST_UNPACKED = 12_000_000
+MOST_ROWS = MOST_LINES
+MOST_STYLES = 4_000
+MOST_ELEMENTS = 600_000
+"""So many elements of XML are looked through in one workbook; a filled cell has two or three."""
 MOST_TOLD = 10
 # Parts that can run, reach out or hold another file; no table of a site needs one.
 _REFUSED_PARTS = {
@@ -20,6 +22,7 @@ _REFUSED_PARTS = {
     "embeddings": "an embedded file", "activex": "a control", "connections": "a data connection",
     "querytables": "a data connection", "dialogsheets": "a dialog",
 }  # fmt: skip
+_STYLES = frozenset({"xf", "font", "fill", "border", "numFmt", "dxf", "cellStyle", "tableStyle"})
 _RESAVE = "save the tables as a plain workbook (.xlsx)"
 
 
@@ -36,23 +39,17 @@ def look_through(data: bytes, *, where: str) -> None:
             raise ExchangeError("found an archive that is no workbook; expected .xlsx", where=where)
         for name in names:
             _refuse_part(name, where)
+        count = 0
         for name in names:
             if name.lower().endswith((".xml", ".rels", ".vml")):
-                root = _parse(archive, name, where)
-                if name == "[Content_Types].xml" and any("macro" in v.lower() for e in root for v in e.attrib.values()):
-                    raise ExchangeError(f"found a workbook with macros; expected none; {_RESAVE}", where=where)
-                _refuse_hidden_sheet(root, f"{where} {name[:60]}")
-                # A sheet is one by what it holds: a workbook may keep it under any name.
-                if root.tag.rsplit("}", 1)[-1] == "worksheet":
-                    _look_at_sheet(root, f"{where} {posixpath.basename(name)}")
+                count = _look_at_part(archive, name, where, count)
 
 
-def _refuse_hidden_sheet(root: Any, where: str) -> None:
+def _refuse_hidden_sheet(relation: dict[str, str], where: str) -> None:
     """Refuse a relationship to a sheet in a part that does not call itself XML, and so is not looked through."""
-    for relation in _each(root, "Relationship"):
-        target = relation.get("Target", "")
-        if relation.get("Type", "").lower().endswith("/worksheet") and not target.lower().endswith(".xml"):
-            raise ExchangeError(f"found a sheet in {target[:60]}; expected it in a part of XML; {_RESAVE}", where=where)
+    target = relation.get("Target", "")
+    if relation.get("Type", "").lower().endswith("/worksheet") and not target.lower().endswith(".xml"):
+        raise ExchangeError(f"found a sheet in {target[:60]}; expected it in a part of XML; {_RESAVE}", where=where)
 
 
 def _refuse_part(name: str, where: str) -> None:
@@ -62,43 +59,120 @@ def _refuse_part(name: str, where: str) -> None:
             raise ExchangeError(f"found {what}; expected a plain workbook; {_RESAVE}", where=f"{where} {name[:60]}")
 
 
-def _parse(archive: zipfile.ZipFile, name: str, where: str) -> Any:
-    """The root of one part; a document type, which is what XML bombs are made of, is refused."""
+def _look_at_part(archive: zipfile.ZipFile, name: str, where: str, count: int) -> int:
+    """Look one part through; how many elements there were so far. A document type, of which bombs are made, is refused.
+
+    It is read as it comes and nothing of it is kept: as a tree a part takes ten times its size.
+    """
     from xml.etree.ElementTree import ParseError
 
     from defusedxml.common import DefusedXmlException
-    from defusedxml.ElementTree import fromstring
+    from defusedxml.ElementTree import DefusedXMLParser
 
     place = f"{where} {name[:60]}"
-    data = read_member(archive, name, where=where)
+    look = _Look(name, where, count)
+    parser = DefusedXMLParser(target=look, forbid_dtd=True)
     try:
-        return fromstring(data, forbid_dtd=True)
+        parser.feed(read_member(archive, name, where=where))
+        parser.close()
     except DefusedXmlException:
         raise ExchangeError(f"found a document type or entity; expected none; {_RESAVE}", where=place) from None
+    except ExchangeError:
+        raise
     except (ParseError, ValueError, LookupError):
         raise ExchangeError(f"found text that is not XML; expected a workbook; {_RESAVE}", where=place) from None
+    look.refuse_sheet()
+    return look.count
 
 
-def _look_at_sheet(root: Any, where: str) -> None:
-    formulas, merged, count = [], [], 0
-    for row in _each(root, "row"):
-        count += 1
-        for cell in _each(row, "c"):
-            if any(True for _ in _each(cell, "f")):
-                formulas.append(cell.get("r", "?"))
-            _refuse_far(cell.get("r", "A1"), where)
-    for span in _each(root, "mergeCell"):
-        merged.append(span.get("ref", "?"))
-    for addresses, what, remedy in (
-        (formulas, "a formula", "write the value itself (paste special, values)"),
-        (merged, "merged cells", "unmerge them and write the value in each row that it is for"),
-    ):
-        if addresses:
-            told = ", ".join(address[:20] for address in addresses[:MOST_TOLD])
-            more = f" and {len(addresses) - MOST_TOLD} more" if len(addresses) > MOST_TOLD else ""
-            raise ExchangeError(f"found {what} in {told}{more}; expected plain values; {remedy}", where=where)
-    if count > MOST_ROWS:
-        raise ExchangeError(f"found {count} rows; expected at most {MOST_ROWS}; split the table", where=where)
+class _Look:
+    """What a parser tells of one part, counted and refused as it comes."""
+
+    def __init__(self, name: str, where: str, count: int) -> None:
+        self.count = count
+        self._name, self._where = name, where
+        self._root = ""
+        self._cell = "?"
+        self._rows = self._in_row = self._cells = self._styles = 0
+        self._formulas, self._merged = _Told(), _Told()
+
+    def start(self, tag: str, attributes: dict[str, str]) -> None:
+        """One element begins."""
+        word = tag.rsplit("}", 1)[-1]
+        self.count += 1
+        if self.count > MOST_ELEMENTS:
+            found = f"found over {MOST_ELEMENTS} elements; expected a smaller workbook"
+            raise ExchangeError(f"{found}; {_RESAVE}", where=self._where)
+        # A sheet is one by what it holds: a workbook may keep it under any name.
+        self._root = self._root or word
+        if self._root == "worksheet":
+            self._start_in_sheet(word, attributes)
+        elif self._root == "styleSheet":
+            self._styles += word in _STYLES
+            if self._styles > MOST_STYLES:
+                found = f"found over {MOST_STYLES} styles; expected at most so many"
+                raise ExchangeError(f"{found}; copy the values into a new workbook", where=self._where)
+        elif word == "Relationship":
+            _refuse_hidden_sheet(attributes, f"{self._where} {self._name[:60]}")
+        elif self._name == "[Content_Types].xml" and any("macro" in value.lower() for value in attributes.values()):
+            raise ExchangeError(f"found a workbook with macros; expected none; {_RESAVE}", where=self._where)
+
+    def _start_in_sheet(self, word: str, attributes: dict[str, str]) -> None:
+        where = f"{self._where} {posixpath.basename(self._name)}"
+        if word == "c":
+            self._cell = attributes.get("r", "?")
+            self._in_row += 1
+            _refuse_far(attributes.get("r", "A1"), where)
+            if self._in_row > MOST_COLUMNS:
+                raise ExchangeError(f"found over {MOST_COLUMNS} cells in a row; expected at most so many", where=where)
+        elif word in ("v", "is"):
+            self._cells += 1
+            count_cells(self._cells, where=where)
+        elif word == "row":
+            self._rows, self._in_row = self._rows + 1, 0
+            _refuse_far(f"A{attributes.get('r', '1')}", where)
+        elif word == "f":
+            self._formulas.add(self._cell)
+        elif word == "mergeCell":
+            self._merged.add(attributes.get("ref", "?"))
+
+    def end(self, tag: str) -> None:
+        """One element ends."""
+
+    def data(self, text: str) -> None:
+        """Some text of an element."""
+
+    def close(self) -> None:
+        """The part ends."""
+
+    def refuse_sheet(self) -> None:
+        """Raise `ExchangeError` for what of a sheet is known only at its end."""
+        where = f"{self._where} {posixpath.basename(self._name)}"
+        for told, what, remedy in (
+            (self._formulas, "a formula", "write the value itself (paste special, values)"),
+            (self._merged, "merged cells", "unmerge them and write the value in each row that it is for"),
+        ):
+            if told.count:
+                raise ExchangeError(f"found {what} in {told}; expected plain values; {remedy}", where=where)
+        if self._rows > MOST_ROWS:
+            raise ExchangeError(f"found {self._rows} rows; expected at most {MOST_ROWS}; split the table", where=where)
+
+
+class _Told:
+    """The first addresses of what is refused, and how many there were."""
+
+    def __init__(self) -> None:
+        self.count, self._first = 0, list[str]()
+
+    def add(self, address: str) -> None:
+        """Count one more."""
+        self.count += 1
+        if len(self._first) < MOST_TOLD:
+            self._first.append(address[:20])
+
+    def __str__(self) -> str:
+        more = f" and {self.count - MOST_TOLD} more" if self.count > MOST_TOLD else ""
+        return ", ".join(self._first) + more
 
 
 def _refuse_far(address: str, where: str) -> None:
@@ -107,14 +181,9 @@ def _refuse_far(address: str, where: str) -> None:
     column = 0
     for letter in letters[:4].upper():
         column = column * 26 + ord(letter) - 64
-    if len(digits) > 7 or int(digits or 0) > MOST_ROWS or not 0 < column <= MOST_COLUMNS:
+    if not digits.isascii() or len(digits) > 7 or int(digits or 0) > MOST_ROWS or not 0 < column <= MOST_COLUMNS:
         raise ExchangeError(
             f"found the cell {address[:20]}; expected at most {MOST_ROWS} rows and {MOST_COLUMNS} columns; "
             "delete the empty rows and columns after the table",
             where=where,
         )
-
-
-def _each(root: Any, name: str) -> Iterator[Any]:
-    """The elements of this name below an element, whichever namespace of the standard they are in."""
-    return (element for element in root.iter() if element.tag.rsplit("}", 1)[-1] == name)

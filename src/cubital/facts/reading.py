@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
@@ -10,6 +9,7 @@ from threading import Lock
 from typing import Any, TypeVar
 
 import msgspec
+import tomli
 
 from cubital.errors import FactsError
 
@@ -36,8 +36,8 @@ def read_table(file: str, *, folder: Path = DATA) -> dict[str, Any]:
             f"found a byte that is not UTF-8 at {fault.start}; save it as UTF-8", where=file
         ) from None
     try:
-        return tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as fault:
+        return tomli.loads(text, parse_float=Decimal)
+    except tomli.TOMLDecodeError as fault:
         raise FactsError(
             f"found text that is not TOML, or a name given twice: {fault}; correct it there", where=file
         ) from None

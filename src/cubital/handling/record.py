@@ -27,8 +27,7 @@ from cubital.model.specimen import (
     Stored,
 )
 from cubital.model.vocabulary import MatrixKey
-
-LONGEST = 200
+from cubital.model.writable import LONGEST
 
 
 def begin(event: AnyEvent) -> Specimen:

@@ -6,6 +6,8 @@ from typing import Literal
 
 import msgspec
 
+from cubital.errors import one_line
+
 LevelKey = Literal["error", "warning", "note"]
 
 
@@ -23,6 +25,13 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
     found: str
     expected: str
     remedy: str
+
+    def __post_init__(self) -> None:
+        # It quotes what came from outside, and is shown on terminals and pages.
+        for name in ("file", "entry", "found", "expected", "remedy"):
+            text = getattr(self, name)
+            if not text.isprintable():
+                msgspec.structs.force_setattr(self, name, one_line(text))
 
     def __str__(self) -> str:
         where = f"{self.file} {self.entry}" if self.entry else self.file

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Literal
 
 import msgspec
 
@@ -20,6 +21,7 @@ class ClockTrusted(msgspec.Struct, frozen=True, kw_only=True, tag_field="event",
 
 
 AnyContent = AnyEvent | ClockTrusted
+ChainKey = Literal["record", "trail"]
 
 
 class Link(msgspec.Struct, frozen=True, kw_only=True):
@@ -75,6 +77,26 @@ class Head(msgspec.Struct, frozen=True, kw_only=True):
 
     def __str__(self) -> str:
         return f"{self.sequence}:{self.hash}"
+
+
+class TrailLink(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the trail as it is kept and hashed: `at` is text in UTC with microseconds."""
+
+    sequence: int
+    at: str
+    account: str
+    role: str
+    did: str
+    about: str
+    hash: str
+
+
+class NotedEnds(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the record and the trail ended at an instant, as it is noted outside the database."""
+
+    at: datetime
+    record: Head
+    trail: Head
 
 
 class Step(msgspec.Struct, frozen=True, kw_only=True):

@@ -130,9 +130,7 @@ def _register() -> None:
         from reportlab.pdfbase.pdfmetrics import registerFont
         from reportlab.pdfbase.ttfonts import TTFont
     except ImportError:
-        raise MissingLibrary(
-            "reportlab is not installed; it makes the PDF; run: pip install 'cubital[paper]'", where="print"
-        ) from None
+        raise MissingLibrary.of("reportlab", need="a PDF", extra="paper", where="print") from None
     for name in (REGULAR, BOLD):
         registerFont(TTFont(name, str(FONTS / f"{name}.ttf"), shapable=False))
 

@@ -17,7 +17,7 @@ from cubital.planning.question import ENDLESS
 from cubital.planning.stairs import Stairs, Step, best_within, one_number
 
 MOST_IN_A_CLUSTER = 24
-_MOST_KEPT = 2_000
+_MOST_KEPT = 30_000
 P = TypeVar("P")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Mapping
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 import msgspec
 
@@ -13,7 +13,7 @@ from cubital.chemistry.citrate import adjustments
 from cubital.model import Caution, PlannedTube, Reason, Site, Test, Tube, TubeKind, Unplaced
 from cubital.planning.asks import Asked
 from cubital.planning.capacity import usable_ul
-from cubital.planning.choices import RATIO_CRITICAL, Shelf
+from cubital.planning.choices import ALWAYS_LATE, RATIO_CRITICAL, Shelf
 from cubital.planning.circumstances import Circumstances
 from cubital.planning.cultures import CulturePlan
 from cubital.planning.micro import from_micro_tubes
@@ -29,8 +29,14 @@ _BY_VEIN = ("straight-needle", "winged-set", "syringe")
 def caution_of(level: str, text: str, mark: facts.Mark | None = None, *, about: str = "plan") -> Caution:
     """One caution; without a mark it rests on the order itself."""
     if mark is None:
-        return Caution(level=level, text=text, about=about, basis="computed", sources=())
-    return Caution(level=level, text=text, about=about, basis=mark.basis, sources=(mark.source,))
+        return _caution(level, text, about, "computed", ())
+    return _caution(level, text, about, mark.basis, (mark.source,))
+
+
+@lru_cache(maxsize=20_000)
+def _caution(level: str, text: str, about: str, basis: str, sources: tuple[str, ...]) -> Caution:
+    """One object for equal cautions, since thousands of kept plans hold the same ones."""
+    return Caution(level=level, text=text, about=about, basis=basis, sources=sources)
 
 
 @cache
@@ -290,14 +296,27 @@ def from_cultures(asked: Mapping[int, CulturePlan], drawn: Mapping[int, CultureP
     return found
 
 
-def from_travel(asked: Iterable[Asked], shelf: Shelf, site: Site) -> list[Caution]:
+def from_travel(
+    asked: Iterable[Asked], tubes: Iterable[PlannedTube], shelf: Shelf, site: Site
+) -> list[Caution]:
     """That no tube of a test would reach the bench in time."""
+    tubes = tuple(tubes)
     found = []
     for key in dict.fromkeys(a.test for a in asked):
         test = site.tests[key]
-        if test.accepts and shelf.is_always_late(test):
+        if test.accepts and shelf.is_always_late(test) and not _is_guest_in_time(test, tubes, shelf, site):
             found.append(caution_of("stop", words_all_too_late(test, shelf.travel_min or 0), about=key))
     return found
+
+
+def _is_guest_in_time(test: Test, tubes: Iterable[PlannedTube], shelf: Shelf, site: Site) -> bool:
+    """Whether gas containers alone hold this test, for the gas analyzer, and come in time for it."""
+    late = [
+        shelf.lateness(test, shelf.way_of[tube.kind, tube.matrix or ""], kept=())
+        for tube in tubes
+        if test.key in tube.tests and is_served_by_analyzer(test, site.kinds[tube.kind].use, site)
+    ]
+    return len(late) == sum(test.key in tube.tests for tube in tubes) and bool(late) and max(late) < ALWAYS_LATE
 
 
 def late_kinds(asked: Iterable[Asked], shelf: Shelf, site: Site) -> list[Reason]:

@@ -21,6 +21,7 @@ from cubital.planning.windows import why_too_late
 from cubital.units import millilitres_text
 
 WIDEST: WindowsKey = "extended"
+ALWAYS_LATE = 2  # how late a way is that no windows allow
 RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
 
 
@@ -203,7 +204,12 @@ class Shelf:
 
     def _find_ways(self, test: Test, minimum: bool) -> Ways:
         ways = self._every_way(test, minimum)
-        ways = self._in_time(test, ways)
+        if self.travel_min is not None:
+            # A kind in time that holds the minimum alone is better than a late one that holds the typical volume.
+            in_time = self._in_time(test, self._every_way(test, minimum=True))
+            ways = {way: need for way, need in ways.items() if way in in_time}
+            if not ways:
+                raise NoTube(self._why_none(test, minimum), where=f"test {test.key}", test=test.key)
         if self.spares_blood:
             return ways
         return {way: need for way, need in ways.items() if not is_micro(self.site.kinds[self.ways[way].kind])} or ways
@@ -213,20 +219,29 @@ class Shelf:
 
         Where every way would be too late none is ruled out: the plan says so, and asks before any blood is lost.
         """
-        if self.travel_min is None:
-            return ways
-        for windows in dict.fromkeys((self.site.planning.windows, WIDEST)):
-            found = {way: need for way, need in ways.items() if not self.why_late(test, way, windows)}
-            if found:
-                return found
-        return ways
+        late = {way: self.lateness(test, way) for way in ways}
+        least = min(late.values())
+        return {way: need for way, need in ways.items() if late[way] == least}
 
-    def why_late(self, test: Test, way: int, windows: WindowsKey) -> Reason | None:
+    def lateness(self, test: Test, way: int, kept: tuple[str, ...] | None = None) -> int:
+        """0 for a way in time by the site's windows, 1 by the widest alone, 2 for one that is too late by both.
+
+        `kept` are the terms by which its tube stands, the test's own where none are given.
+        """
+        policies = dict.fromkeys((self.site.planning.windows, WIDEST))
+        for step, windows in enumerate(policies):
+            if self.why_late(test, way, windows, kept) is None:
+                return step
+        return ALWAYS_LATE
+
+    def why_late(
+        self, test: Test, way: int, windows: WindowsKey, kept: tuple[str, ...] | None = None
+    ) -> Reason | None:
         """Why a tube of this way would come too late for this test from where it is drawn; None where it does not."""
         if self.travel_min is None:
             return None
         kind, matrix, _, _ = self.ways[way]
-        return why_too_late(test, self.site.kinds[kind], matrix, travel_min=self.travel_min, windows=windows)
+        return why_too_late(test, self.site.kinds[kind], matrix, travel_min=self.travel_min, windows=windows, kept=kept)
 
     def late_ways(self, test: Test) -> list[Reason]:
         """Why ways of this test were ruled out by the time on the way; empty where none was, or all would be."""
@@ -238,7 +253,7 @@ class Shelf:
     def is_always_late(self, test: Test) -> bool:
         """Whether every tube that serves this test would come too late, by the widest windows."""
         ways = self._every_way(test, minimum=True)
-        return self.travel_min is not None and all(self.why_late(test, way, WIDEST) for way in ways)
+        return all(self.lateness(test, way) == ALWAYS_LATE for way in ways)
 
     def _every_way(self, test: Test, minimum: bool) -> Ways:
         found: Ways = {}

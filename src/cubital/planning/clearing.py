@@ -143,10 +143,7 @@ class OneDraw:
 
     def _place(self, way: int) -> _Place:
         """Where the tubes of a way stand in a draw; last where nobody says, for then no tube of it can be drawn."""
-        kind = self._shelf.ways[way].kind
-        if self._draw_order.find(kind) is None:
-            return (float("inf"), kind)
-        return self._draw_order.sort_key(kind, 0, ())[:-2]
+        return self._draw_order.place(self._shelf.ways[way].kind)
 
     def _best(self, found: Sequence[Cleared], wanted: Sequence[Wanted]) -> Cleared | None:
         """The best of these, with the least of their bounds where one of them was not finished."""

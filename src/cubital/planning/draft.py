@@ -121,18 +121,19 @@ class Drafter:
         cleared = tubing.cleared
         notable = [a for a in asked if len(a.via) > 1 or a.test in self._notable]
         wanted = _culture_plans(bottled, circumstances, self.site) if bottled else {}
+        is_known_way = circumstances.travel_min is not None
         found = [
             *cautions.from_unplaced(unplaced),
             *cautions.from_cultures(wanted, allotted.cultures),
             *cautions.from_patient(circumstances, self._programs),
             *cautions.from_tests(notable, self.site, circumstances),
             *cautions.from_tubes(tubes, circumstances, self.site, is_urgent=all(a.priority == 0 for a in asked)),
-            *(cautions.from_travel(asked, stand.shelf, self.site) if circumstances.travel_min is not None else ()),
+            *(cautions.from_travel(asked, tubes, stand.shelf, self.site) if is_known_way else ()),
             *cautions.volume_words(tubing.volumes.key if tubing.wanted else "typical", aim.objective),
             *cautions.standing(),
         ]
         reasons = [reason for plan in allotted.cultures.values() for reason in plan.reasons]
-        if circumstances.travel_min is not None:
+        if is_known_way:
             reasons += cautions.late_kinds(asked, stand.shelf, self.site)
         lost = [tube for tube in tubes if not tube.returned]
         discard_ul = sum([tube.draw_ul for tube in lost if tube.purpose == "discard"])

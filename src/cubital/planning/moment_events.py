@@ -46,6 +46,17 @@ def known_instants(
     return known
 
 
+def unneeded_events(known: Known, asked: Sequence[Asked], demands: Sequence[Demand], site: Site) -> tuple[str, ...]:
+    """The events, in words, that fix no draw of this order: they may belong to another drug, or to another patient.
+
+    The first draw is always about the order. So is what comes before an axis of it, as a dose before the next dose.
+    """
+    axes = _axes(asked, demands, site)
+    needed = {FIRST_DRAW, *axes, *(beginning_of(axis) for axis in axes)}
+    needed |= {(after, of) for anchor, of in axes if (after := facts.anchors()[anchor].after) is not None}
+    return tuple([_said(axis) for axis in known if axis not in needed])
+
+
 def _axes(asked: Sequence[Asked], demands: Sequence[Demand], site: Site) -> list[Axis]:
     """Every axis that the order is about, those of times that are only stated too."""
     found = {window.axis: None for demand in demands for window in demand.windows}

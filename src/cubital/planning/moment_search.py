@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from itertools import combinations
 from typing import NamedTuple
 
 from cubital import facts
@@ -65,6 +66,15 @@ def _are_of_one_series(a: Demand, b: Demand) -> bool:
     return any(panel == other and minute != at for panel, minute in a.steps for other, at in b.steps)
 
 
+def _are_of_two_minutes(a: Demand, b: Demand) -> bool:
+    """Whether the one is said for a minute after the first draw, and a series draws the other at another minute."""
+    said, series = ({w.lo for w in one.windows if w.axis == FIRST_DRAW and w.lo} for one in (a, b)), (b.steps, a.steps)
+    return any(
+        minutes and steps and minutes.isdisjoint(minute for _, minute in steps)
+        for minutes, steps in zip(said, series, strict=True)
+    )
+
+
 def _is_apart(earlier: Window, later: Window) -> bool:
     """Whether the first window has closed when the second opens."""
     return earlier.hi is not None and later.lo is not None and earlier.hi < later.lo
@@ -77,18 +87,26 @@ class Search:
     the other: then the other can go with the one in any draws there are, so it is left out of the search and put back
     where it fits first. The rest is searched in the order in which windows close. For windows about one axis, putting
     each into the first draw that takes it is then the least; the search goes on from there where other rules forbid
-    it. It begins at a number of demands of which no two may share, below which there is nothing.
+    it. It begins at a number of demands of which no two may share, below which there is nothing. With `keeps_minutes`
+    no test said for one minute goes with a draw of a series at another, whatever the events leave open.
     """
 
-    def __init__(self, timed: Sequence[Timed], known: Known, now: datetime | None) -> None:
+    def __init__(
+        self, timed: Sequence[Timed], known: Known, now: datetime | None, *, keeps_minutes: bool = False
+    ) -> None:
         self._known = known
         self._now = now
         axes = list(dict.fromkeys(w.axis for t in timed for w in t.demand.windows))
         self.timed = sorted(timed, key=lambda t: _closing(t, axes))
         self._all = range(len(self.timed))
-        self._share = [_mask(may_share(a, b) or a is b for b in self.timed) for a in self.timed]
+        self._keeps_minutes = keeps_minutes
+        self._share = [_mask(a is b or self._may_share(a, b) for b in self.timed) for a in self.timed]
         self._after = [_mask(a is not b and self.must_precede(a, b) for b in self.timed) for a in self.timed]
         self._before = [_mask(self._after[j] >> i & 1 for j in self._all) for i in self._all]
+
+    def _may_share(self, a: Timed, b: Timed) -> bool:
+        is_kept = not self._keeps_minutes or not _are_of_two_minutes(a.demand, b.demand)
+        return is_kept and may_share(a, b)
 
     def find(self) -> list[list[Timed]] | None:
         """The draws in their order, each with its demands; None where no order of drawing is possible."""
@@ -215,6 +233,12 @@ class Search:
             left.remove(free)
             ordered.append(draws[free])
         return ordered
+
+    def may_follow(self, draws: list[list[Timed]]) -> bool:
+        """Whether in this order nothing comes before what must precede it."""
+        return not any(
+            self.must_precede(b, a) for one, other in combinations(draws, 2) for a in one for b in other
+        )
 
     def _waits(self, n: int, m: int, draws: list[list[Timed]], minutes: Sequence[int | None]) -> bool:
         """Whether draw `n` comes after draw `m`: by its minute, or by what is drawn in both."""

@@ -127,21 +127,21 @@ def steps_of(members: Iterable[Asked], site: Site) -> list[str]:
 
 
 def acts_of(draws: Sequence[Sequence[Demand]]) -> list[list[str]]:
-    """What is done before each draw to the patient: the drink, the dose, once blood before it has been drawn."""
-    seen: set[str] = set()
-    done: set[str] = set()
-    found: list[list[str]] = []
-    for draw in draws:
+    """What is done to the patient before each draw: the drink, the dose, as soon as blood before it has been drawn.
+
+    It is a step of the next draw, whatever that is of, where a later one has blood after it: what waits for the draw
+    that counts from it comes too late.
+    """
+    found: list[list[str]] = [[] for _ in draws]
+    last_before: dict[str, int] = {}
+    for number, draw in enumerate(draws):
         windows = [window for demand in draw for window in demand.real if window.axis[1] is not None]
-        here = []
         for window in windows:
             of = window.axis[1]
-            act = None if of is None else facts.subjects()[of].act
-            if of is not None and act is not None and not window.is_before and of in seen and of not in done:
-                done.add(of)
-                here.append(act)
-        seen |= {window.axis[1] for window in windows if window.is_before and window.axis[1] is not None}
-        found.append(here)
+            if of in last_before and not window.is_before and of is not None:
+                act = facts.subjects()[of].act
+                found[last_before.pop(of) + 1] += [act] if act is not None else []
+        last_before |= {w.axis[1]: number for w in windows if w.is_before and w.axis[1] is not None}
     return found
 
 

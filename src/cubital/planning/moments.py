@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from functools import cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import msgspec
@@ -12,7 +13,7 @@ import msgspec
 from cubital.errors import OrderError
 from cubital.model import Event, Site
 from cubital.planning.asks import Asked
-from cubital.planning.moment_events import Known, known_instants
+from cubital.planning.moment_events import Known, known_instants, unneeded_events
 from cubital.planning.moment_search import Search, Span, Timed, due_of, is_empty, meeting
 from cubital.planning.moment_windows import FIRST_DRAW, Axis, axis_of, beginning_of, demands_of, moment_of
 from cubital.planning.moment_words import (
@@ -46,12 +47,13 @@ class Arrangement(NamedTuple):
     """The draws of an order, and which of them each asked test goes to.
 
     `slot_of` holds an index into `slots` for each asked test; `due` the instants between which each slot may be drawn,
-    None where no event fixes them.
+    None where no event fixes them. `unneeded` are the events, in words, that fix no draw.
     """
 
     slots: tuple[Slot, ...]
     slot_of: tuple[int, ...]
     due: tuple[tuple[datetime | None, datetime | None], ...]
+    unneeded: tuple[str, ...] = ()
 
 
 class Timetable(msgspec.Struct, frozen=True, eq=False):
@@ -81,15 +83,26 @@ def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events:
                 "agree; correct one, or leave it out",
                 where="events",
             )
-    search = Search(timed, known, now)
-    draws = search.find()
-    if draws is None:
-        raise OrderError(
-            "found times that contradict one another: each of two draws would have to come before the other; expected "
-            "an order of drawing; correct the minutes or the events",
-            where="events" if events else "tests",
-        )
-    return _arranged(search.by_minute(draws, _about(draws, site)), asked, site, known)
+    for keeps_minutes in (False, True):
+        search = Search(timed, known, now, keeps_minutes=keeps_minutes)
+        draws = search.find()
+        if draws is None:
+            raise OrderError(
+                "found times that contradict one another: each of two draws would have to come before the other; "
+                "expected an order of drawing; correct the minutes or the events",
+                where="events" if events else "tests",
+            )
+        for minutes in (_about(draws, site), _minutes(draws, site)):
+            ordered = search.by_minute(draws, minutes)
+            if search.may_follow(ordered) and _rise(_minutes(ordered, site)):
+                _check_beginnings(ordered)
+                arranged = _arranged(ordered, asked, site, known)
+                return arranged._replace(unneeded=unneeded_events(known, asked, demands, site))
+    raise OrderError(
+        "found times that contradict one another: by its minute a draw would come before another, and by the events "
+        "after it; expected times that agree; correct the minutes or the events",
+        where="events" if events else "tests",
+    )
 
 
 def _is_ordinary(asked: Sequence[Asked], site: Site) -> bool:
@@ -119,6 +132,24 @@ def _check_peaks(asked: Sequence[Asked], site: Site) -> None:
                     "blood before the dose first; exchange the minutes",
                     where="tests",
                 )
+
+
+def _rise(minutes: Sequence[int | None]) -> bool:
+    known = [minute for minute in minutes if minute is not None]
+    return known == sorted(known)
+
+
+def _check_beginnings(draws: Sequence[Sequence[Timed]]) -> None:
+    """Refuse two tests of the first draw that the events put apart."""
+    firsts = [one for draw in draws for one in draw if one.demand.is_first and one.due is not None]
+    for one, other in pairwise(firsts):
+        if one.due is not None and other.due is not None and is_empty(meeting([one.due, other.due])):
+            names = " and ".join(sorted((min(one.demand.tests), min(other.demand.tests))))
+            raise OrderError(
+                f"found times that contradict one another: {names} are both said of the first draw, and by the events "
+                "no instant fits both; expected times that agree; correct the minutes or the events",
+                where="events",
+            )
 
 
 def _stands_before(peak: Asked, trough: Asked, site: Site) -> bool:

@@ -19,6 +19,7 @@ from cubital.planning.circumstances import Circumstances, circumstances_of
 from cubital.planning.cost import PackObjective
 from cubital.planning.directory import Directory
 from cubital.planning.draft import Aim, Drafter, PlanDraft
+from cubital.planning.due_cautions import from_due
 from cubital.planning.limit_cautions import from_limit
 from cubital.planning.lint import SKIN_PUNCTURE
 from cubital.planning.moments import Arrangement, Slot, Timetable, arrange
@@ -29,7 +30,10 @@ from cubital.planning.stands import Stands
 
 MOST_TESTS = 250
 MOST_CHOICES = 3
-_KEPT_DRAFTS = 50_000
+# In each of two generations of what is kept, the one in use and the one before it: about 8 KB a draft.
+_KEPT_DRAFTS = 64_000
+_KEPT_OF_ONE_QUESTION = 10_000
+_KEPT_TIMETABLES = 20_000
 _Key = tuple[Circumstances, Aim]
 Due = tuple[datetime | None, datetime | None]
 
@@ -70,6 +74,7 @@ class Planner:
         self._stands = Stands(site)
         self._drafter = Drafter(site, self._stands, node_limit=node_limit)
         self._questions: dict[tuple[Ask, ...], _Question] = {}
+        self._older: dict[tuple[Ask, ...], _Question] = {}
         self._timetables: dict[tuple[tuple[Slot, ...], tuple[int, ...]], Timetable] = {}
         self._kept = 0
         self.worked_out = 0
@@ -82,11 +87,11 @@ class Planner:
                 where="on",
             )
         patient = order.patient
-        question = self._questions.get(order.asks) or self._ask(order)
-        timetable, due = question.timetable, None
+        question = self._questions.get(order.asks) or self._recall(order.asks) or self._ask(order)
+        timetable, arrangement = question.timetable, None
         if order.events or order.now is not None:
             arrangement = arrange(question.asked, self.site, now=order.now, events=order.events)
-            timetable, due = self._timetable(arrangement), arrangement.due
+            timetable = self._timetable(arrangement)
         hematocrit = self._bedside.hematocrit(patient)
         circumstances = circumstances_of(
             order, self.site, hematocrit, timetable, has_culture=question.has_culture
@@ -95,7 +100,7 @@ class Planner:
         standing = standing_of(patient, limit, self.site)
         keep = self._kept_tests(order, question) if order.keep else frozenset()
         chosen = self._choose(order, question, circumstances, standing, keep)
-        return self._finish(chosen, order, limit, standing, hematocrit, due)
+        return self._finish(chosen, order, limit, standing, hematocrit, arrangement)
 
     def prepare(self, order: Order) -> None:
         """Works out what no test asked changes, so that orders of this access, day and hematocrit take less time.
@@ -111,9 +116,17 @@ class Planner:
         key = (arrangement.slots, arrangement.slot_of)
         found = self._timetables.get(key)
         if found is None:
-            self._make_room()
+            if len(self._timetables) >= _KEPT_TIMETABLES:
+                self._timetables.clear()
             found = self._timetables[key] = Timetable(*key)
         return found
+
+    def _recall(self, asks: tuple[Ask, ...]) -> _Question | None:
+        """This question from the generation before, with its drafts, into the one in use."""
+        question = self._older.pop(asks, None)
+        if question is not None:
+            self._keep(asks, question)
+        return question
 
     def _ask(self, order: Order) -> _Question:
         """What these asks come to, from now on."""
@@ -125,9 +138,16 @@ class Planner:
         tests = self.site.tests
         has_culture = any(tests[a.test].culture is not None for a in asked)
         timetable = self._timetable(arrange(asked, self.site, now=None, events=()))
-        self._make_room()
-        self._questions[order.asks] = question = _Question(asked, timetable, has_culture, {})
+        question = _Question(asked, timetable, has_culture, {})
+        self._keep(order.asks, question)
         return question
+
+    def _keep(self, asks: tuple[Ask, ...], question: _Question) -> None:
+        """Keeps this question; when too much is kept, what was not asked in all of a generation is forgotten."""
+        if self._kept >= _KEPT_DRAFTS:
+            self._older, self._questions, self._kept = self._questions, {}, 0
+        self._questions[asks] = question
+        self._kept += 1 + len(question.drafts)
 
     def _kept_tests(self, order: Order, question: _Question) -> frozenset[str]:
         """The keys that the words of `order.keep` stand for: tests of this order, or panels of it."""
@@ -192,24 +212,22 @@ class Planner:
         if found is None:
             found = self._drafter.draft(circumstances, question.asked, aim)
             self.worked_out += 1
-            self._make_room()
+            if len(question.drafts) >= _KEPT_OF_ONE_QUESTION:
+                question.drafts.clear()
             question.drafts[key] = found
+            self._kept += 1
         return found
-
-    def _make_room(self) -> None:
-        """Room for one more thing kept: all are forgotten when they are too many."""
-        if self._kept >= _KEPT_DRAFTS:
-            self._questions.clear()
-            self._timetables.clear()
-            self._kept = 0
-        self._kept += 1
 
     def _finish(
         self, chosen: _Chosen, order: Order, limit: Limit, standing: Standing, hematocrit: AssumedHematocrit,
-        due: Sequence[Due] | None,
+        arrangement: Arrangement | None,
     ) -> Plan:  # fmt: skip
         draft, aim, choices = chosen
+        draws = draft.draws
         warned = from_limit(limit, draft.lost_ul, order.patient, culture_ul=draft.culture_ul)
+        if arrangement is not None:
+            draws = _dated(draft, arrangement.due)
+            warned += from_due(draws, order.now, arrangement.unneeded, self.site)
         why = why_objective(order.objective, aim.objective, standing, self.site)
         return Plan(
             objective=aim.objective,
@@ -219,7 +237,7 @@ class Planner:
             policy=self._stands.sequence(order.access).policy.key,
             site=self.site.name,
             access=order.access,
-            draws=draft.draws if due is None else _dated(draft, due),
+            draws=draws,
             tubes=draft.tubes,
             totals=Totals(
                 tubes=draft.cost[0], blood_ul=draft.cost[1], preference=draft.cost[2],

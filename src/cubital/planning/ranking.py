@@ -21,6 +21,8 @@ LEVELS = 2 + _EACH * len(PRIORITIES)
 # The volume of a culture over its least gives way before any test that is useful today, however urgent the culture,
 # and after a routine test that can wait: less of it is still a culture.
 CULTURE_VOLUME = 2 + _EACH * (len(PRIORITIES) - 1) + 4
+# One object, for most plans lose nothing.
+_NOTHING_LOST = (0,) * LEVELS
 
 
 def rank_of(test: Test, priority: int, *, is_kept: bool = False) -> int:
@@ -40,8 +42,11 @@ def loss(ranks: Iterable[int], *, short_ul: int = 0) -> tuple[int, ...]:
     >>> loss([2, 2]) > loss([4, 4, 4]), loss([], short_ul=5000) < loss([CULTURE_VOLUME - 1])
     (True, True)
     """
+    lost = list(ranks)
+    if not lost and not short_ul:
+        return _NOTHING_LOST
     counts = [0] * LEVELS
-    for rank in ranks:
+    for rank in lost:
         counts[rank] += 1
     counts[CULTURE_VOLUME] += short_ul
     return tuple(counts)

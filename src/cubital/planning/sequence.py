@@ -40,6 +40,7 @@ class Sequence:
         self._number = {kind: n for n, kind in enumerate(site.kinds)}
         self._placings: Mapping[str, Placing] = {p.kind: p for p in site.planning.placings}
         self._ranks: dict[str, Rank | None] = {}
+        self._places: dict[str, tuple[object, ...]] = {}
 
     def refusal(self, kind: TubeKind) -> str | None:
         """Why this kind is not taken this way at all, or None."""
@@ -64,6 +65,14 @@ class Sequence:
     def sort_key(self, kind: str, draw_ul: int, tests: tuple[str, ...]) -> tuple[object, ...]:
         """The order of draw, then the stated tie rule: order of the stock, larger first, then test."""
         return (*(*self.rank(kind).order, 0, 0, 0)[:5], self._number[kind], -draw_ul, tests)
+
+    def place(self, kind: str) -> tuple[object, ...]:
+        """Where the tubes of this kind stand in a draw, of any size; last where neither policy nor site says."""
+        found = self._places.get(kind)
+        if found is None:
+            is_placed = self.find(kind) is not None
+            found = self._places[kind] = self.sort_key(kind, 0, ())[:-2] if is_placed else (float("inf"), kind)
+        return found
 
     def _find(self, key: str, inside: tuple[str, ...]) -> Rank | None:
         kind = self.site.kinds.get(key)

@@ -9,7 +9,7 @@ from cubital.errors import NoTube
 from cubital.planning.choices import Wanted
 from cubital.planning.cleared import Cleared, Clearing, pack_cleared
 from cubital.planning.clusters import lots
-from cubital.planning.cost import PackObjective
+from cubital.planning.cost import PackObjective, levels_of
 from cubital.planning.parts import Packed
 from cubital.planning.stands import Stand
 from cubital.planning.volumes import MINIMUM, TYPICAL, Volumes
@@ -26,7 +26,13 @@ class Tubing(NamedTuple):
 
 
 class _Packer(Protocol):
-    def __call__(self, wanted: Sequence[Wanted], *, may_drop: bool = False) -> Cleared | None: ...
+    def __call__(self, wanted: Sequence[Wanted], /) -> Cleared | None: ...
+
+
+class _Fitting(Protocol):
+    def __call__(
+        self, volumes: Volumes, reserve_of: Mapping[int, int] | None = None, /
+    ) -> tuple[list[Wanted], Cleared | None]: ...
 
 
 class TubingMaker:
@@ -45,61 +51,89 @@ class TubingMaker:
         Within a budget typical volumes are tried in it before minimum ones.
         """
 
-        def packed(wanted: Sequence[Wanted], *, may_drop: bool = False) -> Cleared | None:
+        def packed(wanted: Sequence[Wanted], may_drop: bool) -> Cleared | None:
             return pack_cleared(
                 stand.shelf, wanted, clearings, stand.sequence, objective=objective, budget_ul=budget_ul,
                 may_drop=may_drop, node_limit=self._node_limit,
             )  # fmt: skip
 
+        def fit(
+            volumes: Volumes, reserve_of: Mapping[int, int] | None = None, *, may_drop: bool = False
+        ) -> tuple[list[Wanted], Cleared | None]:
+            return self._with_hosts(dues, stand, volumes, keep, reserve_of, objective, lambda w: packed(w, may_drop))
+
         if objective != "least-blood":
             try:
                 if reserve_percent:
-                    found = self._with_reserve(dues, stand, packed, reserve_percent, keep, objective)
+                    found = self._with_reserve(len(dues), fit, reserve_percent, objective)
                     if found is not None:
                         return found
-                wanted = self._wishes.wanted(dues, stand.shelf, TYPICAL, keep)
-                cleared = packed(wanted)
+                wanted, cleared = fit(TYPICAL)
                 if cleared is not None:
                     return Tubing(TYPICAL, 0, wanted, cleared)
             except NoTube:
                 pass  # a volume over every tube at typical may fit at minimum; if not, this is raised there
-        wanted = self._wishes.wanted(dues, stand.shelf, MINIMUM, keep)
-        cleared = packed(wanted) or packed(wanted, may_drop=True)
+        wanted, cleared = fit(MINIMUM)
+        if cleared is None:
+            wanted, cleared = fit(MINIMUM, may_drop=True)
         assert cleared is not None
         return Tubing(MINIMUM, 0, wanted, cleared)
 
-    def _with_reserve(
-        self, dues: Sequence[Due], stand: Stand, packed: _Packer, percent: int, keep: frozenset[str],
-        objective: PackObjective,
-    ) -> Tubing | None:  # fmt: skip
+    def _with_hosts(
+        self, dues: Sequence[Due], stand: Stand, volumes: Volumes, keep: frozenset[str],
+        reserve_of: Mapping[int, int] | None, objective: PackObjective, packed: _Packer,
+    ) -> tuple[list[Wanted], Cleared | None]:  # fmt: skip
+        """The packing in which every guest of the gas analyzer stands beside gases; None where nothing holds all.
+
+        Guests that stand in a gas container alone are packed again without it. What was found first is a bound still:
+        it leaves out a rule. Where the packing comes to more than that, nobody proved that it had to.
+        """
+        shut: frozenset[int] = frozenset()
+        first: Cleared | None = None
+        while True:
+            wanted = self._wishes.wanted(dues, stand.shelf, volumes, keep, reserve_of, shut)
+            cleared = packed(wanted)
+            lone = None if cleared is None else self._wishes.lone_guests(cleared.packing.tubes, wanted, stand.shelf)
+            if cleared is None or not lone:
+                break
+            first = first or cleared
+            shut |= lone
+        if first is None or cleared is None or _value(cleared, objective) == _value(first, objective):
+            return wanted, cleared
+        bound = min(first.bound, cleared.cost, key=lambda cost: levels_of(objective, *cost))
+        return wanted, cleared._replace(bound=bound, finished=False)
+
+    def _with_reserve(self, count: int, fit: _Fitting, percent: int, objective: PackObjective) -> Tubing | None:
         """The packing with a reserve in every lot where it costs no further tube, nor a better liked kind.
 
         A lot where it would is tried with half of the reserve, then with none. None where it fits nowhere.
         """
         volumes = Volumes("typical", percent)
-        reserve_of = dict.fromkeys(range(len(dues)), percent)
+        reserve_of = dict.fromkeys(range(count), percent)
         plain: dict[object, tuple[int, int]] | None = None
         for _ in range(4):
-            wanted = self._wishes.wanted(dues, stand.shelf, volumes, keep, reserve_of)
-            cleared = packed(wanted)
+            wanted, cleared = fit(volumes, reserve_of)
             if cleared is None:
                 return None
             if _is_least(wanted, cleared, objective):
                 return Tubing(volumes, percent, wanted, cleared)
-            count = _worth_by_lot(wanted, cleared, objective)
+            worth = _worth_by_lot(wanted, cleared, objective)
             if plain is None:
-                typical = self._wishes.wanted(dues, stand.shelf, TYPICAL, keep)
-                without = packed(typical)
+                typical, without = fit(TYPICAL)
                 if without is None:
                     return None
                 plain = _worth_by_lot(typical, without, objective)
-            dearer = [lot for lot, worth in count.items() if worth > plain[lot]]
+            dearer = [lot for lot, here in worth.items() if here > plain.get(lot, here)]
             if not dearer:
                 return Tubing(volumes, percent, wanted, cleared)
             members = lots(wanted)
             for n in (n for lot in dearer for n in members[lot]):
                 reserve_of[n] = reserve_of[n] // 2 if reserve_of[n] == percent else 0
         return None
+
+
+def _value(cleared: Cleared, objective: PackObjective) -> tuple[object, ...]:
+    return tuple(sorted(cleared.packing.dropped)), levels_of(objective, *cleared.cost)
 
 
 def _worth_by_lot(

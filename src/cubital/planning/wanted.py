@@ -8,6 +8,7 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.model import Site, Test
 from cubital.planning.choices import Shelf, Wanted, Ways, parted
+from cubital.planning.parts import Packed
 from cubital.planning.ranking import KEPT, rank_of
 from cubital.planning.volumes import Volumes
 
@@ -39,9 +40,11 @@ class Wishes:
 
     def wanted(
         self, dues: Sequence[Due], shelf: Shelf, volumes: Volumes, keep: frozenset[str],
-        reserve_of: Mapping[int, int] | None = None,
+        reserve_of: Mapping[int, int] | None = None, shut: frozenset[int] = frozenset(),
     ) -> list[Wanted]:  # fmt: skip
         """What these tests want at these volumes; `reserve_of` gives the reserve of single tests in percent.
+
+        The gas containers are `shut` to these, by their places in `dues`, unless the tests accept them.
 
         Raises `NoTube` for a test that no tube serves.
         """
@@ -60,7 +63,18 @@ class Wishes:
             if due.test in keep:
                 test = test._replace(rank=KEPT)
             found.append(test)
-        return self._with_analyzer(found, shelf) if self._by_analyzer else found
+        return self._with_analyzer(found, shelf, shut) if self._by_analyzer else found
+
+    def lone_guests(self, tubes: Sequence[Packed], wanted: Sequence[Wanted], shelf: Shelf) -> frozenset[int]:
+        """The guests that stand in a gas container without any gases: it is none for them to join."""
+        if not self._by_analyzer:
+            return frozenset()
+        lone = [
+            tube.members
+            for tube in tubes
+            if self._is_gas(shelf, tube.way) and all(wanted[n].test not in self._gases for n in tube.members)
+        ]
+        return frozenset(n for members in lone for n in members)
 
     def _make(self, due: Due, shelf: Shelf, minimum: bool, percent: int) -> Wanted:
         """What this test wants in the first draw."""
@@ -72,37 +86,52 @@ class Wishes:
         alone = shelf.alone_for(test, minimum=minimum, reserve_percent=percent)
         return Wanted(due.test, 0, rank_of(test, due.priority), lot, test.own_tube, ways, alone)
 
-    def _with_analyzer(self, wanted: list[Wanted], shelf: Shelf) -> list[Wanted]:
-        """The same, with the gas container open to what the gas analyzer measures, in each draw that has gases.
+    def _with_analyzer(self, wanted: list[Wanted], shelf: Shelf, shut: frozenset[int]) -> list[Wanted]:
+        """The same, with the gas containers open to what the gas analyzer measures, in each draw that has gases.
 
-        All lots that meet there become one. Their other ways stay apart: each lot gets ways of its own.
+        All lots that meet there become one. Each lot gets ways of its own, so that lots meet in no other tube, and
+        gases of two lots in none. Gases that are not kept in the room take no guest: what it would become on ice
+        nobody has said.
         """
         for draw in {test.draw for test in wanted if test.test in self._gases and not test.own_tube}:
             here = [n for n, test in enumerate(wanted) if test.draw == draw and not test.own_tube]
             gases = [n for n in here if wanted[n].test in self._gases]
-            open_ways = {way for n in gases for way in wanted[n].ways if self._is_gas(shelf, way)}
-            guests = [n for n in here if wanted[n].test in self._by_analyzer and n not in gases]
+            hosts = [n for n in gases if wanted[n].test not in self._apart]
+            open_ways = {
+                shelf.copy_of(way, wanted[n].lot[1]): way
+                for n in hosts
+                for way in wanted[n].ways
+                if self._is_gas(shelf, way)
+            }
+            guests = [n for n in here if wanted[n].test in self._by_analyzer and n not in gases and n not in shut]
             if not open_ways or not guests:
                 continue
-            joined = {wanted[n].lot for n in (*gases, *guests)}
+            joined = {wanted[n].lot for n in (*hosts, *guests)}
             for n in here:
                 if wanted[n].lot in joined:
-                    wanted[n] = self._joined(wanted[n], shelf, open_ways, is_guest=n in guests)
+                    wanted[n] = self._joined(wanted[n], shelf, open_ways if n in guests else {})
         return wanted
 
-    def _joined(self, test: Wanted, shelf: Shelf, open_ways: set[int], *, is_guest: bool) -> Wanted:
+    def _joined(self, test: Wanted, shelf: Shelf, open_ways: Mapping[int, int]) -> Wanted:
+        """This test with ways of its lot alone, and with those of the gas containers that are open to it.
+
+        By how late they are, as among the ways of one test: none is taken while another is in time.
+        """
         draw, lot = test.lot
-        ways: Ways = {
-            way if self._is_gas(shelf, way) else shelf.copy_of(way, lot): need for way, need in test.ways.items()
-        }
-        if is_guest:
-            known = facts.whole_blood()[test.test]
+        ways: Ways = {shelf.copy_of(way, lot): need for way, need in test.ways.items()}
+        if open_ways:
+            asked, known = self._site.tests[test.test], facts.whole_blood()[test.test]
             # The analyzer's value is as good as the laboratory's, or it is liked after every tube of the test's own.
-            last = sum(len(accept.tubes) for accept in self._site.tests[test.test].accepts)
-            place = 0 if known.standing == "first-choice" else last
-            for way in sorted(open_ways - ways.keys()):
-                if known.volume_ul <= shelf.ways[way].most_ul:
-                    ways[way] = (known.volume_ul, place)
+            last = sum(len(accept.tubes) for accept in asked.accepts)
+            need = (known.volume_ul, 0 if known.standing == "first-choice" else last)
+            own = min(shelf.lateness(asked, way) for way in test.ways)
+            late = {
+                copy: shelf.lateness(asked, way, kept=())
+                for copy, way in sorted(open_ways.items())
+                if known.volume_ul <= shelf.ways[way].most_ul
+            }
+            least = min((own, *late.values()))
+            ways = {**(ways if own == least else {}), **{copy: need for copy, step in late.items() if step == least}}
         return test._replace(lot=(draw, f"{GAS_USE} and {GAS_USE} guests"), ways=ways, alone=None)
 
     def _is_gas(self, shelf: Shelf, way: int) -> bool:

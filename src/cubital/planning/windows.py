@@ -42,16 +42,19 @@ class _Ready(NamedTuple):
 
 
 def why_too_late(
-    test: Test, kind: TubeKind, matrix: str, *, travel_min: int | None, windows: WindowsKey
-) -> Reason | None:
+    test: Test, kind: TubeKind, matrix: str, *, travel_min: int | None, windows: WindowsKey,
+    kept: tuple[str, ...] | None = None,
+) -> Reason | None:  # fmt: skip
     """Why a tube of this kind, drawn for this test and `travel_min` minutes on its way, would be too old for it.
 
     None where it is in time, and where that is not known: no travel time, or no source for this test, kind and place.
     `strict` holds it against the shortest time that a source gives, `extended` against the longest that was read.
+    `kept` are the terms of handling by which the tube stands where these are not the test's own.
     """
     if travel_min is None:
         return None
-    return _why(test.key, test.name, test.handling, kind.name, kind.additive, kind.gel, matrix, travel_min, windows)
+    terms = test.handling if kept is None else kept
+    return _why(test.key, test.name, terms, kind.name, kind.additive, kind.gel, matrix, travel_min, windows)
 
 
 def words_all_too_late(test: Test, travel_min: int) -> str:

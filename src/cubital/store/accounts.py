@@ -7,11 +7,15 @@ from threading import Lock
 from typing import Any
 
 import msgspec
-from sqlalchemy import Connection, Engine, Row, Table, delete, func, or_, select
+from sqlalchemy import Connection, Engine, Row, Table, delete, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 
+from cubital.handling.chain import EMPTY
+from cubital.handling.trail import hash_line
 from cubital.model.account import Account, Session, Throttle, TrailAsk, TrailLine
+from cubital.model.record import Head
 from cubital.store.books import Books
+from cubital.store.heads import note_head
 from cubital.store.tables import account, session, throttle, trail
 
 # Not the number by which the record locks: a sign-in waits for no event.
@@ -87,8 +91,13 @@ class SqlAccountBook:
 
     def write_trail(self, line: TrailLine) -> None:
         """Add a line, whatever its number, after the last one."""
-        last = self._connection.execute(select(func.max(trail.c.sequence))).scalar() or 0
-        self._connection.execute(trail.insert(), [{**_stamped(line), "sequence": last + 1}])
+        query = select(trail.c.sequence, trail.c.hash).order_by(trail.c.sequence.desc()).limit(1)
+        row = self._connection.execute(query).first()
+        previous = EMPTY if row is None else Head(sequence=row.sequence, hash=row.hash)
+        said = {**_stamped(line), "sequence": previous.sequence + 1}
+        head = Head(sequence=said["sequence"], hash=hash_line(previous.hash, **said))
+        self._connection.execute(trail.insert(), [{**said, "hash": head.hash}])
+        note_head(self._connection, "trail", head, previous=previous)
 
     def trail(self, ask: TrailAsk, *, most: int, before: int | None = None) -> tuple[TrailLine, ...]:
         """The newest lines that are asked for, newest first."""

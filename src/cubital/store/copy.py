@@ -9,6 +9,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from cubital.errors import RecordUnavailable
+from cubital.store.private import make_private
 
 
 def copy_file(source: Path, target: Path) -> None:
@@ -48,6 +49,7 @@ def _make(target: Path, write: Callable[[Path], None]) -> None:
     beside = target.with_name(f".{target.name}.partial")
     try:
         beside.unlink(missing_ok=True)
+        make_private(beside)
         write(beside)
         _sync(beside)
         beside.rename(target)

@@ -10,12 +10,14 @@ from urllib.parse import quote
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 
-from cubital.errors import MissingLibrary, UnreadyRecord
+from cubital.errors import MissingLibrary, RecordUnavailable, UnreadyRecord
+from cubital.store.private import make_folders, make_private
 
 WAIT_S = 10
 """How long a station waits for another one's transaction, or for a server to answer."""
 
 _WRITES = "cubital_writes"
+_FULL = 2
 
 
 def open_engine(address: str, *, is_new_allowed: bool = False) -> Engine:
@@ -61,9 +63,18 @@ def _sqlite_engine(path: Path, *, is_new_allowed: bool) -> Engine:
         raise UnreadyRecord(
             "found no such file; expected the database of a record; make one: cubital db upgrade", where=str(path)
         )
-    mode = "rwc" if is_new_allowed else "rw"
+    if is_new_allowed and not path.exists():
+        try:
+            make_folders(path)
+            make_private(path)
+        except (OSError, ValueError) as error:
+            said = getattr(error, "strerror", None) or str(error)
+            raise RecordUnavailable(
+                f"found {said}; nothing was recorded; see that the file and its folder can be written", where=str(path)
+            ) from None
+    # Never "rwc": SQLite would make a file that all may read.
     address = f"file:{quote(str(path.absolute()))}"
-    url = URL.create("sqlite+pysqlite", database=address, query={"uri": "true", "mode": mode})
+    url = URL.create("sqlite+pysqlite", database=address, query={"uri": "true", "mode": "rw"})
     engine = create_engine(url, connect_args={"timeout": WAIT_S}, execution_options={"cubital_path": str(path)})
     event.listen(engine, "connect", _set_up_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
@@ -75,6 +86,14 @@ def _set_up_sqlite(connection: sqlite3.Connection, _: Any) -> None:
     connection.isolation_level = None
     # FULL: with NORMAL a loss of power can take back a commit that was answered (SQLite, "PRAGMA synchronous").
     connection.execute("PRAGMA synchronous = FULL")
+    (found,) = connection.execute("PRAGMA synchronous").fetchone()
+    if found != _FULL:
+        # SQLite passes over a pragma that it was built without, and says nothing.
+        raise UnreadyRecord(
+            f"found synchronous = {found}, expected {_FULL} (FULL); this SQLite would answer before the disk has it; "
+            "use another build of SQLite",
+            where="SQLite",
+        )
     connection.execute("PRAGMA recursive_triggers = ON")
 
 
@@ -85,11 +104,12 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def _postgresql_engine(url: URL) -> Engine:
     try:
-        return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": WAIT_S})
+        # Said, not left to the server: a writer waits for the lock and must then see what the one before it wrote.
+        return create_engine(
+            url, pool_pre_ping=True, isolation_level="READ COMMITTED", connect_args={"connect_timeout": WAIT_S}
+        )
     except ModuleNotFoundError as error:
-        raise MissingLibrary(
-            f'found no {error.name}; PostgreSQL needs it; run: pip install "cubital[postgres]"', where="--db"
-        ) from None
+        raise MissingLibrary.of(error.name, need="PostgreSQL", extra="postgres", where="--db") from None
 
 
 def _strange(found: str) -> UnreadyRecord:

@@ -1,4 +1,4 @@
-"""What a database's own error means for the one who wrote."""
+"""What a database's own error means for the one who wrote: told by its code, for its words are of some language."""
 
 from __future__ import annotations
 
@@ -6,34 +6,68 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from cubital.errors import RecordError, RecordUnavailable, UnreadyRecord
 
-# Each with what to do; looked for in the words of SQLite and of PostgreSQL (both are stable, and tested).
+_SPACE = "free space on the disk"
+_RIGHTS = "let this user write to it"
+_REACH = "see that the server runs, can be reached and has this database and role"
+_RESTORE = "keep the file as it is and restore the last backup elsewhere"
+
+# By the beginning of an SQLSTATE (PostgreSQL documentation, appendix A) or of a result code of SQLite ("Result and
+# Error Codes"); the first that fits holds.
 _REMEDIES = {
-    "database or disk is full": "free space on the disk",
-    "no space left": "free space on the disk",
-    "could not extend file": "free space on the disk",
-    "readonly database": "let this user write the file and its folder",
-    "read-only": "let this user write to it",
-    "database is locked": "another writer held it all the while; try again",
-    "unable to open database file": "see that the file and its folder can be written",
-    "disk i/o error": "see that the disk is sound and has space",
-    "malformed": "keep the file as it is and restore the last backup elsewhere",
-    "not a database": "name the file of a record",
-    "connection": "see that the server runs and can be reached",
+    "53100": _SPACE,
+    "53300": "the server has no connection left; give it more (max_connections), or try again",
+    "25006": _RIGHTS,
+    "42501": _RIGHTS,
+    "28": "see that the role and its password are right",
+    "3D000": "name a database that is there",
+    "40": "other writers were first; try again",
+    "55P03": "another writer held it all the while; try again",
+    "57": _REACH,
+    "08": _REACH,
+    "58": "see that the server's disk is sound and has space",
+    "XX001": "keep the database as it is and restore the last backup elsewhere",
+    "XX002": "keep the database as it is and restore the last backup elsewhere",
+    "SQLITE_FULL": _SPACE,
+    "SQLITE_READONLY": "let this user write the file and its folder",
+    "SQLITE_PERM": "let this user write the file and its folder",
+    "SQLITE_BUSY": "another writer held it all the while; try again",
+    "SQLITE_LOCKED": "another writer held it all the while; try again",
+    "SQLITE_CANTOPEN": "see that the file and its folder can be written",
+    "SQLITE_IOERR": "see that the disk is sound and has space",
+    "SQLITE_CORRUPT": _RESTORE,
+    "SQLITE_NOTADB": "name the file of a record",
 }
+_NO_TABLE = "42P01"
 
 
 def fault_of(error: SQLAlchemyError, *, where: str, is_committing: bool) -> RecordError:
     """Our error for one of the database, with what to do and whether anything was recorded."""
-    said = _words(error)
-    low = said.lower()
-    if "no such table" in low or ("relation" in low and "does not exist" in low):
+    code = _code(error)
+    if code == _NO_TABLE:
         return UnreadyRecord("found no tables of a record; run: cubital db upgrade", where=where)
-    remedy = next((remedy for words, remedy in _REMEDIES.items() if words in low), "see that the database is sound")
+    remedy = next((remedy for start, remedy in _REMEDIES.items() if code.startswith(start)), None)
+    if remedy is None:
+        remedy = _REACH if _is_lost(error) else "see that the database is sound"
     if is_committing:
         outcome = "it is not known whether this was recorded: send it again with the same keys"
     else:
         outcome = "nothing was recorded"
-    return RecordUnavailable(f"found {said}; {outcome}; {remedy}", where=where, is_outcome_known=not is_committing)
+    said = f"found {_words(error)}; {outcome}; {remedy}"
+    return RecordUnavailable(said, where=where, is_outcome_known=not is_committing)
+
+
+def _code(error: SQLAlchemyError) -> str:
+    """The SQLSTATE of PostgreSQL or the name of SQLite's result code; empty where there is none."""
+    said = error.orig if isinstance(error, DBAPIError) else None
+    return getattr(said, "sqlstate", None) or getattr(said, "sqlite_errorname", None) or ""
+
+
+def _is_lost(error: SQLAlchemyError) -> bool:
+    """Whether no server was reached, or it went away: the driver has no code for that."""
+    if not isinstance(error, DBAPIError):
+        return False
+    is_of_server = hasattr(error.orig, "sqlstate")
+    return error.connection_invalidated or (is_of_server and type(error.orig).__name__ == "OperationalError")
 
 
 def _words(error: SQLAlchemyError) -> str:

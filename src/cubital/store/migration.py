@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
+from alembic import command
 from alembic.config import Config
-from alembic.runtime.environment import EnvironmentContext
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from alembic.script.revision import ResolutionError
@@ -19,17 +17,17 @@ from cubital.errors import UnreadyRecord
 from cubital.store.engine import for_writing, name_of
 from cubital.store.fault import fault_of
 
-_MIGRATIONS = Path(__file__).with_name("migrations")
+_HERE = Path(__file__).parent
 _LOCK = 0x6375626974616D
 
 
 def steps() -> ScriptDirectory:
     """The steps from one edition to the next that this program knows."""
-    return ScriptDirectory(_MIGRATIONS, version_locations=[_MIGRATIONS])
+    return ScriptDirectory.from_config(_config())
 
 
-def upgrade(engine: Engine) -> tuple[str | None, str]:
-    """Bring the tables to the newest edition in one transaction; the edition before and after.
+def upgrade(engine: Engine, edition: str = "head") -> tuple[str | None, str]:
+    """Bring the tables to this edition, the newest one, in one transaction; the edition before and after.
 
     Raises `UnreadyRecord` where the tables are of an edition that this program does not know.
     """
@@ -43,7 +41,7 @@ def upgrade(engine: Engine) -> tuple[str | None, str]:
             with for_writing(connection).begin() as transaction:
                 if engine.dialect.name == "postgresql":
                     connection.execute(select(func.pg_advisory_xact_lock(_LOCK)))
-                found = _run(connection, where)
+                found = _run(connection, edition, where)
                 is_committing = True
                 transaction.commit()
         return found
@@ -51,18 +49,12 @@ def upgrade(engine: Engine) -> tuple[str | None, str]:
         raise fault_of(error, where=where, is_committing=is_committing) from error
 
 
-def _run(connection: Connection, where: str) -> tuple[str | None, str]:
-    script = steps()
+def _run(connection: Connection, edition: str, where: str) -> tuple[str | None, str]:
     before = MigrationContext.configure(connection).get_current_revision()
-
-    def find_steps(edition: Any, _: MigrationContext) -> Any:
-        return script._upgrade_revs("head", edition)
-
-    work: Callable[[Any, MigrationContext], Any] = find_steps
+    config = _config()
+    config.attributes["connection"] = connection
     try:
-        with EnvironmentContext(Config(), script, fn=work) as environment:
-            environment.configure(connection=connection, transactional_ddl=True)
-            environment.run_migrations()
+        command.upgrade(config, edition)
     except (CommandError, ResolutionError):
         raise UnreadyRecord(
             f"found tables of edition {before}, which this program does not know; use the newest program in use",
@@ -72,3 +64,12 @@ def _run(connection: Connection, where: str) -> tuple[str | None, str]:
     if after is None:
         raise UnreadyRecord("found no edition after the upgrade", where=where)
     return before, after
+
+
+def _config() -> Config:
+    config = Config()
+    # A percent sign would be a reference to another option.
+    for name, folder in (("script_location", _HERE), ("version_locations", _HERE / "migrations")):
+        config.set_main_option(name, str(folder).replace("%", "%%"))
+    config.set_main_option("path_separator", "newline")
+    return config

@@ -4,26 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, Select, delete, func, select, text, tuple_
+from sqlalchemy import Connection, Engine, Row, Select, delete, func, inspect, select, text, tuple_
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import SQLAlchemyError
 
 from cubital.errors import UnreadyRecord
-from cubital.handling.chain import EMPTY, body_of, head_of, specimen_of
-from cubital.model.record import Head, Link
+from cubital.handling.chain import EMPTY, body_of, head_of, say_moment, specimen_of
+from cubital.model.record import ChainKey, Head, Link, TrailLink
 from cubital.model.specimen import Specimen
 from cubital.store.engine import for_writing, name_of, path_of
 from cubital.store.fault import fault_of
-from cubital.store.tables import EDITION, event, specimen
+from cubital.store.guards import find_faults
+from cubital.store.heads import note_head, noted_head
+from cubital.store.private import is_private
+from cubital.store.tables import EDITION, account, event, specimen, trail
 
 _LINK: Select[*tuple[Any, ...]] = select(
     event.c.sequence, event.c.batch, event.c.recorded_at, event.c.behind_us, event.c.key, event.c.specimen,
     event.c.version, event.c.body, event.c.hash,
 )  # fmt: skip
+_LINE = select(*(trail.c[name] for name in TrailLink.__struct_fields__)).order_by(trail.c.sequence)
 # Any number will do that nothing else in this database locks by.
 _LOCK = 0x6375626974616C
 _PAGE = 1000
@@ -46,6 +51,11 @@ class SqlRecord:
     def file(self) -> Path | None:
         """The file that holds it; None where a server does."""
         return path_of(self._engine) if self._is_sqlite else None
+
+    @property
+    def is_private(self) -> bool:
+        """Whether nobody but its owner may read the file that holds it; a server keeps its own."""
+        return self.file is None or is_private(self.file)
 
     @contextmanager
     def reading(self) -> Iterator[Reading]:
@@ -141,6 +151,18 @@ class Reading:
         state = self._connection.execute(select(specimen.c.state).where(specimen.c.id == id)).scalar()
         return None if state is None else specimen_of(state)
 
+    def strays(self, state: Specimen) -> tuple[str, ...]:
+        """The columns that should repeat this state and say something else; empty where nothing is kept."""
+        row = self._connection.execute(select(specimen).where(specimen.c.id == state.id)).first()
+        kept = {name: value for name, value in _kept(state).items() if name != "state"}
+        return () if row is None else tuple(name for name, value in kept.items() if getattr(row, name) != value)
+
+    def drawn_since(self, moment: datetime) -> tuple[Specimen, ...]:
+        """The kept states of all tubes drawn at or after this instant, discarded ones too, oldest first."""
+        query = select(specimen.c.state).where(specimen.c.drawn_at >= say_moment(moment))
+        states = self._connection.execute(query.order_by(specimen.c.drawn_at, specimen.c.id)).scalars()
+        return tuple(map(specimen_of, states))
+
     def specimens_of(self, patient: str) -> tuple[Specimen, ...]:
         """The kept states of all specimens of a patient, discarded ones too, oldest first."""
         states = self._connection.execute(select(specimen.c.state).where(specimen.c.patient == patient)).scalars()
@@ -156,11 +178,27 @@ class Reading:
         return self._connection.execute(select(func.count()).select_from(specimen)).scalar_one()
 
     def find_damage(self) -> tuple[str, ...]:
-        """What the database itself finds wrong with what it holds; empty as a rule."""
+        """What the database itself finds wrong with what it holds, and with its guards; empty as a rule."""
+        guards = tuple(find_faults(self._connection))
         if self._connection.dialect.name != "sqlite":
-            return ()
+            return guards
         said = self._connection.execute(text("PRAGMA integrity_check(20)")).scalars().all()
-        return tuple(line for line in said if line != "ok")
+        return (*(line for line in said if line != "ok"), *guards)
+
+    def noted_head(self, chain: ChainKey) -> Head | None:
+        """Where this database noted the end of the chain."""
+        return noted_head(self._connection, chain)
+
+    def trail(self) -> Iterator[TrailLink]:
+        """The lines of the trail in order."""
+        after = 0
+        while rows := self._connection.execute(_LINE.where(trail.c.sequence > after).limit(_PAGE)).all():
+            yield from (TrailLink(**row._mapping) for row in rows)
+            after = rows[-1].sequence
+
+    def has_accounts(self) -> bool:
+        """Whether there is any account."""
+        return self._connection.execute(select(account.c.name).limit(1)).first() is not None
 
     def _read(self, query: Select[*tuple[Any, ...]]) -> list[Link]:
         return [_link(row) for row in self._connection.execute(query)]
@@ -172,7 +210,9 @@ class Writing(Reading):
     def append(self, links: Sequence[Link], specimens: Sequence[Specimen]) -> None:
         """Add these links and keep these states."""
         if links:
+            previous = self.head()
             self._connection.execute(event.insert(), [_row(link) for link in links])
+            note_head(self._connection, "record", head_of(links[-1]), previous=previous)
         self.keep_states(specimens)
 
     def forget_states(self) -> None:
@@ -181,23 +221,19 @@ class Writing(Reading):
 
     def keep_states(self, specimens: Iterable[Specimen]) -> None:
         """Keep these states in place of older ones."""
-        rows = [
-            {
-                "id": one.id, "patient": one.patient, "status": _status(one), "version": one.events,
-                "state": body_of(one),
-            }
-            for one in specimens
-        ]  # fmt: skip
+        rows = [_kept(one) for one in specimens]
         if not rows:
             return
         dialect = sqlite if self._connection.dialect.name == "sqlite" else postgresql
         insert = dialect.insert(specimen)
-        changed = {name: insert.excluded[name] for name in ("patient", "status", "version", "state")}
+        changed = {name: insert.excluded[name] for name in rows[0] if name != "id"}
         self._connection.execute(insert.on_conflict_do_update(index_elements=["id"], set_=changed), rows)
 
 
 def refuse_other_edition(connection: Connection, *, where: str) -> None:
     """Raise `UnreadyRecord` where the tables are not of the edition that this program writes."""
+    if not inspect(connection).has_table("alembic_version"):
+        raise UnreadyRecord("found no tables of a record; run: cubital db upgrade", where=where)
     found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     if found != EDITION:
         raise UnreadyRecord(
@@ -205,6 +241,14 @@ def refuse_other_edition(connection: Connection, *, where: str) -> None:
             "run cubital db upgrade with the newest program in use",
             where=where,
         )
+
+
+def _kept(state: Specimen) -> dict[str, Any]:
+    """The row of this state: all but `state` repeats it, to look it up by."""
+    return {
+        "id": state.id, "patient": state.patient, "status": _status(state), "version": state.events,
+        "drawn_at": None if state.parent is not None else say_moment(state.collected_at), "state": body_of(state),
+    }  # fmt: skip
 
 
 def _status(state: Specimen) -> str:

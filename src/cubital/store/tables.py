@@ -3,6 +3,7 @@
 `event` is only ever added to: triggers of both databases refuse a change or a removal. `specimen`
 holds what the events come to, written in the same transaction, and can be computed anew.
 `account`, `session` and `throttle` say who may sign in and has; `trail`, who did and saw what, is only added to.
+`chain_head` notes where the record and the trail end, so that a careless cut at their end is seen.
 `site_version` and `site_file` hold every saved version of a site and are only added to; `site_draft` holds what is not
 saved yet, `order_log` the orders that a change of the site is tried on, without patients.
 `taking` holds the draws in hand, `tap` what was done at the chair.
@@ -24,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )  # fmt: skip
 
-EDITION = "0005"
+EDITION = "0006"
 
 tables = MetaData(
     naming_convention={
@@ -63,6 +64,8 @@ specimen = Table(
     Column("status", String(4), nullable=False, index=True),
     Column("version", Integer(), nullable=False),
     Column("state", Text(), nullable=False),
+    # Of a tube the instant of its collection; of an aliquot nothing, for it is no draw.
+    Column("drawn_at", String(27), index=True),
     CheckConstraint("status IN ('open', 'kept', 'gone')", name="status"),
 )
 
@@ -103,6 +106,16 @@ trail = Table(
     Column("role", String(20), nullable=False),
     Column("did", String(200), nullable=False),
     Column("about", String(200), nullable=False),
+    # The default is for SQLite, which adds no column without one; no line is written with it.
+    Column("hash", String(64), nullable=False, server_default=""),
+)
+
+chain_head = Table(
+    "chain_head",
+    tables,
+    Column("chain", String(10), primary_key=True),
+    Column("sequence", BigInteger().with_variant(Integer(), "sqlite"), nullable=False),
+    Column("hash", String(64), nullable=False),
 )
 
 site_file = Table(

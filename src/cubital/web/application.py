@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from cubital.web.arrival import Crowd
+from cubital.web.arrival import Crowd, FileQueue
 from cubital.web.desk import Desk
 from cubital.web.gate import Gate
 from cubital.web.headers import GuardedHeaders
@@ -20,7 +20,7 @@ from cubital.web.visit import Templates, Visit
 def make_application(desk: Desk) -> Starlette:
     """The ASGI application of this desk."""
     static = StaticFiles()
-    templates, crowd = Templates(static), Crowd(desk.settings.most_at_once)
+    templates, crowd, files = Templates(static), Crowd(desk.settings.most_at_once), FileQueue()
 
     async def refuse(request: Request, error: Exception) -> Response:
         status = getattr(error, "status_code", 500)
@@ -34,13 +34,12 @@ def make_application(desk: Desk) -> Starlette:
     return Starlette(
         routes=[
             Route("/static/{name}", static.serve, methods=["GET"], name="static"),
-            *(_route(page, desk, templates, crowd) for page in PAGES),
+            *(_route(page, Gate(page, desk, templates, crowd, files)) for page in PAGES),
         ],
         middleware=[Middleware(GuardedHeaders, settings=desk.settings)],
         exception_handlers={404: refuse, 405: refuse},
     )
 
 
-def _route(page: Page, desk: Desk, templates: Templates, crowd: Crowd) -> Route:
-    answer = Gate(page, desk, templates, crowd).answer
-    return Route(page.path, answer, methods=list(page.answers))
+def _route(page: Page, gate: Gate) -> Route:
+    return Route(page.path, gate.answer, methods=list(page.answers))

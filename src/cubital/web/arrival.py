@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+import asyncio
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 
 from starlette.exceptions import HTTPException
 from starlette.types import Message, Receive
@@ -50,6 +51,30 @@ def bounded(receive: Receive, most_bytes: int) -> Receive:
         return message
 
     return receive_bounded
+
+
+BUSY = (
+    "Other files are being read now, one after another. Nothing of this one was taken in. Wait a few seconds, then "
+    "send it again."
+)
+
+
+class FileQueue:
+    """The files that are read now: one at a time, so that a large one slows nobody but those who bring the next."""
+
+    def __init__(self, most_waiting: int = 4) -> None:
+        self._waiting = Crowd(most_waiting)
+        self._turn = asyncio.Lock()
+
+    @asynccontextmanager
+    async def turn(self) -> AsyncIterator[bool]:
+        """Wait for one's turn, which ends with the block; False, at once, where too many wait already."""
+        with self._waiting.entered() as is_let_in:
+            if not is_let_in:
+                yield False
+                return
+            async with self._turn:
+                yield True
 
 
 class Crowd:

@@ -85,6 +85,12 @@ def open_form(visit: Visit) -> Response:
     return visit.page("bench_tube.html", shown)
 
 
+def about_tube(visit: Visit) -> str:
+    """The number of the tube that is meant, for the trail; nothing where it is none, for it may be a patient's."""
+    known = tube_on_record(visit.desk.record, " ".join(visit.said("specimen").split()))
+    return "" if known is None else known.specimen.id[:60]
+
+
 def _other(visit: Visit, text: str, known: Known) -> str:
     """Another tube on record by this name; nothing where there is none."""
     other = tube_on_record(visit.desk.record, " ".join(text.split()))

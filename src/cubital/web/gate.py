@@ -17,9 +17,10 @@ from starlette.responses import Response
 
 from cubital.app.accounts import Visitor
 from cubital.errors import RecordUnavailable
-from cubital.web.arrival import AGAIN_S, FULL, SLOW, Crowd, arrival_s, bounded, said_bytes
+from cubital.web.arrival import AGAIN_S, BUSY, FULL, SLOW, Crowd, FileQueue, arrival_s, bounded, said_bytes
 from cubital.web.desk import Desk
 from cubital.web.pages import MOST_BYTES, Page
+from cubital.web.trail_lines import NOTED
 from cubital.web.visit import Templates, Visit, set_cookie, visit_cookie
 
 FORM, FORM_WITH_FILES, JSON = "application/x-www-form-urlencoded", "multipart/form-data", "application/json"
@@ -30,8 +31,9 @@ _LOG = logging.getLogger("cubital.web")
 class Gate:
     """The way of one page's requests: checked here, answered by the page, faults confessed without their words."""
 
-    def __init__(self, page: Page, desk: Desk, templates: Templates, crowd: Crowd) -> None:
+    def __init__(self, page: Page, desk: Desk, templates: Templates, crowd: Crowd, files: FileQueue) -> None:
         self._page, self._desk, self._templates, self._crowd = page, desk, templates, crowd
+        self._files = files
 
     async def answer(self, request: Request) -> Response:
         """The answer to one request."""
@@ -52,6 +54,9 @@ class Gate:
         except ClientDisconnect:
             return Response(status_code=400)  # nobody is there to read it
         try:
+            if self._page.most_files:
+                async with self._files.turn() as is_its_turn:
+                    return await self._work(visit, self._pass) if is_its_turn else self._refuse_later(visit, BUSY)
             return await self._work(visit, self._pass)
         finally:
             await visit.request.close()
@@ -94,7 +99,11 @@ class Gate:
         with self._crowd.entered() as is_let_in:
             if is_let_in:
                 return await run_in_threadpool(self._answer, visit, step)
-        refused = self._refuse(visit, 503, FULL)
+        return self._refuse_later(visit, FULL)
+
+    def _refuse_later(self, visit: Visit, said: str) -> Response:
+        """The refusal of what may be sent again in a moment."""
+        refused = self._refuse(visit, 503, said)
         refused.headers["Retry-After"] = str(AGAIN_S)
         return refused
 
@@ -121,12 +130,19 @@ class Gate:
         if visit.visitor is None and not visit.visit_key:
             visit.fresh_visit = secrets.token_urlsafe()
         refused = self._refuse_request(visit)
-        if refused is None and visit.visitor is not None and self._page.noted and visit.method == "GET":
-            self._desk.accounts.note(visit.visitor, self._page.noted)
+        if refused is None:
+            self._note(visit)
         response = refused or self._page.answers[visit.method](visit)
         if visit.fresh_visit is not None:
             set_cookie(response, visit_cookie(self._desk.settings), visit.fresh_visit, self._desk.settings)
         return response
+
+    def _note(self, visit: Visit) -> None:
+        """Write the line of this request into the trail, before its answer: what cannot be written is not shown."""
+        line = NOTED.get((visit.method, self._page.path))
+        if line is None or visit.visitor is None or (line.when is not None and not line.when(visit)):
+            return
+        self._desk.accounts.note(visit.visitor, line.did, about="" if line.about is None else line.about(visit))
 
     def _refuse_unread(self, visit: Visit) -> Response | None:
         """The refusal of one who may not send here, before anything of what was sent is read."""

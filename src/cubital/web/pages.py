@@ -42,7 +42,7 @@ LEARNING: Final = frozenset({"teacher", "student"})
 
 
 class Page(msgspec.Struct, frozen=True, kw_only=True):
-    """One address: what answers each method, who may, its word in the menu, and its word in the trail.
+    """One address: what answers each method, who may, and its word in the menu.
 
     A page with `most_files` above 0 takes forms with files too (`multipart/form-data`), up to `most_bytes` in all.
     What is not `is_by_hand` is asked by the page itself, again and again, and keeps no session awake.
@@ -53,7 +53,6 @@ class Page(msgspec.Struct, frozen=True, kw_only=True):
     answers: Mapping[str, Handler]
     roles: frozenset[str] | None
     menu: str = ""
-    noted: str = ""
     most_bytes: int = MOST_BYTES
     most_fields: int = MOST_FIELDS
     most_files: int = 0
@@ -65,21 +64,20 @@ PAGES: tuple[Page, ...] = (
     Page(path="/", answers={"GET": draw_page.go_to_draw}, roles=SIGNED_IN),
     Page(
         path="/draw", answers={"GET": draw_page.open_page, "POST": draw_page.plan}, roles=SIGNED_IN,
-        menu="Draw", noted="opened draw", most_fields=draw_page.MOST_FIELDS,
+        menu="Draw", most_fields=draw_page.MOST_FIELDS,
     ),
     Page(
         path="/take", answers={"GET": take_page.open_page, "POST": take_page.begin}, roles=take_page.TAKERS,
-        menu="Take", noted="opened take", most_fields=draw_page.MOST_FIELDS,
+        menu="Take", most_fields=draw_page.MOST_FIELDS,
     ),
     Page(path="/take/draws", answers={"GET": take_page.draws}, roles=take_page.TAKERS),
     Page(path="/take/tap", answers={"POST": take_page.tap}, roles=take_page.TAKERS),
     Page(path="/take/labels", answers={"POST": take_page.labels}, roles=take_page.TAKERS),
     Page(path="/take/shell", answers={"GET": take_page.shell}, roles=EVERYONE),
     Page(path="/take/worker.js", answers={"GET": take_page.worker}, roles=EVERYONE),
-    Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench", noted="opened the bench"),
+    Page(path="/bench", answers={"GET": bench_page.open_board}, roles=BENCH, menu="Bench"),
     Page(
         path="/morning", answers={"GET": morning_page.open_morning}, roles=LEARNING, menu="Bench",
-        noted="opened the invented morning",
     ),
     Page(path="/bench/due", answers={"GET": bench_page.due}, roles=BENCH, is_by_hand=False),
     Page(path="/bench/pulse", answers={"GET": bench_page.pulse}, roles=BENCH, is_by_hand=False),
@@ -91,7 +89,7 @@ PAGES: tuple[Page, ...] = (
     Page(path="/bench/demo", answers={"POST": bench_page.fill_demo}, roles=BENCH),
     Page(
         path="/results", answers={"GET": results_page.open_page, "POST": results_page.weigh}, roles=BENCH | LEARNING,
-        menu="Results", noted="opened results", most_bytes=results_page.MOST_FILE_BYTES + MOST_BYTES, most_files=1,
+        menu="Results", most_bytes=results_page.MOST_FILE_BYTES + MOST_BYTES, most_files=1,
     ),
     Page(path="/explain", answers={"GET": explain_page.open_page}, roles=SIGNED_IN, menu="Explain"),
     Page(path="/explain/order", answers={"GET": explain_page.order}, roles=SIGNED_IN),
@@ -99,7 +97,7 @@ PAGES: tuple[Page, ...] = (
     Page(path="/explain/fill", answers={"GET": explain_page.fill}, roles=SIGNED_IN),
     Page(path="/explain/citrate", answers={"GET": explain_page.citrate}, roles=SIGNED_IN),
     Page(path="/explain/why", answers={"GET": explain_page.why}, roles=SIGNED_IN),
-    Page(path="/site", answers={"GET": site_page.open_tests}, roles=SIGNED_IN, menu="Site", noted="opened site"),
+    Page(path="/site", answers={"GET": site_page.open_tests}, roles=SIGNED_IN, menu="Site"),
     Page(path="/site/stock", answers={"GET": site_page.open_stock}, roles=SIGNED_IN),
     Page(path="/site/test", answers={"GET": site_forms.open_test}, roles=SIGNED_IN),
     Page(path="/site/test/change", answers={"POST": site_forms.change_test}, roles=site_page.EDITORS),
@@ -125,12 +123,12 @@ PAGES: tuple[Page, ...] = (
     ),
     Page(
         path="/accounts", answers={"GET": account_pages.open_page, "POST": account_pages.change},
-        roles=frozenset({"administrator"}), menu="Accounts", noted="opened accounts",
+        roles=frozenset({"administrator"}), menu="Accounts",
     ),
     Page(
         path="/trail", answers={"GET": account_pages.trail, "POST": account_pages.search_trail},
         roles=frozenset({"administrator", "supervisor"}),
-        menu="Trail", noted="opened the trail",
+        menu="Trail",
     ),
     Page(path="/password", answers={"GET": door_pages.open_password, "POST": door_pages.change_password},
          roles=SIGNED_IN),

@@ -42,6 +42,12 @@ def send_table(visit: Visit) -> Response:
     return Response(data, media_type=found[2], headers=headers)
 
 
+def about_format(visit: Visit) -> str:
+    """The format that is asked for, for the trail; nothing where there is no such one."""
+    asked = visit.query.get("format", "")
+    return asked if asked in FORMATS else ""
+
+
 def change_tables(visit: Visit) -> Response:
     """Bring a file in, try what it changes, save it as a version, or throw it away."""
     assert visit.visitor is not None

@@ -97,6 +97,14 @@ def begin(visit: Visit) -> Response:
     return visit.go(f"/take?draw={taking.code}")
 
 
+def about_draw(visit: Visit) -> str:
+    """The code of the draw that is asked for, for the trail; nothing where there is none of it."""
+    try:
+        return _takings(visit).look(visit.query.get("draw", ""))[0].code
+    except (TakingError, RecordUnavailable):
+        return ""
+
+
 def draws(visit: Visit) -> Response:
     """The draws that wait, or the one of this code; with the token and the name that the page sends with."""
     assert visit.visitor is not None

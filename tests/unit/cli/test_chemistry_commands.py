@@ -235,7 +235,7 @@ def test_without_the_library_that_draws_the_one_command_that_brings_it_is_named(
     with mock.patch.dict(sys.modules, {"matplotlib": None}):
         said = say("carryover", "edta", "serum-gel", "--plot", "a.svg")
     assert said.status == 2
-    assert "pip install 'cubital[plots]'" in said.err
+    assert 'in a checkout run: .venv/bin/pip install -e ".[plots]"; else: pip install "cubital[plots]"' in said.err
 
 
 def test_a_picture_that_cannot_be_written_is_refused() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import pypdfium2
 import pytest
 
 import cubital.store.engine
@@ -39,16 +40,73 @@ def refused(said: Said, words: str) -> bool:
 
 def test_an_upgrade_says_what_it_made_and_the_second_that_nothing_was_to_do(tmp_path: Path) -> None:
     path = str(tmp_path / "lab.db")
-    assert say("db", "upgrade", "--db", path) == (0, f"{path}: made, edition 0005\n", "")
-    assert say("db", "upgrade", "--db", path) == (0, f"{path}: edition 0005 already\n", "")
+    assert say("db", "upgrade", "--db", path) == (0, f"{path}: made, edition 0006\n", "")
+    assert say("db", "upgrade", "--db", path) == (0, f"{path}: edition 0006 already\n", "")
     said = say("db", "upgrade", "--db", path, "--json").documents()
-    assert said == [{"format": "cubital.record-upgrade/1", "db": path, "before": "0005", "after": "0005"}]
+    assert said == [{"format": "cubital.record-upgrade/1", "db": path, "before": "0006", "after": "0006"}]
 
 
 def test_a_check_prints_counts_and_the_head(db: str) -> None:
     said = say("db", "check", "--db", db)
-    assert said.out == f"{db}: sound; 1 specimen, 2 entries, head {head_of(db)}\n"
+    assert said.out == (
+        f"{db}: sound; 1 specimen, 2 entries, head {head_of(db)}\n"
+        f"trail: 0 lines, head 0:{'0' * 64}\n"
+        "heads noted elsewhere: none given; what its owner cut off at the end or wrote anew is seen only with one\n"
+    )
     assert said.status == 0
+    met = say("db", "check", "--db", db, "--head", head_of(db), "--trail-head", f"0:{'0' * 64}")
+    assert met.out.endswith("\nheads noted elsewhere: 2 met\n")
+
+
+def test_a_file_that_others_may_read_is_told_of(db: str) -> None:
+    assert "access:" not in say("db", "check", "--db", db).out
+    Path(db).chmod(0o644)
+    said = say("db", "check", "--db", db)
+    assert (said.status, f"access: others on this machine may read it; run: chmod 600 {db}*\n" in said.out) == (0, True)
+    assert say("db", "check", "--db", db, "--json").documents()[0]["private"] is False
+
+
+def test_an_open_tube_made_to_vanish_from_the_board_is_named(db: str) -> None:
+    hands.run(db, "UPDATE specimen SET status = 'gone'")
+    said = say("db", "check", "--db", db)
+    assert "error: specimen s1: what is kept to look it up by (status) is not what its events say" in said.out
+    assert said.status == 2
+
+
+def test_heads_noted_in_a_file_find_what_the_owner_cut_off(db: str, tmp_path: Path) -> None:
+    file, head = str(tmp_path / "heads.txt"), head_of(db)
+    for _ in range(2):
+        said = say("db", "note", file, "--db", db)
+        assert said.out == f"added to {file}: 2 entries, head {head}; trail head 0:{'0' * 64}\n"
+    assert len(Path(file).read_text().splitlines()) == 2
+    assert say("db", "note", file, "--db", db, "--json").documents()[0]["format"] == "cubital.record-note/1"
+    met = say("db", "check", "--db", db, "--heads", file)
+    assert (met.status, met.out.splitlines()[-1]) == (0, "heads noted elsewhere: 6 met")
+    hands.run(
+        db, "DELETE FROM event WHERE sequence = 2", "DELETE FROM specimen",
+        "UPDATE chain_head SET sequence = 1, hash = (SELECT hash FROM event WHERE sequence = 1)",
+    )  # fmt: skip
+    assert say("db", "rebuild", "--db", db).status == 0
+    assert say("db", "check", "--db", db).status == 0
+    said = say("db", "check", "--db", db, "--heads", file)
+    assert refused(said, "expected entry 2 as noted; the record was cut short")
+    Path(file).write_text("2026\n")
+    assert refused(say("db", "check", "--db", db, "--heads", file), "line 1: found '2026'; expected a line as")
+    assert refused(say("db", "check", "--db", db, "--heads", str(tmp_path / "none")), "expected a file")
+
+
+def test_the_days_sheet_has_both_heads_in_groups_that_the_check_takes(db: str, tmp_path: Path) -> None:
+    target = tmp_path / "day.pdf"
+    head = head_of(db)
+    said = say("print", "day", "--db", db, "--demo", "--to", str(target))
+    assert said.out == f"{target}: record {head}, trail 0:{'0' * 64}\n"
+    document = pypdfium2.PdfDocument(target)
+    words = document[0].get_textpage().get_text_range()
+    document.close()
+    assert "record: 2" in words
+    groups = [head.partition(":")[2][start : start + 8] for start in range(0, 64, 8)]
+    assert all(group in words for group in groups)
+    assert say("db", "check", "--db", db, "--head", f"2: {' '.join(groups)}").status == 0
 
 
 def test_the_record_is_named_by_the_environment_where_the_prompt_does_not(
@@ -128,7 +186,8 @@ def test_a_database_without_its_library_names_the_command_that_installs_it(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "sqlalchemy", None)
     said = say("db", "check", "--db", db)
-    assert refused(said, 'found no sqlalchemy; the record needs it; run: pip install "cubital[server]"')
+    ways = 'in a checkout run: scripts/setup web; else: pip install "cubital[server]"'
+    assert refused(said, f"found no sqlalchemy; the record needs it; {ways}")
 
 
 def test_a_server_without_its_driver_names_the_command_that_installs_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -136,4 +195,5 @@ def test_a_server_without_its_driver_names_the_command_that_installs_it(monkeypa
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "psycopg", None)
     said = say("db", "check", "--db", "postgresql://user@host/base")
-    assert refused(said, 'found no psycopg; PostgreSQL needs it; run: pip install "cubital[postgres]"')
+    ways = 'in a checkout run: .venv/bin/pip install -e ".[postgres]"; else: pip install "cubital[postgres]"'
+    assert refused(said, f"found no psycopg; PostgreSQL needs it; {ways}")

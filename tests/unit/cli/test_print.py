@@ -115,8 +115,9 @@ def test_without_the_library_the_command_to_install_it_is_named(
     surface._register.cache_clear()
     surface._letters.cache_clear()
     target = tmp_path / "none.pdf"
-    refused(say("print", "labels", "PT", *DAY, "--invented", "--to", str(target)), "pip install 'cubital[paper]'")
-    refused(say("print", "wall", "order", "--demo", "--to", str(target)), "pip install 'cubital[paper]'")
+    ways = 'in a checkout run: scripts/setup web; else: pip install "cubital[paper]"'
+    refused(say("print", "labels", "PT", *DAY, "--invented", "--to", str(target)), ways)
+    refused(say("print", "wall", "order", "--demo", "--to", str(target)), ways)
     assert not target.exists()
 
 

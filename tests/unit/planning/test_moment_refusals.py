@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -154,6 +154,25 @@ def test_a_draw_said_to_be_the_first_is_refused_where_another_is_due_before_it()
     events = (event("infusion-end", "09:30", "vancomycin"), event("next-dose", "08:00", "tacrolimus"))
     assert "come before the other" in refusal(*words, events=events)
     assert len(arranged("vancomycin-peak", "tacrolimus", events=events).slots) == 2
+
+
+def test_a_minute_is_refused_where_the_events_put_its_draw_after_a_later_minute() -> None:
+    """Clozapine is due 12 h after its dose; at 30 min it would stand between the draws at 20 and 40 min."""
+    words: tuple[str | tuple[str, int], ...] = (("clozapine", 30), "gonadotropin-releasing-hormone-test")
+    given = event("stimulus", "08:00", "gonadotropin-releasing-hormone")
+    said = refusal(*words, events=(given, event("dose", "01:00", "clozapine")))
+    assert said.startswith("events: found times that contradict one another: by its minute a draw would come before")
+    evening = Event(what="dose", of="clozapine", at=at("08:00") - timedelta(hours=12) + timedelta(minutes=30))
+    assert [slot.at_min for slot in arranged(*words, events=(given, evening)).slots] == [0, 20, 30, 40, 60]
+
+
+def test_two_tests_said_of_the_first_draw_are_refused_where_the_events_put_them_apart() -> None:
+    """Clozapine is due from 07:00 to 09:00, tacrolimus at most 30 min before its next dose."""
+    words: tuple[str | tuple[str, int], ...] = (("clozapine", 0), ("tacrolimus", 0))
+    taken = Event(what="dose", of="clozapine", at=at("08:00") - timedelta(hours=12))
+    said = refusal(*words, events=(taken, event("next-dose", "12:00", "tacrolimus")))
+    assert "clozapine and tacrolimus are both said of the first draw" in said
+    assert len(arranged(*words, events=(taken, event("next-dose", "08:30", "tacrolimus"))).slots) == 1
 
 
 def test_times_that_contradict_one_another_are_refused_at_once_however_much_else_is_asked() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cubital.app.wiring.backups import back_up, head_of_backup, open_backup, read_head
+from cubital.app.wiring.backups import back_up, head_of_backup, note_heads, open_backup, read_head, read_heads
 from cubital.app.wiring.databases import (
     open_accounts,
     open_record,
@@ -49,6 +49,7 @@ __all__ = [
     "error_document",
     "head_of_backup",
     "is_results_table",
+    "note_heads",
     "open_accounts",
     "open_backup",
     "open_record",
@@ -67,6 +68,7 @@ __all__ = [
     "read_drawn",
     "read_findings",
     "read_head",
+    "read_heads",
     "read_lines",
     "read_local",
     "read_order",

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +15,7 @@ from cubital.app.wiring.streams import unreadable
 from cubital.errors import ExchangeError
 
 if TYPE_CHECKING:
-    from cubital.model.record import Head, Link
+    from cubital.model.record import Head, Link, NotedEnds
 
 
 def back_up(address: str, target: Path, *, is_portable: bool = False) -> Head:
@@ -73,18 +75,60 @@ def head_of_backup(path: Path) -> Head:
         return head
 
 
-def read_head(text: str) -> Head:
+def note_heads(path: Path, ends: NotedEnds) -> None:
+    """Add a line with these ends to the file; raises `ExchangeError` where it cannot be, or is of another kind."""
+    where = str(path)
+    if path.exists():
+        read_heads(path)
+    moment = ends.at.astimezone(UTC)
+    try:
+        with path.open("a", encoding="ascii") as file:
+            file.write(f"{moment:%Y-%m-%dT%H:%M:%SZ} record {ends.record} trail {ends.trail}\n")
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise unreadable(where, error) from None
+
+
+def read_heads(path: Path) -> list[NotedEnds]:
+    """The ends that were noted in this file, oldest first; raises `ExchangeError` where a line is none."""
+    from cubital.model.record import NotedEnds
+
+    where = str(path)
+    try:
+        lines = path.read_text(encoding="ascii", errors="replace").splitlines()
+    except OSError as error:
+        raise unreadable(where, error) from None
+    found = []
+    for number, line in enumerate(lines, start=1):
+        place = f"{where} line {number}"
+        try:
+            at, _, record, _, trail = line.split(" ")
+            moment = datetime.fromisoformat(at)
+        except ValueError:
+            raise ExchangeError(
+                f"found {line[:40]!r}; expected a line as `cubital db note` writes it", where=place
+            ) from None
+        found.append(
+            NotedEnds(at=moment, record=read_head(record, where=place), trail=read_head(trail, where=place))
+        )
+    return found
+
+
+def read_head(text: str, *, where: str = "--head") -> Head:
     """The head that was noted so, as `cubital db check` prints it; raises `ExchangeError` for anything else.
+
+    Spaces between the digits, as on paper, are no part of it.
 
     >>> read_head("12:" + "ab" * 32).sequence
     12
     """
     from cubital.model.record import Head
 
-    number, _, digits = text.strip().partition(":")
+    number, _, digits = "".join(text.split()).partition(":")
     if not (number.isascii() and number.isdigit() and re.fullmatch(r"[0-9a-f]{64}", digits)):
         raise ExchangeError(
             f"found {text[:80]!r}; expected a head as the check prints it: the number of an entry, a colon, 64 digits",
-            where="--head",
+            where=where,
         )
     return Head(sequence=int(number), hash=digits)

@@ -14,9 +14,7 @@ def needing(what: str, extra: str) -> Iterator[None]:
     try:
         yield
     except ModuleNotFoundError as error:
-        raise MissingLibrary(
-            f'found no {error.name}; {what} needs it; run: pip install "cubital[{extra}]"', where=what.split()[-1]
-        ) from None
+        raise MissingLibrary.of(error.name, need=what, extra=extra, where=what.split()[-1]) from None
 
 
 def needing_server() -> contextlib.AbstractContextManager[None]:

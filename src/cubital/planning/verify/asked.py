@@ -3,20 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
+from typing import NamedTuple
 
-from cubital.model import Order, Panel, Site, Test, Unsettled
+from cubital.model import Ask, Order, Panel, Site, Test, Unsettled
 from cubital.model.vocabulary import PRIORITIES
 
-Asked = dict[tuple[int, str], str]
+Steps = frozenset[tuple[str, int]]
 
 
-def list_asked(order: Order, site: Site, unsettled: tuple[Unsettled, ...] = ()) -> tuple[Asked, list[str]]:
-    """Every (minute, test key) the order asks for with its highest priority, and what cannot be read.
+class Asked(NamedTuple):
+    """One test to be drawn once: its minute as order and series write it, and its highest priority.
+
+    `steps` are the series it comes from, each with the minute of the step; `is_said` tells whether the order itself
+    wrote a minute.
+    """
+
+    key: str
+    at_min: int
+    priority: str
+    steps: Steps = frozenset()
+    is_said: bool = False
+
+
+def list_asked(order: Order, site: Site, unsettled: tuple[Unsettled, ...] = ()) -> tuple[list[Asked], list[str]]:
+    """Every test the order asks for, once for each minute and event, and what cannot be read.
 
     A word that the plan says is `unsettled` is none of them, where it is so.
     """
     left = {one.word for one in unsettled}
-    asked: Asked = {}
+    asked: list[Asked] = []
     findings: list[str] = []
     for ask in order.asks:
         entries = set() if ask.unsettled else _identify(ask.test, site)
@@ -28,13 +44,32 @@ def list_asked(order: Order, site: Site, unsettled: tuple[Unsettled, ...] = ()) 
             many = f"stands for {', '.join(sorted(entries))}" if entries else "is nothing this site defines"
             findings.append(f"the order asks for {ask.test!r}, which {many}")
             continue
-        for at_min, key in _expand(entries.pop(), ask.at_min or 0, site, ()):
-            if key not in site.tests:
-                findings.append(f"the order reaches {key!r} through a panel, and no such test is defined")
-                continue
-            before = asked.get((at_min, key), PRIORITIES[-1])
-            asked[at_min, key] = min(before, ask.priority, key=PRIORITIES.index)
+        for one in _expand(entries.pop(), ask, site):
+            if one.key not in site.tests:
+                findings.append(f"the order reaches {one.key!r} through a panel, and no such test is defined")
+            else:
+                _add(asked, one, site)
     return asked, findings
+
+
+def _add(asked: list[Asked], one: Asked, site: Site) -> None:
+    """Add what is asked, or ask the same more urgently: series of two events draw their tests twice."""
+    events = _events(one.steps, site)
+    for place, before in enumerate(asked):
+        if (before.key, before.at_min) != (one.key, one.at_min):
+            continue
+        if not events or not _events(before.steps, site) or events == _events(before.steps, site):
+            priority = min(before.priority, one.priority, key=PRIORITIES.index)
+            is_said = before.is_said or one.is_said
+            asked[place] = before._replace(priority=priority, steps=before.steps | one.steps, is_said=is_said)
+            return
+    asked.append(one)
+
+
+def _events(steps: Steps, site: Site) -> set[tuple[str, str | None]]:
+    """What the minutes of these series count from, where that is not the first draw."""
+    panels = [site.panels[panel] for panel, _ in steps]
+    return {(panel.anchor, panel.of) for panel in panels if panel.anchor is not None}
 
 
 def _identify(text: str, site: Site) -> set[str]:
@@ -54,18 +89,26 @@ def _words_of(entry: Test | Panel) -> set[str]:
     return {_bare(word) for word in words}
 
 
+@lru_cache(maxsize=50_000)
 def _bare(text: str) -> str:
     """A name without case, spaces, hyphens or punctuation, as people vary in these."""
     return "".join(letter for letter in text.casefold() if letter.isalnum() or letter == "%")
 
 
-def _expand(key: str, at_min: int, site: Site, inside: tuple[str, ...]) -> Iterator[tuple[int, str]]:
-    panel = None if key in site.tests else site.panels.get(key)
-    if panel is None or key in inside:
-        yield at_min, key
-        return
-    for member in panel.tests:
-        yield from _expand(member, at_min, site, (*inside, key))
-    for step in panel.series:
-        for member in step.tests:
-            yield from _expand(member, at_min + step.at_min, site, (*inside, key))
+def _expand(key: str, ask: Ask, site: Site) -> Iterator[Asked]:
+    """The tests that this key stands for, through panels and series."""
+    start_min, is_said = ask.at_min or 0, ask.at_min is not None
+
+    def through(key: str, at_min: int, steps: Steps, inside: tuple[str, ...]) -> Iterator[Asked]:
+        panel = None if key in site.tests else site.panels.get(key)
+        if panel is None or key in inside:
+            yield Asked(key, at_min, ask.priority, steps, is_said)
+            return
+        for member in panel.tests:
+            yield from through(member, at_min, steps, (*inside, key))
+        for step in panel.series:
+            for member in step.tests:
+                here = steps | {(key, step.at_min)}
+                yield from through(member, at_min + step.at_min, here, (*inside, key))
+
+    return through(key, start_min, frozenset(), ())

@@ -125,17 +125,24 @@ def _check_company(tube: PlannedTube, site: Site, where: str) -> list[str]:
         alone = [test.key for test in tests if test.own_tube]
         findings += [f"{where}: {key} must stand alone in its tube" for key in alone]
     for one, other in permutations(hosts, 2):
-        for term in _understood(one):
-            for against in sorted(set(handling_terms()[term].opposes) & _understood(other)):
-                findings.append(
-                    f"{where}: {one.key} ({_said(term, one)}) and {other.key} ({_said(against, other)}) "
-                    "do not share a tube"
-                )
+        findings += [f"{where}: {words} do not share a tube" for words in find_opposed(one, other)]
+    for guest in (test for test in tests if test not in hosts):
+        chilled = [host.key for host in hosts if {"ice", "warm", "cold_spin"} & _understood(host)]
+        findings += [f"{where}: {guest.key} is a guest of {key}, which is not kept in the room" for key in chilled]
     if not tube.tests:
         findings.append(f"{where}: it holds no test")
     if any(test.culture is not None for test in tests):
         findings.append(f"{where}: a blood culture is not packed with other tests")
     return findings
+
+
+def find_opposed(one: Test, other: Test) -> list[str]:
+    """How the handling of the one opposes that of the other, said and understood: empty where they may share a tube."""
+    return [
+        f"{one.key} ({_said(term, one)}) and {other.key} ({_said(against, other)})"
+        for term in _understood(one)
+        for against in sorted(set(handling_terms()[term].opposes) & _understood(other))
+    ]
 
 
 def _understood(test: Test) -> set[str]:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from cubital.facts import cultures
 from cubital.model import Order, Plan, PlannedTube, Site, Test
 from cubital.planning.verify.contents import find_way, hematocrit_of, usable_ul
+from cubital.planning.verify.lateness import would_be_late
 
 _CHILD_UNDER_H = 24 * 6939  # 19 years of 365.25 days
 _URGENCY = {"stat": 0, "timed": 1, "routine": 2}
@@ -53,7 +54,8 @@ def check_left_out(plan: Plan, order: Order, site: Site) -> list[str]:
                 continue  # asked through a panel: its urgency is not in the order's words
             mine = (_URGENCY[entry.priority], _CLASS[test.rank or "useful-today"])
             theirs = (_URGENCY[priority_of[other.key]], _CLASS[other.rank or "useful-today"])
-            if mine < theirs and _may_replace(test, tube, site, hematocrit):
+            is_better = mine < theirs and _may_replace(test, tube, site, hematocrit)
+            if is_better and not would_be_late(test, tube, plan, order, site):
                 findings.append(f"{test.key} is left out and {other.key}, which matters less, keeps its tube alone")
     return findings + _check_culture_volume(plan, order, site)
 

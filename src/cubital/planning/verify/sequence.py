@@ -1,14 +1,13 @@
-"""Are the tubes in the order the site's policy wants, with the discard tube where one is needed?"""
+"""Are the tubes in the order that the site's policy wants?"""
 
 from __future__ import annotations
 
 from itertools import pairwise
 
-from cubital.facts import OrderPolicy, Place, accesses, order_policies
+from cubital.facts import OrderPolicy, Place, order_policies
 from cubital.model import Order, Plan, PlannedTube, Site, TubeKind
 
 _PLACED_BY_USE_ONLY = ("trace-element", "lead")
-_RATIO_CRITICAL = ("citrate-9-1", "citrate-4-1")
 Rank = tuple[int, ...]
 
 
@@ -60,7 +59,7 @@ def rank_kinds(site: Site, policy: OrderPolicy) -> dict[str, Rank]:
 
 
 def check_sequence(plan: Plan, order: Order, site: Site) -> list[str]:
-    """What is wrong with positions, order and discards, draw by draw."""
+    """What is wrong with positions and order, draw by draw."""
     policy = order_policies().get(policy_key(order, site))
     if policy is None:
         return [f"there is no order of draw {site.planning.order_of_draw!r}"]
@@ -74,7 +73,6 @@ def check_sequence(plan: Plan, order: Order, site: Site) -> list[str]:
             findings.append(f"draw {number}: positions do not run from 1 to {len(tubes)}")
         findings += _check_ranks(tubes, ranks, policy, site)
         findings += _check_refused(tubes, policy, site)
-        findings += _check_discards(tubes, order, is_cleared=_follows_at_once(plan, number))
         findings += _check_cultures(tubes, order, site)
     listed = [(tube.draw, tube.position) for tube in plan.tubes]
     if listed != sorted(listed):
@@ -107,58 +105,6 @@ def _check_refused(tubes: list[PlannedTube], policy: OrderPolicy, site: Site) ->
             if additive and refused.use in (None, kind.use if kind else None):
                 findings.append(f"draw {tube.draw} tube {tube.position}: {refused.what}")
     return findings
-
-
-def _follows_at_once(plan: Plan, number: int) -> bool:
-    """Whether an earlier draw of the same minute has cleared the line: so for a further culture set."""
-    at_min = {draw.number: draw.at_min for draw in plan.draws}
-    return any(other < number and minute == at_min.get(number) for other, minute in at_min.items())
-
-
-def _check_discards(tubes: list[PlannedTube], order: Order, *, is_cleared: bool) -> list[str]:
-    """Discards come first; a winged set discards before a citrate tube; a line clears its dead space once."""
-    findings = []
-    where = f"draw {tubes[0].draw}"
-    winged, first = order.access == "winged-set", tubes[0]
-    if winged and first.purpose == "discard":
-        least_ul = next((d.part_filled_ul or 0 for d in accesses()["winged-set"].discards if d.needed), 0)
-        if first.draw_ul < min(least_ul, first.size_ul or first.draw_ul):
-            findings.append(f"{where}: the discard takes {first.draw_ul} uL; {least_ul} uL clear the air of the set")
-    if winged and first.additive in _RATIO_CRITICAL and first.purpose != "discard":
-        findings.append(f"{where}: a winged set meets {first.kind} first with no discard tube before it")
-    for before, after in pairwise(tubes):
-        if after.purpose == "discard" and before.purpose == "collect":
-            findings.append(f"{where}: the discard at {after.position} comes after a tube to keep")
-        spoils = before.additive != "none" and {before.additive, after.additive} - set(_RATIO_CRITICAL) and (
-            before.additive != after.additive
-        )
-        if winged and before.purpose == "discard" and after.purpose != "discard" and spoils:
-            findings.append(f"{where}: a discard with {before.additive} stands before {after.additive}")
-    if order.access == "line" and order.line.dead_space_ul is not None and not is_cleared:
-        findings += _check_dead_space(tubes, order, order.line.dead_space_ul)
-    return findings
-
-
-def _check_dead_space(tubes: list[PlannedTube], order: Order, dead_space_ul: int) -> list[str]:
-    where = f"draw {tubes[0].draw}"
-    if order.line.suspected_infection and any(tube.purpose == "culture" for tube in tubes):
-        if tubes[0].purpose == "discard":
-            return [f"{where}: a line cultured for infection gives its first blood to the bottle"]
-        return []
-    coagulation = any(tube.additive == "citrate-9-1" for tube in tubes)
-    strict = coagulation and order.line.carried_anticoagulant is not False
-    multiples = [
-        rule.dead_space_multiple or 0
-        for rule in accesses()["line"].discards
-        if rule.needed and (strict or not rule.when.startswith("coagulation"))
-    ]
-    wanted_ul = max(multiples) * dead_space_ul
-    if coagulation and any(tube.returned for tube in tubes):
-        return [f"{where}: what clears a line before coagulation is thrown away, never returned"]
-    discarded_ul = sum(tube.draw_ul for tube in tubes if tube.purpose == "discard")
-    if discarded_ul < wanted_ul:
-        return [f"{where}: the line discards {discarded_ul} uL; its dead space wants {wanted_ul} uL"]
-    return []
 
 
 def _check_cultures(tubes: list[PlannedTube], order: Order, site: Site) -> list[str]:

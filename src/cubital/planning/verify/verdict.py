@@ -11,26 +11,36 @@ from cubital.planning.verify.asked import list_asked
 from cubital.planning.verify.contents import (
     check_contents,
     check_label,
+    find_opposed,
     find_way,
     hematocrit_of,
     usable_ul,
 )
-from cubital.planning.verify.draws import check_draws, check_placement
+from cubital.planning.verify.discards import check_discards
+from cubital.planning.verify.draws import by_draw, check_placement, check_sets, serve
+from cubital.planning.verify.lateness import check_lateness, would_be_late
+from cubital.planning.verify.moments import check_moments
 from cubital.planning.verify.priorities import check_left_out, check_objective
 from cubital.planning.verify.sequence import check_sequence
+from cubital.planning.verify.times import read_events, read_times
 
 
 def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     """Every way in which this plan is not a sound answer to this order at this site; empty is sound.
 
-    Re-derives placement, volumes, stock, totals, limit, bound and order of draw from the order, the
-    site and the shipped facts. It does not search: that the objective is least is what the bound
-    claims and what the tests compare with other solvers.
+    Re-derives placement, volumes, stock, totals, limit, bound, order of draw, moments, discards and lateness from the
+    order, the site and the shipped facts. It does not search: that the objective is least is what the bound claims and
+    what the tests compare with other solvers.
     """
     asked, findings = list_asked(order, site, plan.unsettled)
     findings += _check_head(plan, order, site)
-    findings += check_placement(plan, asked, site)
-    findings += check_draws(plan, asked, site)
+    wanted = read_times(asked, site)
+    known, unread = read_events(order, wanted, site)
+    draw_of = serve(plan, wanted, known, order.now)
+    findings += unread
+    findings += check_placement(plan, wanted, draw_of, site)
+    findings += check_moments(plan, order, by_draw(wanted, draw_of), known, site)
+    findings += check_sets(plan, order, site)
     findings += check_left_out(plan, order, site)
     for tube in plan.tubes:
         findings += _check_purpose(tube, site)
@@ -41,6 +51,8 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     findings += check_totals(plan, order, site)
     findings += check_bound(plan)
     findings += check_sequence(plan, order, site)
+    findings += check_discards(plan, order, site)
+    findings += check_lateness(plan, order, site)
     findings += _check_room(plan, order, site)
     return tuple(findings)
 
@@ -85,6 +97,9 @@ def _check_room(plan: Plan, order: Order, site: Site) -> list[str]:
             shared = len(benches) == 1 or any(benches <= set(g) for g in site.planning.share_benches)
             ways = [find_way(each, tube.kind, tube.matrix) for each in (test, *residents)]
             if not shared or None in ways or any(resident.own_tube for resident in residents):
+                continue
+            opposed = [words for each in residents for words in find_opposed(test, each) + find_opposed(each, test)]
+            if opposed or would_be_late(test, tube, plan, order, site):
                 continue
             kind = site.kinds[tube.kind]
             sizes = [s for s in kind.sizes if s.draw_ul == tube.draw_ul]

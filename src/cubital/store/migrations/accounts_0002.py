@@ -12,7 +12,7 @@ depends_on = None
 
 REFUSAL = "the trail is only added to, never changed or removed"
 
-_SQLITE = (
+SQLITE = (
     f"""CREATE TRIGGER trail_is_not_changed BEFORE UPDATE ON trail
     BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
     f"""CREATE TRIGGER trail_is_not_removed BEFORE DELETE ON trail
@@ -22,7 +22,7 @@ _SQLITE = (
     WHEN EXISTS (SELECT 1 FROM trail WHERE sequence = NEW.sequence)
     BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
 )
-_POSTGRESQL = (
+POSTGRESQL = (
     f"""CREATE FUNCTION refuse_change_of_trail() RETURNS trigger LANGUAGE plpgsql AS $$
     BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$""",
     """CREATE TRIGGER trail_is_not_changed BEFORE UPDATE OR DELETE ON trail
@@ -71,5 +71,5 @@ def upgrade() -> None:
         sa.Column("about", sa.String(200), nullable=False),
         sa.PrimaryKeyConstraint("sequence", name="pk_trail"),
     )
-    for statement in _SQLITE if op.get_bind().dialect.name == "sqlite" else _POSTGRESQL:
+    for statement in SQLITE if op.get_bind().dialect.name == "sqlite" else POSTGRESQL:
         op.execute(statement)

@@ -12,7 +12,7 @@ depends_on = None
 
 REFUSAL = "events are only added to, never changed or removed"
 
-_SQLITE = (
+SQLITE = (
     f"""CREATE TRIGGER event_is_not_changed BEFORE UPDATE ON event
     BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
     f"""CREATE TRIGGER event_is_not_removed BEFORE DELETE ON event
@@ -23,7 +23,7 @@ _SQLITE = (
                  OR (specimen = NEW.specimen AND version = NEW.version))
     BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
 )
-_POSTGRESQL = (
+POSTGRESQL = (
     f"""CREATE FUNCTION refuse_change_of_event() RETURNS trigger LANGUAGE plpgsql AS $$
     BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$""",
     """CREATE TRIGGER event_is_not_changed BEFORE UPDATE OR DELETE ON event
@@ -66,5 +66,5 @@ def upgrade() -> None:
     )
     op.create_index("ix_specimen_patient", "specimen", ["patient"])
     op.create_index("ix_specimen_status", "specimen", ["status"])
-    for statement in _SQLITE if op.get_bind().dialect.name == "sqlite" else _POSTGRESQL:
+    for statement in SQLITE if op.get_bind().dialect.name == "sqlite" else POSTGRESQL:
         op.execute(statement)

@@ -11,10 +11,11 @@ branch_labels = None
 depends_on = None
 
 REFUSAL = "versions of a site are only added to, never changed or removed"
-_KEYS = {"site_version": "site = NEW.site AND number = NEW.number", "site_file": "digest = NEW.digest"}
+KEYS = {"site_version": "site = NEW.site AND number = NEW.number", "site_file": "digest = NEW.digest"}
 
 
-def _guards_of_sqlite(table: str) -> tuple[str, ...]:
+def guards_of_sqlite(table: str) -> tuple[str, ...]:
+    """What refuses a change of this table in SQLite."""
     return (
         f"""CREATE TRIGGER {table}_is_not_changed BEFORE UPDATE ON {table}
         BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
@@ -22,12 +23,13 @@ def _guards_of_sqlite(table: str) -> tuple[str, ...]:
         BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
         # INSERT OR REPLACE removes the older row without asking the trigger above.
         f"""CREATE TRIGGER {table}_is_not_replaced BEFORE INSERT ON {table}
-        WHEN EXISTS (SELECT 1 FROM {table} WHERE {_KEYS[table]})
+        WHEN EXISTS (SELECT 1 FROM {table} WHERE {KEYS[table]})
         BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END""",
     )
 
 
-def _guards_of_postgresql(table: str) -> tuple[str, ...]:
+def guards_of_postgresql(table: str) -> tuple[str, ...]:
+    """What refuses a change of this table in PostgreSQL."""
     return (
         f"""CREATE TRIGGER {table}_is_not_changed BEFORE UPDATE OR DELETE ON {table}
         FOR EACH ROW EXECUTE FUNCTION refuse_change_of_site()""",
@@ -36,7 +38,7 @@ def _guards_of_postgresql(table: str) -> tuple[str, ...]:
     )
 
 
-_FUNCTION = f"""CREATE FUNCTION refuse_change_of_site() RETURNS trigger LANGUAGE plpgsql AS $$
+FUNCTION = f"""CREATE FUNCTION refuse_change_of_site() RETURNS trigger LANGUAGE plpgsql AS $$
     BEGIN RAISE EXCEPTION '{REFUSAL}'; END $$"""
 
 
@@ -82,7 +84,7 @@ def upgrade() -> None:
     )
     is_sqlite = op.get_bind().dialect.name == "sqlite"
     if not is_sqlite:
-        op.execute(_FUNCTION)
-    for table in _KEYS:
-        for statement in (_guards_of_sqlite if is_sqlite else _guards_of_postgresql)(table):
+        op.execute(FUNCTION)
+    for table in KEYS:
+        for statement in (guards_of_sqlite if is_sqlite else guards_of_postgresql)(table):
             op.execute(statement)

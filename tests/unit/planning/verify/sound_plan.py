@@ -185,13 +185,13 @@ SERIES_ORDER = Order(asks=(Ask(test="tolerance"),))
 SERIES = plan_of(
     tube_of(1, "heparin-gel", "glucose", "plasma"),
     tube_of(1, "heparin-gel", "glucose", "plasma", draw=2),
-    draws=(Draw(number=1, at_min=0, label="fasting"), Draw(number=2, at_min=120, label="two hours")),
+    draws=(Draw(number=1, at_min=0, label="draw at 0 min"), Draw(number=2, at_min=120, label="draw at 120 min")),
 )
 
 
 WINGED_ORDER = replace(ORDER, access="winged-set")
 WINGED = plan_of(
-    tube_of(1, "plain", "", None, purpose="discard"),
+    tube_of(1, "plain", "", None, purpose="discard", draw_ul=500, size_ul=2000),
     *(replace(tube, position=tube.position + 1) for tube in SOUND.tubes),
     access="winged-set",
 )

@@ -56,7 +56,8 @@ def test_a_series_test_in_the_wrong_draw_is_found() -> None:
 
 def test_draws_out_of_time_order_are_found() -> None:
     draws = (Draw(number=1, at_min=120, label="b"), Draw(number=2, at_min=0, label="a"))
-    expect("draws are not in the order of their minutes", settled(replace(SERIES, draws=draws)), SERIES_ORDER)
+    findings = verify(settled(replace(SERIES, draws=draws)), SERIES_ORDER, SITE)
+    assert "the draws are not in the order of their minutes" in findings
 
 
 def test_draws_that_skip_a_number_are_found() -> None:

@@ -5,14 +5,12 @@ from __future__ import annotations
 import pytest
 from msgspec.structs import replace
 
-from cubital.facts import OrderPolicy, Place, Step, order_policies
+from cubital.facts import OrderPolicy, Place, Step, cultures, order_policies
 from cubital.model import (
     Ask,
-    Line,
+    Draw,
     Order,
     Placing,
-    Plan,
-    PlannedTube,
     Tube,
     TubeKind,
 )
@@ -24,13 +22,12 @@ from tests.unit.planning.verify.sound_plan import (
     ORDER,
     SITE,
     SOUND,
-    WINGED,
-    WINGED_ORDER,
     accept,
     bottles,
     expect,
     laboratory_test,
     plan_of,
+    settled,
     swapped,
     tube_of,
     with_kind,
@@ -172,81 +169,6 @@ def test_a_trace_element_tube_is_refused_by_skin_puncture() -> None:
     assert any("skin contaminates trace elements" in f for f in verify(plan, order, SITE))
 
 
-# Discards
-
-
-def test_a_discard_before_citrate_behind_a_winged_set_is_sound() -> None:
-    assert verify(WINGED, WINGED_ORDER, SITE) == ()
-
-
-def test_a_winged_set_that_meets_citrate_first_is_found() -> None:
-    plan = replace(SOUND, access="winged-set")
-    expect("a winged set meets citrate first with no discard tube before it", plan, WINGED_ORDER)
-
-
-def test_a_straight_needle_needs_no_discard_before_citrate() -> None:
-    assert SOUND.tubes[0].additive == "citrate-9-1"
-    assert verify(SOUND, ORDER, SITE) == ()
-
-
-def test_a_discard_with_an_additive_that_spoils_the_next_tube_is_found() -> None:
-    tubes = (tube_of(1, "edta", "", None, purpose="discard"), *WINGED.tubes[1:])
-    site = with_kind("edta", sizes=(Tube(draw_ul=3000),))
-    expect(
-        "a discard with k2-edta stands before citrate-9-1",
-        plan_of(*tubes, access="winged-set"),
-        WINGED_ORDER,
-        site,
-    )
-
-
-def test_a_discard_of_the_same_additive_is_sound() -> None:
-    tubes = (tube_of(1, "citrate", "", None, purpose="discard"), *WINGED.tubes[1:])
-    assert verify(plan_of(*tubes, access="winged-set"), WINGED_ORDER, SITE) == ()
-
-
-def test_a_discard_after_a_tube_to_keep_is_found() -> None:
-    tubes = (*SOUND.tubes, tube_of(6, "plain", "", None, purpose="discard"))
-    expect("the discard at 6 comes after a tube to keep", plan_of(*tubes))
-
-
-def test_a_discard_that_serves_a_test_is_found() -> None:
-    plan = with_tube(WINGED, 1, tests=("antibody",))
-    findings = verify(plan, WINGED_ORDER, SITE)
-    assert any("a discard tube serves no test" in f for f in findings)
-
-
-def line_plan(discard_ul: int) -> Plan:
-    waste = PlannedTube(
-        position=1, draw=1, purpose="discard", kind="waste syringe", name="waste syringe", additive="none",
-        gel=False, draw_ul=discard_ul,
-    )  # fmt: skip
-    tubes = (waste, *(replace(tube, position=tube.position + 1) for tube in SOUND.tubes))
-    return plan_of(*tubes, access="line")
-
-
-def test_a_line_that_carried_anticoagulant_discards_six_dead_spaces_before_coagulation() -> None:
-    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000, carried_anticoagulant=True))
-    assert verify(line_plan(6000), order, SITE) == ()
-    expect("discards 5999 uL; its dead space wants 6000 uL", line_plan(5999), order)
-
-
-def test_a_line_that_carried_none_discards_two_dead_spaces() -> None:
-    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000, carried_anticoagulant=False))
-    assert verify(line_plan(2000), order, SITE) == ()
-    expect("discards 1999 uL; its dead space wants 2000 uL", line_plan(1999), order)
-
-
-def test_a_line_whose_past_is_unknown_is_taken_as_having_carried_anticoagulant() -> None:
-    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000))
-    expect("its dead space wants 6000 uL", line_plan(2000), order)
-
-
-def test_only_a_line_may_discard_into_something_that_is_not_stock() -> None:
-    plan = replace(line_plan(2000), access="straight-needle")
-    expect("the site has no kind 'waste syringe'", plan)
-
-
 # Cultures
 
 
@@ -279,20 +201,14 @@ def test_a_bottle_filled_above_its_size_is_found() -> None:
 
 def test_bottles_count_against_the_stock() -> None:
     site = with_kind("aerobic", sizes=(Tube(draw_ul=10000, in_stock=1),))
-    expect(
-        "aerobic of 10000 uL: 2 are used and 1 are in stock",
-        bottles("aerobic", "aerobic"),
-        CULTURE_ORDER,
-        site,
-    )
-
-
-def test_a_line_cultured_for_infection_gives_its_first_blood_to_the_bottle() -> None:
-    order = replace(CULTURE_ORDER, access="line", line=Line(dead_space_ul=1000, suspected_infection=True))
-    assert verify(bottles("aerobic", "anaerobic", access="line"), order, SITE) == ()
-    waste = tube_of(1, "plain", "", None, purpose="discard")
-    plan = plan_of(waste, tube_of(2, "aerobic", "culture", None, purpose="culture"), access="line")
-    expect("gives its first blood to the bottle", plan, order)
+    further = cultures().rule("new-puncture").text
+    plan = bottles(
+        "aerobic", "aerobic",
+        draws=(Draw(number=1, at_min=0, label="now"), Draw(number=2, at_min=0, label="set 2", steps=(further,))),
+    )  # fmt: skip
+    plan = settled(replace(plan, tubes=(plan.tubes[0], replace(plan.tubes[1], draw=2, position=1))))
+    assert verify(plan, CULTURE_ORDER, SITE) == ()
+    expect("aerobic of 10000 uL: 2 are used and 1 are in stock", plan, CULTURE_ORDER, site)
 
 
 # How closely a place names a kind
@@ -342,51 +258,3 @@ def test_edta_for_the_blood_bank_follows_edta_for_counts() -> None:
     plan = plan_of(rows[0], replace(rows[1], kind="bank", name="bank"))
     assert verify(plan, order, site) == ()
     expect("draw 1: common-practice wants edta before bank", swapped(plan, 1, 2), order, site)
-
-
-# More of lines
-
-
-def test_a_line_that_carried_anticoagulant_discards_two_dead_spaces_without_coagulation() -> None:
-    order = Order(
-        asks=(Ask(test="count"),),
-        access="line",
-        line=Line(dead_space_ul=1000, carried_anticoagulant=True),
-    )
-    waste = line_plan(2000).tubes[0]
-    plan = plan_of(waste, tube_of(2, "edta", "count", "whole-blood"), access="line")
-    assert verify(plan, order, SITE) == ()
-    short = plan_of(replace(waste, draw_ul=1999), tube_of(2, "edta", "count", "whole-blood"), access="line")
-    assert verify(short, order, SITE) == ("draw 1: the line discards 1999 uL; its dead space wants 2000 uL",)
-
-
-def test_a_line_suspected_of_infection_discards_as_ever_when_nothing_is_cultured() -> None:
-    line = Line(dead_space_ul=1000, carried_anticoagulant=False, suspected_infection=True)
-    order = replace(ORDER, access="line", line=line)
-    expect("its dead space wants 2000 uL", line_plan(1999), order)
-    assert verify(line_plan(2000), order, SITE) == ()
-
-
-def test_a_line_that_is_not_suspected_discards_before_a_culture() -> None:
-    line = Line(dead_space_ul=1000, carried_anticoagulant=False)
-    order = replace(CULTURE_ORDER, access="line", line=line)
-    expect(
-        "draw 1: the line discards 0 uL; its dead space wants 2000 uL",
-        bottles("aerobic", "anaerobic", access="line"),
-        order,
-    )
-
-
-def test_a_misplaced_and_short_discard_gives_both_findings() -> None:
-    order = replace(ORDER, access="line", line=Line(dead_space_ul=1000, carried_anticoagulant=False))
-    waste = replace(line_plan(1999).tubes[0], position=6)
-    findings = verify(plan_of(*SOUND.tubes, waste, access="line"), order, SITE)
-    assert findings == (
-        "draw 1: the discard at 6 comes after a tube to keep",
-        "draw 1: the line discards 1999 uL; its dead space wants 2000 uL",
-    )
-
-
-def test_a_dead_space_matters_only_behind_a_line() -> None:
-    order = replace(ORDER, line=Line(dead_space_ul=1000))
-    assert verify(SOUND, order, SITE) == ()

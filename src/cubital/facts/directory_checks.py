@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -9,13 +10,15 @@ from cubital.errors import FactsError
 from cubital.facts.additives import additives, clotting, spins
 from cubital.facts.tubes import tube_table
 
+_NOT_LETTERS = re.compile(r"\W|_")
+
 
 def refuse_names_of_two(table: Mapping[str, Any], *, file: str) -> None:
     """Refuse a name, an abbreviation or a key that two entries have, whatever its case and punctuation."""
     owners: dict[str, str] = {}
     for key, entry in table.items():
         for name in (key, entry["name"], *entry.get("also", ())):
-            owner = owners.setdefault("".join(c for c in name.casefold() if c.isalnum()), key)
+            owner = owners.setdefault(_NOT_LETTERS.sub("", name.casefold()), key)
             if owner != key:
                 raise FactsError(
                     f"found {name!r}, which [{owner}] has too; expected a name that no other entry has; remove one of "

@@ -39,6 +39,9 @@ def directory() -> list[str]:
     said = facts.stopper_words()
     looks = [(", ".join(group), marks_text(said.marks)) for group in said.alike]
     words = [(key, ", ".join(w.words), marks_text(w.marks)) for key, w in facts.name_words().items()]
+    known = facts.paraphrases()
+    alike = [(", ".join(group), marks_text(known.marks)) for group in known.alike]
+    alike.append((f"said nothing by: {', '.join(known.dropped)}", marks_text(known.marks)))
     return [
         "## Tests", "Volumes are typical (least), net of dead volume; a site's own analysers decide.",
         table(("test", "name", "also", "LOINC", "bench", "accepts", "handling", "rests on"), tests),
@@ -56,6 +59,9 @@ def directory() -> list[str]:
         "## Words that do not say which test",
         "They never resolve a word. They keep a name from being offered as near that shares nothing else.",
         table(("kind", "words", "rests on"), words),
+        "## Words taken for one another",
+        "A name that nobody spells so is looked for once more with these taken for one, in any order. Two are asked.",
+        table(("words", "rests on"), alike),
         "## What people call a stopper",
         "Words for one look, to find a tube by it; the colours themselves are the site's. No rule uses them.",
         table(("words", "rests on"), looks),

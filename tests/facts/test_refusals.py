@@ -25,6 +25,7 @@ from cubital.facts.hemolysis import load_hemolysis
 from cubital.facts.keeping import load_drift, load_indices, load_keeping, load_receipt
 from cubital.facts.moments import load_moments
 from cubital.facts.name_words import load_name_words
+from cubital.facts.paraphrases import load_paraphrases
 from cubital.facts.reading import read_table
 from cubital.facts.sources import load_sources
 from cubital.facts.stopper_words import load_stopper_words
@@ -48,6 +49,7 @@ LOADERS: dict[str, Callable[..., Any]] = {
     "elsewhere": directory.load_elsewhere,
     "name_words": load_name_words,
     "stopper_words": load_stopper_words,
+    "paraphrases": load_paraphrases,
     "stability": directory.load_stability,
     "keeping": load_keeping,
     "drift": load_drift,
@@ -97,6 +99,14 @@ FAULTS = {
     "name_words__a_word_of_both_kinds": ("name_words__a_word_of_both_kinds.toml", "found 'level' in both"),
     "name_words__one_kind_alone": ("name_words__one_kind_alone.toml", "expected silent and qualifier"),
     "stopper_words__a_word_of_two_looks": ("[stoppers]", "found 'pale' twice"),
+    "paraphrases__a_word_of_two_groups": ("[paraphrases]", "found 'ab' twice"),
+    "paraphrases__a_group_of_one": ("[paraphrases]", "length >= 2"),
+    "tests__two_of_one_name": ("[zinc-2]", "found 'Zinc', which [zinc] has too"),
+    "tests__an_alias_that_is_the_name_of_another": ("[copper]", "found 'Z.I.N.C.', which [zinc] has too"),
+    "panels__of_itself": ("[metals]", "found the panel itself among its tests"),
+    "panels__of_another_panel": ("[elements]", "found the panel 'metals' among its tests"),
+    "panels__two_of_one_name": ("[elements]", "found 'Metals', which [metals] has too"),
+    "stability__shorter_than_its_own_clot_and_spin": ("[ferritin]", "no tube that the test accepts has clotted"),
     "mixing__chosen_outside_the_range": ("[none]", "expected low <= chosen <= high"),
     "mixing__no_rivals": ("[none]", "expected at least one count with its mark"),
     "mixing__range_that_no_rival_gives": ("[none]", "do not span the rivals"),

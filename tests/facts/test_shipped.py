@@ -361,7 +361,7 @@ def everything() -> list[object]:
         facts.sampling_limits(), facts.cultures(), facts.hematocrits(), facts.site_marks(),
         facts.salts(), facts.contaminants(), facts.analytes(), facts.interference(),
         facts.blood_loss(), facts.loss_formulas(), facts.elsewhere(), facts.ranks(), facts.whole_blood(), facts.gels(),
-        facts.name_words(), facts.stopper_words(),
+        facts.name_words(), facts.stopper_words(), facts.paraphrases(),
         population(), causes(), standing(), illnesses(), screens(),
         facts.moment_facts(), keeping_claims(), house_rules(), drifts(), biases(), timings(), index_limits(), checks(),
         hemolysis_facts(), facts.respin(),

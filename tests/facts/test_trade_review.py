@@ -57,7 +57,7 @@ def test_a_newborn_s_group_and_antiglobulin_test_can_be_taken_from_the_heel() ->
         ("protein-c", "low on warfarin"),
         ("protein-s", "low on warfarin and in pregnancy"),
         ("antithrombin", "low on heparin"),
-        ("LA", "heparin, warfarin and direct oral anticoagulants change the result"),
+        ("lupus anticoagulant", "heparin, warfarin and direct oral anticoagulants change the result"),
     ],
 )
 def test_what_makes_a_result_useless_is_said_at_the_chair(test: str, words: str) -> None:

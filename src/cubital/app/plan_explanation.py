@@ -8,7 +8,7 @@ from cubital.app.draws import plan_order
 from cubital.app.explanation import Explanation, Section, Statement, of_reason, sections_of
 from cubital.app.kind_explanation import HARMS, MIXING, PLACES, harms_of, inversions_of, places_of
 from cubital.app.subject_explanation import explain_panel, explain_subject, explain_test
-from cubital.errors import NotBloodTest, PlanError, UnknownTest
+from cubital.errors import AmbiguousTest, NotBloodTest, PlanError, UnknownTest
 from cubital.model import Ask, Order, Plan, PlannedTube, Site
 from cubital.planning.directory import Directory
 from cubital.units import millilitres_text
@@ -30,7 +30,7 @@ def explain_words(order: Order, site: Site) -> tuple[Explanation, ...]:
         found += subjects
         try:
             kind, key = directory.resolve(ask.test, where=f"name {number + 1}")
-        except (UnknownTest, NotBloodTest):
+        except (UnknownTest, NotBloodTest, AmbiguousTest):
             if not subjects:
                 raise
             continue

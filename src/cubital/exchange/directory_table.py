@@ -72,8 +72,8 @@ def read_panels(content: Mapping[str, Any], *, file: str, findings: list[Finding
 def find_clashes(tests: Mapping[str, Test], panels: Mapping[str, Panel], *, files: Mapping[str, str]) -> list[Finding]:
     """Every name, abbreviation or code that two entries claim; `files` says where tests and panels stand.
 
-    A name that is also the key of another entry is an error, for a key always means itself. Any other
-    is a warning: whoever orders by it is asked which of the two is meant.
+    What is the key or the name of one of the two is an error: a key always means itself, and what the pages show by one
+    name must be one thing. An abbreviation or a code of both is a warning: whoever orders by it is asked.
     """
     owners: dict[tuple[str, str], tuple[str, str]] = {}
     findings = []
@@ -81,14 +81,14 @@ def find_clashes(tests: Mapping[str, Test], panels: Mapping[str, Panel], *, file
         *(("tests", t) for t in tests.values()),
         *(("panels", p) for p in panels.values()),
     ]
-    keys = {fold(record.key) for _, record in records}
+    own = {fold(name) for _, record in records for name in (record.key, record.name)}
     for family, record in records:
         claims = [("", fold(n), n) for n in (record.key, record.name, *record.also)]
         claims += [(system, code.casefold(), f"{system} {code}") for system, code in record.codes.items()]
         for system, folded, written in claims:
             owner = owners.setdefault((system, folded), (family, record.key))
             if owner != (family, record.key) and folded:
-                level: LevelKey = "error" if not system and folded in keys else "warning"
+                level: LevelKey = "error" if not system and folded in own else "warning"
                 findings.append(_clash(level, files, family, record.key, written, owner))
     return list(dict.fromkeys(findings))
 

@@ -24,7 +24,15 @@ def look_at_members(
         ):  # fmt: skip
             for word, count in Counter(words_there).items():
                 entry, shown = f"[{panel.key}] {path}", f'"{word[:60]}"'
-                if word not in tests and word not in written:
+                if word in panels and word not in tests:
+                    found.append(
+                        Finding(
+                            level="error", file=file, entry=entry,
+                            found=f"{shown}, the panel itself" if word == panel.key else f"{shown}, a panel",
+                            expected="the keys of tests alone", remedy="write the tests that it holds, or take it out",
+                        )
+                    )  # fmt: skip
+                elif word not in tests and word not in written:
                     found.append(
                         Finding(
                             level="error", file=file, entry=entry, found=shown,

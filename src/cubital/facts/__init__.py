@@ -76,6 +76,7 @@ from cubital.facts.moments import (
 )
 from cubital.facts.name_words import NameWords, name_words
 from cubital.facts.orders import OrderPolicy, Place, Refused, Silent, Step, order_policies
+from cubital.facts.paraphrases import Paraphrases, paraphrases
 from cubital.facts.sources import Mark, Source, sources
 from cubital.facts.stopper_words import StopperWords, stopper_words
 from cubital.facts.tubes import tube_table
@@ -149,6 +150,7 @@ __all__ = [
     "NameWords",
     "NamedLine",
     "OrderPolicy",
+    "Paraphrases",
     "Place",
     "RankGroup",
     "Refused",
@@ -192,6 +194,7 @@ __all__ = [
     "name_words",
     "order_policies",
     "panels_table",
+    "paraphrases",
     "ranks",
     "respin",
     "safety",

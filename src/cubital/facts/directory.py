@@ -11,6 +11,7 @@ import msgspec
 
 from cubital.errors import FactsError
 from cubital.facts.additives import Family, check_marks_of
+from cubital.facts.directory_checks import refuse_names_of_two, refuse_panels_within, refuse_too_short
 from cubital.facts.moments import anchors, moments, subjects
 from cubital.facts.reading import family, read_table, refuse_unknown, shape
 from cubital.facts.sources import Basis, Mark, check_mark, check_marks, entries
@@ -172,6 +173,7 @@ def load_tests_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, Any
                 f"found moment {test.moment!r}, a whole series; expected one time; write the series as a panel",
                 where=f"{file} [{key}]",
             )
+    refuse_names_of_two(table, file=file)
     return MappingProxyType(dict(table))
 
 
@@ -242,6 +244,8 @@ def load_panels_table(table: Mapping[str, Any], *, file: str) -> Mapping[str, An
         _check_sources(panel, file=file, key=key)
         _check_defined(panel.anchor, anchors(), what="anchor", where=f"{file} [{key}]")
         _check_defined(panel.of, subjects(), what="of", where=f"{file} [{key}]")
+    refuse_names_of_two(table, file=file)
+    refuse_panels_within(table, file=file)
     return MappingProxyType(dict(table))
 
 
@@ -330,7 +334,10 @@ def _all_stability() -> Mapping[str, Stability]:
 
 
 def load_stability(table: Mapping[str, Any], *, file: str) -> Mapping[str, Stability]:
-    """The stability a parsed table holds, by test key."""
+    """The stability a parsed table holds, by test key; refuses a time that its own clot and spin do not fit in."""
     found = {key: shape(entry, Stability, file=file, entry=key) for key, entry in entries(table, file=file)}
     check_marks_of(found, file=file)
+    for key, keeps in found.items():
+        if keeps.separate_within_min is not None and key in tests_table():
+            refuse_too_short(tests_table()[key], keeps.separate_within_min, where=f"{file} [{key}]")
     return MappingProxyType(found)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache, cached_property
 from itertools import pairwise
 from typing import Literal, TypeVar
@@ -14,7 +14,8 @@ from cubital import facts
 from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.model import Panel, Site, Test
 from cubital.planning.looks import kinds_by_look
-from cubital.planning.nearness import NearNames
+from cubital.planning.nearness import NearNames, Nearness
+from cubital.planning.paraphrases import Paraphrases, is_short_for, names_within
 from cubital.planning.spellings import Spelling, fold, rank, spelling, words_of
 
 EntryKind = Literal["test", "panel"]
@@ -41,6 +42,8 @@ _LOINC = re.compile(r"[0-9]{1,7}-[0-9]")
 # "Digoxin level" asks for digoxin: the word says that a number is wanted, and no name of a test.
 _LEVEL = re.compile(r"[\s-]+levels?$", re.IGNORECASE)
 _MATRIX = re.compile(r"(serum|plasma|blood)\s+", re.IGNORECASE)
+# How many are wanted: it tells no test, but a letter and a figure would be taken for the name of one.
+_QUANTITY = re.compile(r"\b(?:x\s?\d+|\d+\s?x|\d+\s+units?)(?!\w)", re.IGNORECASE)
 _K = TypeVar("_K")
 
 
@@ -53,6 +56,11 @@ class Hit(msgspec.Struct, frozen=True, kw_only=True):
     also: tuple[str, ...]
     matched: str
     rank: int
+
+
+def _is_a_slip(near: Nearness) -> bool:
+    """Whether this is the whole of a name misspelled, or words of it as they are spelled."""
+    return near.grade == 0 and (near.unasked == 0 or near.wrong == 0)
 
 
 def is_loinc_shaped(code: str) -> bool:
@@ -81,6 +89,7 @@ class Directory:
         self._tests: Mapping[str, Test] = site.tests
         self._panels: Mapping[str, Panel] = site.panels
         self._kinds = site.kinds
+        self._site_ambiguous = site.ambiguous
         self._ambiguous = {fold(name): tuple(choices) for name, choices in site.ambiguous.items()}
         self._keys: dict[str, list[Entry]] = {}
         self._names: dict[str, list[Entry]] = {}
@@ -124,6 +133,11 @@ class Directory:
             return self.resolve(bare, where=where)
         if system is None or is_site_system(system):
             self._refuse_perhaps_elsewhere(text, where)
+        if system is None and (meant := self._in_other_words(text[:MOST_TEXT])):
+            if len(meant) > 1:
+                raise self._ambiguous_error(text, [key for _, key in meant], where)
+            return meant[0]
+        if system is None or is_site_system(system):
             refuse_elsewhere(text, where=where)
         raise self._unknown_error(text, system, where)
 
@@ -157,14 +171,47 @@ class Directory:
         found = self.look_up(bare[said.end() :]) if said is not None else []
         if said is None or len(found) != 1 or found[0][0] != "test":
             return None
-        matrix, test = said[1].casefold(), self._tests[found[0][1]]
-        is_taken = matrix == "blood" or any(accept.matrix == matrix for accept in test.accepts)
+        is_taken = self._is_taken_from(said[1].casefold(), found[0][1])
         return bare[said.end() :] if is_taken else None
+
+    def _in_other_words(self, text: str) -> list[Entry]:
+        """What this text means in other words than the directory's: what says so, or what all its names may mean."""
+        said = self._paraphrases.meant(text)
+        if said:
+            return said
+        if names := names_within(text):
+            return self._agreed(names)
+        for matrix, found in self._paraphrases.taken_from(text):
+            if len(found) == 1 and found[0][0] == "test" and self._is_taken_from(matrix, found[0][1]):
+                return found
+        return []
+
+    def _agreed(self, names: Sequence[str]) -> list[Entry]:
+        """What all these names of one test may mean; one that nobody knows counts where it is a slip of the test's."""
+        meant = {name: self._may_mean(name) for name in names}
+        known = [entries for entries in meant.values() if entries]
+        if not known:
+            return []
+        agreed = [entry for entry in known[0] if all(entry in others for others in known[1:])]
+        for name, entries in meant.items():
+            if not entries and not is_short_for(name, names[0]):
+                slips = self._near.near(name[:MOST_NEAR_TEXT])
+                agreed = [entry for entry in agreed if entry in slips and _is_a_slip(slips[entry])]
+        return agreed
+
+    def _may_mean(self, name: str) -> list[Entry]:
+        """Every entry that one name may mean, in its own words or in others."""
+        several = [self._entry_of[key] for key in self._ambiguous.get(fold(name), ()) if key in self._entry_of]
+        return self.look_up(name) or several or self._paraphrases.meant(name)
+
+    def _is_taken_from(self, matrix: str, key: str) -> bool:
+        return matrix == "blood" or any(accept.matrix == matrix for accept in self._tests[key].accepts)
 
     def near(self, text: str) -> tuple[str, ...]:
         """The keys whose names come really near this text, nearest first; at most five."""
         meant = [key for key, _ in _perhaps_elsewhere().get(fold(text), ()) if key in self._tests]
-        near = [] if is_loinc_shaped(text.strip()) else [key for _, key in self._near.near(text[:MOST_NEAR_TEXT])]
+        asked = _QUANTITY.sub(" ", text[:MOST_NEAR_TEXT])
+        near = [] if is_loinc_shaped(text.strip()) else [key for _, key in self._near.near(asked)]
         return tuple(dict.fromkeys((*meant, *near)))[:MOST_NEAR]
 
     def search(self, text: str, limit: int = 20) -> list[Hit]:
@@ -206,6 +253,20 @@ class Directory:
             (entry, record, tuple(spelling(name) for name in (record.name, record.key, *record.also)))
             for entry, record in self._entries()
         ]
+
+    @cached_property
+    def _entry_of(self) -> Mapping[str, Entry]:
+        return {record.key: entry for entry, record in self._entries()}
+
+    @cached_property
+    def _paraphrases(self) -> Paraphrases[Entry]:
+        """Made when a name is first asked that no name of the directory spells."""
+        several = {
+            name: [self._entry_of[key] for key in keys if key in self._entry_of]
+            for name, keys in self._site_ambiguous.items()
+        }
+        names = ((entry, (record.name, record.key, *record.also)) for entry, record in self._entries())
+        return Paraphrases(names, several)
 
     @cached_property
     def _near(self) -> NearNames[Entry]:

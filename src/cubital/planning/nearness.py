@@ -52,14 +52,14 @@ def parts_of(text: str) -> tuple[str, ...]:
 
 
 def plain(word: str) -> str:
-    """One word in one spelling: `ae` and `oe` are written `e`, `sulph` is `sulf`, a plural is one of them.
+    """One word in one spelling: `ae` and `oe` are `e`, `sulph` is `sulf`, `troph` is `trop`, a plural is one of them.
 
     >>> plain("haemoglobin"), plain("sulphate"), plain("platelets"), plain("tacrolimus")
     ('hemoglobin', 'sulfate', 'platelet', 'tacrolimus')
     """
     if len(word) >= LEAST_PLURAL and word[-1] == "s" and word[-2] not in "sui":
         word = word[:-1]
-    return word.replace("ae", "e").replace("oe", "e").replace("sulph", "sulf")
+    return word.replace("ae", "e").replace("oe", "e").replace("sulph", "sulf").replace("troph", "trop")
 
 
 def is_numeral(word: str) -> bool:
@@ -172,6 +172,7 @@ class NearNames(Generic[_E]):
                 self._joined["".join(words)].add(entry)
                 for word in words:
                     self._of_word[word].add(entry)
+        self._places = {entry: place for place, entry in enumerate(self._names)}
         self._words = [(word, len(word), *_count(word)) for word in self._of_word]
         self._wholes = [(name, len(name), *_count(name)) for name in self._joined]
 
@@ -190,7 +191,7 @@ class NearNames(Generic[_E]):
             if is_begun or (len(whole) >= LEAST_MIDDLE and whole in name and not any(map(is_numeral, asked))):
                 for entry in entries:
                     found.setdefault(entry, Nearness(1 if is_begun else 2, 0, len(name) - len(whole)))
-        return dict(sorted(found.items(), key=lambda item: item[1]))
+        return dict(sorted(found.items(), key=lambda item: (item[1], self._places[item[0]])))
 
     def begun_nearly(self, text: str) -> list[_E]:
         """The entries of which a word begins like this one, one letter wrong: what is still being typed.

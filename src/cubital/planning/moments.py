@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -94,13 +94,13 @@ def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events:
             )
         for minutes in (_about(draws, site), _minutes(draws, site)):
             ordered = search.by_minute(draws, minutes)
-            if search.may_follow(ordered) and _rise(_minutes(ordered, site)):
+            if search.may_follow(ordered) and _rise(_minutes(ordered, site)) and _keep_minutes(ordered, known):
                 _check_beginnings(ordered)
                 arranged = _arranged(ordered, asked, site, known)
                 return arranged._replace(unneeded=unneeded_events(known, asked, demands, site))
     raise OrderError(
-        "found times that contradict one another: by its minute a draw would come before another, and by the events "
-        "after it; expected times that agree; correct the minutes or the events",
+        "found times that contradict one another: by the events a draw would come sooner or later than the minute that "
+        "is said for it; expected times that agree; correct the minutes or the events",
         where="events" if events else "tests",
     )
 
@@ -137,6 +137,22 @@ def _check_peaks(asked: Sequence[Asked], site: Site) -> None:
 def _rise(minutes: Sequence[int | None]) -> bool:
     known = [minute for minute in minutes if minute is not None]
     return known == sorted(known)
+
+
+def _keep_minutes(draws: Sequence[Sequence[Timed]], known: Known) -> bool:
+    """Whether every draw said for a minute can be so long after the first draw, by what the events say of both."""
+    first = meeting([one.due for one in draws[0] if one.due is not None])
+    if FIRST_DRAW in known:
+        return True  # then the minute is an instant, and was held against the others
+    for draw in draws[1:]:
+        begin, end = meeting([one.due for one in draw if one.due is not None])
+        for window in (w for one in draw for w in one.demand.windows if w.axis == FIRST_DRAW and w.lo):
+            sooner, later = (timedelta(minutes=(window.lo or 0) + by) for by in (-window.slack[0], window.slack[1]))
+            if begin is not None and first[1] is not None and begin - first[1] > later:
+                return False
+            if end is not None and first[0] is not None and end - first[0] < sooner:
+                return False
+    return True
 
 
 def _check_beginnings(draws: Sequence[Sequence[Timed]]) -> None:

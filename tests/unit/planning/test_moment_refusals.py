@@ -161,9 +161,20 @@ def test_a_minute_is_refused_where_the_events_put_its_draw_after_a_later_minute(
     words: tuple[str | tuple[str, int], ...] = (("clozapine", 30), "gonadotropin-releasing-hormone-test")
     given = event("stimulus", "08:00", "gonadotropin-releasing-hormone")
     said = refusal(*words, events=(given, event("dose", "01:00", "clozapine")))
-    assert said.startswith("events: found times that contradict one another: by its minute a draw would come before")
+    assert said.startswith("events: found times that contradict one another: by the events a draw would come sooner or")
     evening = Event(what="dose", of="clozapine", at=at("08:00") - timedelta(hours=12) + timedelta(minutes=30))
     assert [slot.at_min for slot in arranged(*words, events=(given, evening)).slots] == [0, 20, 30, 40, 60]
+
+
+def test_a_test_said_for_a_minute_never_goes_with_a_draw_that_the_events_put_hours_later() -> None:
+    """The draws of the first drink are from 07:50 to 10:00; that of 30 min is with the second of them or alone."""
+    words: tuple[str | tuple[str, int], ...] = (("ammonia", 30), "glucose-tolerance-insulin", "glucose-tolerance-child")
+    events = (event("drink", "08:00", "glucose-75-g"), event("drink", "18:00", "glucose-by-weight"))
+    found = arranged(*words, events=events)
+    slot = found.slot_of[[one.test for one in asked_for(*words)].index("ammonia")]
+    begin, _ = found.due[slot]
+    assert found.slots[slot].at_min == 30
+    assert begin is None or begin < at("08:40")
 
 
 def test_two_tests_said_of_the_first_draw_are_refused_where_the_events_put_them_apart() -> None:

@@ -91,6 +91,7 @@ def check_moments(plan: Plan, order: Order, served: Served, known: Known, site: 
     findings += _check_order(served, known, order.now)
     findings += _check_first_chance(served, known)
     findings += _check_minutes(plan, served) if is_whole else []
+    findings += _check_agreement(plan, served, known)
     for draw in plan.draws:
         if draw.number in served:
             findings += _check_instants(draw, order, served[draw.number], known, is_whole=is_whole)
@@ -134,6 +135,28 @@ def _check_minutes(plan: Plan, served: Served) -> list[str]:
         if here and draw.at_min not in {*minutes, None, 0 if draw.number == 1 else None}:
             findings.append(f"draw {draw.number} is at {draw.at_min} min, and nothing in it is wanted then")
     return findings
+
+
+def _check_agreement(plan: Plan, served: Served, known: Known) -> list[str]:
+    """A draw said for a minute can be so long after the first draw, by the instants that events give to both."""
+    first = next((draw for draw in plan.draws if draw.number == 1), None)
+    if first is None or FIRST_DRAW in known:
+        return []
+    findings = []
+    for draw in plan.draws:
+        said = [w for one in served.get(draw.number, ()) for w in one.windows if w.clock == FIRST_DRAW and w.opens]
+        for window in said[:1]:
+            minutes = window.opens or 0
+            is_late = _is_longer(first.due_to, draw.due_from, minutes + window.later)
+            if is_late or _is_longer(draw.due_to, first.due_from, -(minutes - window.sooner)):
+                words = f"draw {draw.number} is said for {minutes} min"
+                findings.append(f"{words}, and its instants are not so long after the first")
+    return findings
+
+
+def _is_longer(begin: datetime | None, end: datetime | None, minutes: int) -> bool:
+    """Whether more than these minutes lie between; False where an end is open."""
+    return begin is not None and end is not None and (end - begin).total_seconds() > 60 * minutes
 
 
 def _check_instants(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 from cubital.facts import cultures
 from cubital.model import Order, Plan, PlannedTube, Site, Test
+from cubital.planning.verify.asked import Asked
 from cubital.planning.verify.contents import find_way, hematocrit_of, usable_ul
 from cubital.planning.verify.lateness import would_be_late
 
@@ -37,11 +39,13 @@ def check_objective(plan: Plan, order: Order, site: Site) -> list[str]:
     return []
 
 
-def check_left_out(plan: Plan, order: Order, site: Site) -> list[str]:
+def check_left_out(plan: Plan, asked: Sequence[Asked], order: Order, site: Site) -> list[str]:
     """No test is left out whose place a test that matters less takes alone, and no culture is under its least."""
     findings = []
     hematocrit = hematocrit_of(order, site)
-    priority_of = {ask.test: ask.priority for ask in order.asks}
+    urgency: dict[str, int] = {}
+    for one in asked:
+        urgency[one.key] = min(_URGENCY[one.priority], urgency.get(one.key, _URGENCY["routine"]))
     for entry in plan.unplaced:
         test = site.tests.get(entry.test)
         if test is None or test.culture is not None or order.keep or len(plan.draws) != 1:
@@ -50,10 +54,10 @@ def check_left_out(plan: Plan, order: Order, site: Site) -> list[str]:
             if tube.purpose != "collect" or len(tube.tests) != 1 or tube.tests[0] not in site.tests:
                 continue
             other = site.tests[tube.tests[0]]
-            if other.key not in priority_of:
-                continue  # asked through a panel: its urgency is not in the order's words
+            if other.key not in urgency:
+                continue  # nobody asked for it, which is found elsewhere
             mine = (_URGENCY[entry.priority], _CLASS[test.rank or "useful-today"])
-            theirs = (_URGENCY[priority_of[other.key]], _CLASS[other.rank or "useful-today"])
+            theirs = (urgency[other.key], _CLASS[other.rank or "useful-today"])
             is_better = mine < theirs and _may_replace(test, tube, site, hematocrit)
             if is_better and not would_be_late(test, tube, plan, order, site):
                 findings.append(f"{test.key} is left out and {other.key}, which matters less, keeps its tube alone")

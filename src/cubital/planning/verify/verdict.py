@@ -41,7 +41,7 @@ def verify(plan: Plan, order: Order, site: Site) -> tuple[str, ...]:
     findings += check_placement(plan, wanted, draw_of, site)
     findings += check_moments(plan, order, by_draw(wanted, draw_of), known, site)
     findings += check_sets(plan, order, site)
-    findings += check_left_out(plan, order, site)
+    findings += check_left_out(plan, asked, order, site)
     for tube in plan.tubes:
         findings += _check_purpose(tube, site)
         findings += check_label(tube, order, site)

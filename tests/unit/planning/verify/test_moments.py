@@ -236,3 +236,19 @@ def test_a_further_set_without_its_puncture_is_found() -> None:
     plan = sound(SETS)
     found("a further culture set has no step for its new site", with_draw(plan, 2, steps=()), SETS)
     found("a further culture set has no step", with_draw(plan, 2, steps=("wash the hands",)), SETS)
+
+
+def test_a_minute_that_the_instants_of_its_draw_do_not_allow_is_found() -> None:
+    """Each trough is due in the 30 min before its dose, and the second is said for 30 min after the first."""
+    order = order_of(("vancomycin-trough", 0), ("gentamicin-trough", 30))
+    doses = event("next-dose", 60, "vancomycin"), event("next-dose", 90, "gentamicin")
+    order = replace(order, events=doses)
+    plan = sound(order)
+    for minutes in (300, -300):
+        later = replace(order, events=(doses[0], event("next-dose", 90 + minutes, "gentamicin")))
+        by = timedelta(minutes=minutes)
+        second = plan.draws[1]
+        assert second.due_from is not None
+        assert second.due_to is not None
+        moved = with_draw(plan, 2, due_from=second.due_from + by, due_to=second.due_to + by)
+        found("draw 2 is said for 30 min, and its instants are not so long after", moved, later)

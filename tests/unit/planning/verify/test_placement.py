@@ -10,6 +10,7 @@ from cubital.model import (
     Ask,
     Draw,
     Order,
+    Panel,
     Plan,
     Unplaced,
 )
@@ -246,3 +247,15 @@ def test_a_lower_priority_asked_later_does_not_lower_the_higher_one() -> None:
     order = Order(asks=(Ask(test="count", priority="stat"), Ask(test="count")))
     left = Unplaced(test="count", priority="stat", why="no tube", needs="a tube")
     assert verify(plan_of(unplaced=(left,)), order, SITE) == ()
+
+
+# What matters less
+
+
+def test_a_test_asked_more_urgently_through_a_panel_keeps_its_tube() -> None:
+    site = replace(SITE, panels={**SITE.panels, "solo": Panel(key="solo", name="solo", tests=("count",))})
+    asks = (Ask(test="count"), Ask(test="solo", priority="stat"), Ask(test="group", priority="timed"))
+    left = Unplaced(test="group", priority="timed", why="no room", needs="a tube")
+    plan = plan_of(tube_of(1, "edta", "count", "whole-blood"), unplaced=(left,))
+    assert verify(plan, Order(asks=asks), site) == ()
+    expect("group is left out and count, which matters less, keeps its tube alone", plan, Order(asks=asks[::2]), site)

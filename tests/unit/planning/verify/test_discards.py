@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -67,6 +68,8 @@ def test_where_no_discard_tube_is_stocked_the_plan_stops() -> None:
     expect("nothing is stocked to discard, and no stop is said", plan, WINGED_ORDER, site)
     stop = Caution(level="stop", text="fill a tube first", about="draw 1")
     assert verify(replace(plan, cautions=(stop,)), WINGED_ORDER, site) == ()
+    for other in (replace(stop, level="warn"), replace(stop, about="plan")):
+        expect("and no stop is said", replace(plan, cautions=(other,)), WINGED_ORDER, site)
 
 
 @pytest.mark.parametrize("access", ["straight-needle", "syringe"])
@@ -123,7 +126,17 @@ def test_a_discard_with_an_additive_that_spoils_the_next_tube_is_found() -> None
 def test_a_discard_of_the_same_additive_is_for_want_of_one_without() -> None:
     plan = winged(discard_of("citrate"))
     expect("holds citrate-9-1, and a tube without additive is on the shelf", plan, WINGED_ORDER)
-    assert verify(plan, WINGED_ORDER, with_kind("plain", sizes=(Tube(draw_ul=2000, in_stock=0),))) == ()
+    (citrate,) = SITE.kinds["citrate"].sizes
+    plenty = with_kind("citrate", sizes=(replace(citrate, in_stock=9),))
+
+    def with_plain(size: Tube) -> Site:
+        return replace(plenty, kinds={**plenty.kinds, "plain": replace(SITE.kinds["plain"], sizes=(size,))})
+
+    assert verify(plan, WINGED_ORDER, with_plain(Tube(draw_ul=2000, in_stock=0))) == ()
+    assert verify(plan, WINGED_ORDER, with_plain(Tube(draw_ul=CLEARS_UL - 1))) == ()
+    assert verify(plan, WINGED_ORDER, with_plain(Tube(draw_ul=2000, expires=DAY - timedelta(days=1)))) == ()
+    for size in (Tube(draw_ul=CLEARS_UL), Tube(draw_ul=2000, expires=DAY)):
+        expect("a tube without additive is on the shelf", plan, WINGED_ORDER, with_plain(size))
 
 
 def test_a_discard_into_a_tube_that_is_kept_for_a_use_is_found() -> None:
@@ -148,6 +161,8 @@ def test_a_first_tube_that_the_air_leaves_short_wants_a_warning() -> None:
     expect("edta comes first behind a winged set, short by its air", plan, order, site)
     warned = replace(plan, cautions=(Caution(level="warn", text="short", about="draw 1"),))
     assert verify(warned, order, site) == ()
+    for other in (Caution(level="note", text="short", about="draw 1"), Caution(level="warn", text="short")):
+        expect("and the plan does not warn", replace(plan, cautions=(other,)), order, site)
     fits = plan_of(tube_of(1, "edta", "count", needed_ul=2400, **kept), access="winged-set")
     assert verify(fits, order, replace(SITE, tests={**SITE.tests, "count": _count_of(2400)})) == ()
 
@@ -265,6 +280,8 @@ def test_a_line_whose_dead_space_is_not_known_stops_the_plan() -> None:
     expect("the dead space of the line is not known and the plan says no stop", plan, order)
     stop = Caution(level="stop", text="dead space of the line not known")
     assert verify(replace(plan, cautions=(stop,)), order, SITE) == ()
+    for other in (replace(stop, level="warn"), replace(stop, about="draw 1"), replace(stop, text="look it up")):
+        expect("the plan says no stop", replace(plan, cautions=(other,)), order)
 
 
 def test_a_line_cultured_for_infection_gives_its_first_blood_to_the_bottle() -> None:

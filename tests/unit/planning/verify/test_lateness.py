@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from cubital.model import Ask, Caution, Order, Plan, PlannedTube, Site, Test, Tube, TubeKind
+from cubital.model import Ask, Caution, Order, Plan, PlannedTube, Site, Test, Tube, TubeKind, Unplaced
 from cubital.model.vocabulary import MatrixKey
 from cubital.planning.verify import verify
 from tests.unit.planning.verify.sound_plan import (
@@ -52,7 +52,7 @@ def either_way(way_min: int, fluoride: TubeKind = FLUORIDE, windows: str = "exte
 
 def row(position: int, kind: TubeKind, tests: str, matrix: MatrixKey, **fields: Any) -> PlannedTube:
     """A row of a kind or with a test that the sound site does not have."""
-    shown = {"venous-blood-gas": "blood gas", "glucose": "chemistry"}
+    shown = {"venous-blood-gas": "blood gas", "glucose": "chemistry", "lactate": "chemistry"}
     keys = tuple(tests.split())
     return PlannedTube(
         position=position, draw=1, purpose="collect", kind=kind.key, name=kind.name, additive=kind.additive,
@@ -188,3 +188,46 @@ def test_a_guest_of_an_iced_container_is_found() -> None:
 
 def test_the_sound_site_knows_no_time_on_the_way() -> None:
     assert finding(PLAN, SITE) == ""
+
+
+def test_a_guest_stands_as_the_gases_do_and_not_as_its_own_handling_says() -> None:
+    """Lactate keeps 60 min in heparin on ice and 20 min there in the room; the gases are kept in the room."""
+    lactate = laboratory_test("lactate", "chemistry", accept("plasma", "fluoride", 100, 50), handling=("ice",))
+    site = site_of(30, GAS, FLUORIDE, tests=(GASES, lactate), windows="extended", whole_blood_tests=("lactate",))
+    order = Order(asks=(Ask(test="venous-blood-gas"), Ask(test="lactate")), on=DAY)
+    guest = plan_of(row(1, GAS, "venous-blood-gas lactate", "whole-blood"))
+    assert "lactate comes too late, 30 min on the way; plasma from fluoride is in time" in finding(guest, site, order)
+    own = plan_of(row(1, GAS, "venous-blood-gas", "whole-blood"), row(2, FLUORIDE, "lactate", "plasma"))
+    assert finding(own, site, order) == ""
+
+
+# What is left out
+
+BOTH = Order(asks=(Ask(test="potassium"), Ask(test="glucose")), objective="least-blood")
+LEFT = Unplaced(test="glucose", priority="routine", why="no room", needs="a tube")
+WITHOUT = plan_of(
+    tube_of(1, "heparin-gel", "potassium", "plasma"), objective="least-blood", volumes="minimum", unplaced=(LEFT,)
+)
+
+
+def test_room_in_a_tube_that_would_be_late_is_no_room() -> None:
+    words = "glucose is left out and tube 1 has room for it"
+    assert finding(WITHOUT, either_way(20), BOTH) == words
+    assert finding(WITHOUT, either_way(45), BOTH) == ""
+    # Where every tube would be late, room is room.
+    assert finding(WITHOUT, site_of(45), BOTH) == words
+
+
+def test_room_beside_a_test_whose_handling_opposes_is_no_room() -> None:
+    iced = laboratory_test("glucose", "chemistry", accept("plasma", "heparin-gel", 832, 200), handling=("ice",))
+    assert finding(WITHOUT, site_of(None, tests=(iced,)), BOTH) == ""
+
+
+def test_a_tube_that_would_be_late_for_a_test_left_out_is_not_its_to_take() -> None:
+    """Glucose, more urgent, is left out beside potassium; it may have its tube only where it is in time there."""
+    asks = (Ask(test="potassium"), Ask(test="glucose", priority="stat"))
+    order, left = replace(BOTH, asks=asks), replace(LEFT, priority="stat")
+    plan = replace(WITHOUT, unplaced=(left,))
+    near, far = either_way(20), either_way(45)
+    assert any("which matters less" in words for words in verify(plan, order, near))
+    assert verify(plan, order, far) == ()

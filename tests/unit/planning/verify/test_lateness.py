@@ -231,3 +231,34 @@ def test_a_tube_that_would_be_late_for_a_test_left_out_is_not_its_to_take() -> N
     near, far = either_way(20), either_way(45)
     assert any("which matters less" in words for words in verify(plan, order, near))
     assert verify(plan, order, far) == ()
+
+
+# Edges of what is a way out
+
+
+def test_the_minimum_to_the_microlitre_and_the_last_day_of_a_tube_are_a_way_out() -> None:
+    """Draws of 607 and 606 uL yield floor(607 x 0.55 x 0.9) - 100 = 200 uL and 199 uL; the minimum is 200."""
+    out, none = "plasma from fluoride is in time", "as in every other"
+    for size, words in (
+        (Tube(draw_ul=607), out), (Tube(draw_ul=606), none), (Tube(draw_ul=2000, expires=DAY), out),
+    ):  # fmt: skip
+        assert words in finding(PLAN, either_way(45, replace(FLUORIDE, sizes=(size,))))
+
+
+def test_a_kind_that_the_order_of_draw_refuses_is_no_way_out() -> None:
+    """A skin puncture fills fluoride, and none kept for trace elements."""
+    order = replace(ORDER, access="skin-puncture")
+    plan = replace(PLAN, access="skin-puncture", policy="skin-puncture")
+    assert "plasma from fluoride is in time" in finding(plan, either_way(45), order)
+    kept = either_way(45, replace(FLUORIDE, use="trace-element"))
+    assert "as in every other" in finding(plan, kept, order)
+
+
+def test_a_gas_container_is_a_way_out_while_it_has_room_for_the_guest() -> None:
+    """Glucose adds 5 uL; of 900 uL the gases take 100."""
+    site = gas_site(25)
+    site = replace(site, kinds={key: kind for key, kind in site.kinds.items() if key != "fluoride"})
+    for reserve_ul, words in ((795, "whole-blood from gas is in time"), (796, "as in every other")):
+        gases = replace(APART.tubes[0], reserve_ul=reserve_ul)
+        plan = plan_of(gases, tube_of(2, "heparin-gel", "glucose", "plasma"))
+        assert words in "".join(verify(plan, GAS_ORDER, site))

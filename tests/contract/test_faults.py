@@ -68,13 +68,9 @@ def kill_two_busy_stations(address: str, run: int, chance: random.Random) -> lis
     return answered
 
 
-@pytest.mark.parametrize(("kind", "runs"), [("sqlite", 120), ("postgresql", 30)])
-def test_stations_killed_at_any_moment_lose_nothing_answered_and_leave_no_half_event(
-    request: pytest.FixtureRequest, kind: str, runs: int
-) -> None:
-    # Two stations a run: 300 kills in all.
-    address = request.getfixturevalue(f"{kind}_address")
-    chance = random.Random(20260302)
+def kill_stations(address: str, runs: int, *, seed: int = 20260302) -> tuple[int, int]:
+    """Kill two stations a run; how many requests were answered, and how many written without an answer."""
+    chance = random.Random(seed)
     store = open_store(address)
     seen = answered = silent = 0
     for run in range(runs):
@@ -93,6 +89,15 @@ def test_stations_killed_at_any_moment_lose_nothing_answered_and_leave_no_half_e
     # Each station was killed past its first tube; a kill between commit and answer leaves at most one whole request.
     assert answered > 12 * runs
     assert 0 <= silent <= 4 * runs
+    return answered, silent
+
+
+@pytest.mark.parametrize(("kind", "runs"), [("sqlite", 120), ("postgresql", 30)])
+def test_stations_killed_at_any_moment_lose_nothing_answered_and_leave_no_half_event(
+    request: pytest.FixtureRequest, kind: str, runs: int
+) -> None:
+    # Two stations a run: 300 kills in all; `python -m tests.attack.stations` makes it 300 a database.
+    kill_stations(request.getfixturevalue(f"{kind}_address"), runs)
 
 
 REQUESTS = {("Collected", "Received"), ("Judged",), ("Aliquoted", "Poured"), ("Reported",)}
@@ -106,7 +111,8 @@ def assert_batches_are_whole(links: list[Link]) -> None:
     assert set(batches.values()) <= REQUESTS
 
 
-def test_of_eight_stations_that_race_for_two_thousand_specimens_one_wins_each(address: str) -> None:
+def race_stations(address: str) -> int:
+    """Let eight stations race for two thousand specimens: one wins each, and the others are told who; how often."""
     record = open_record(address, now=Clock())
     record.append(*(step for number in range(SPECIMENS) for step in in_order(collected(f"s{number}"))))
     pipes = [stations.Pipe() for _ in range(STATIONS)]
@@ -123,10 +129,16 @@ def test_of_eight_stations_that_race_for_two_thousand_specimens_one_wins_each(ad
         for name in won:
             assert winners.setdefault(name, f"station-{number}") == f"station-{number}"
     assert len(winners) == SPECIMENS
-    assert sum(len(lost) for _, lost in told) > STATIONS
+    losses = sum(len(lost) for _, lost in told)
+    assert losses > STATIONS
     assert all(winners[name] == by for _, lost in told for name, by in lost)
     assert record.head().sequence == 2 * SPECIMENS
     record.close()
+    return losses
+
+
+def test_of_eight_stations_that_race_for_two_thousand_specimens_one_wins_each(address: str) -> None:
+    race_stations(address)
 
 
 def refused_in_a_process(address: str, **limits: Any) -> tuple[int, str, str]:

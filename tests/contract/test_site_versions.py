@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy.exc import DBAPIError
 
+from cubital.app.record_care import check_record
 from cubital.app.site_editing import SiteVersions
-from cubital.app.wiring import open_site, open_site_versions
+from cubital.app.wiring import open_site, open_site_versions, open_store
 from cubital.errors import BrokenChain, OtherDraft, SiteError, StaleSite
 from cubital.model.site_version import LoggedOrder
 from tests.contract import hands
@@ -214,6 +215,11 @@ def test_a_version_cannot_be_changed_or_removed(versions: SiteVersions, address:
 def test_a_file_changed_past_the_guards_is_noticed(open_versions: Callable[[], SiteVersions], address: str) -> None:
     open_versions().save("ada", 0, FEWER, "count")
     hands.run(address, "UPDATE site_file SET body = replace(body, 'in_stock = 12', 'in_stock = 99')")
+    store = open_store(address)
+    faults = check_record(store).faults
+    store.close()
+    assert any("found another text than was saved" in one for one in faults)
+    assert any("found no tubes.toml as it was saved" in one for one in faults)
     with pytest.raises(BrokenChain, match="found another text than was saved"):
         open_versions().newest()
 

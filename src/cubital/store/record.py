@@ -22,6 +22,7 @@ from cubital.store.fault import fault_of
 from cubital.store.guards import find_faults
 from cubital.store.heads import note_head, noted_head
 from cubital.store.private import is_private
+from cubital.store.site_faults import find_site_faults
 from cubital.store.tables import EDITION, account, event, specimen, trail
 
 _LINK: Select[*tuple[Any, ...]] = select(
@@ -179,7 +180,7 @@ class Reading:
 
     def find_damage(self) -> tuple[str, ...]:
         """What the database itself finds wrong with what it holds, and with its guards; empty as a rule."""
-        guards = tuple(find_faults(self._connection))
+        guards = (*find_faults(self._connection), *find_site_faults(self._connection))
         if self._connection.dialect.name != "sqlite":
             return guards
         said = self._connection.execute(text("PRAGMA integrity_check(20)")).scalars().all()

@@ -127,3 +127,81 @@ def test_a_flood_of_passwords_is_reckoned_a_few_at_a_time(monkeypatch: pytest.Mo
     for one in threads:
         one.join(30)
     assert most == MOST_AT_ONCE
+
+
+def crowd(accounts: Accounts, clock: Clock, *, addresses: int = 36) -> None:
+    """So many addresses guess at ada's password, each until it must wait."""
+    for number in range(addresses):
+        with pytest.raises(SignInRefused):
+            accounts.sign_in("ada", OTHER_WORDS, address=f"192.0.2.{number}")
+    clock.pass_s(1)
+
+
+def test_many_addresses_shut_a_name_but_not_for_a_device_that_signed_in_before(
+    accounts: Accounts, clock: Clock
+) -> None:
+    marks = accounts.let_in("ada", WORDS, address="198.51.100.1").marks
+    crowd(accounts, clock)
+    with pytest.raises(SignInRefused, match="failed too often"):
+        accounts.sign_in("ada", WORDS, address="198.51.100.1")
+    found = accounts.let_in("ada", WORDS, address="198.51.100.1", marks=marks)
+    assert found.failed >= 30
+    ada = accounts.visitor(found.secret)
+    assert ada is not None
+    shut = [line.about for line in accounts.trail(ada) if line.did == "the door was shut: too many tries"]
+    assert shut == ["ada"]
+
+
+def test_a_marked_device_may_guess_no_oftener_than_any_other(accounts: Accounts, clock: Clock) -> None:
+    marks = accounts.let_in("ada", WORDS, address="x").marks
+    for _ in range(5):
+        with pytest.raises(SignInRefused, match="no such name"):
+            accounts.let_in("ada", OTHER_WORDS, address="x", marks=marks)
+    with pytest.raises(SignInRefused, match="wait 15 s"):
+        accounts.let_in("ada", WORDS, address="x", marks=marks)
+    clock.pass_s(16)
+    assert accounts.let_in("ada", WORDS, address="x", marks=marks).failed == 0
+
+
+def test_a_mark_is_of_one_name_one_password_and_ninety_days(accounts: Accounts, clock: Clock) -> None:
+    ada = accounts.visitor(let_in(accounts))
+    assert ada is not None
+    accounts.add(ada, "zoe", "student", OTHER_WORDS)
+    marks = accounts.let_in("zoe", OTHER_WORDS, address="x").marks
+    crowd(accounts, clock)
+    device, seal = marks.split(".")
+    forged = f"{device}.{seal[:-1]}{'0' if seal[-1] != '0' else '1'}"
+    for bad in (marks, forged, "", ".", f"{device}.", "x" * 5_000, f"{device}.99999999999-{'0' * 64}", "\0.\ud800"):
+        with pytest.raises(SignInRefused, match="failed too often"):
+            accounts.let_in("ada", WORDS, address="192.0.2.1", marks=bad)
+
+
+def test_a_mark_ends_with_its_time_and_with_the_password(accounts: Accounts, clock: Clock) -> None:
+    marks = accounts.let_in("ada", WORDS, address="x").marks
+    clock.pass_s(91 * 24 * 3600)
+    crowd(accounts, clock)
+    with pytest.raises(SignInRefused, match="failed too often"):
+        accounts.let_in("ada", WORDS, address="x", marks=marks)
+    clock.pass_s(2 * 24 * 3600)
+    fresh = accounts.let_in("ada", WORDS, address="x", marks=marks)
+    ada = accounts.visitor(fresh.secret)
+    assert ada is not None
+    accounts.change_password(ada, WORDS, "quick brown foxes")
+    crowd(accounts, clock)
+    with pytest.raises(SignInRefused, match="failed too often"):
+        accounts.let_in("ada", "quick brown foxes", address="x", marks=fresh.marks)
+
+
+def test_one_device_keeps_the_marks_of_eight_people(accounts: Accounts, clock: Clock) -> None:
+    ada = accounts.visitor(let_in(accounts))
+    assert ada is not None
+    marks = accounts.let_in("ada", WORDS, address="x").marks
+    for number in range(7):
+        accounts.add(ada, f"name{number}", "student", OTHER_WORDS)
+        marks = accounts.let_in(f"name{number}", OTHER_WORDS, address="x", marks=marks).marks
+    assert marks.count(".") == 8
+    marks = accounts.let_in("name6", OTHER_WORDS, address="x", marks=marks).marks
+    crowd(accounts, clock)
+    assert accounts.let_in("ada", WORDS, address="x", marks=marks).secret
+    accounts.add(ada, "ninth", "student", OTHER_WORDS)
+    assert accounts.let_in("ninth", OTHER_WORDS, address="x", marks=marks).marks.count(".") == 8

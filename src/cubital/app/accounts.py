@@ -11,9 +11,10 @@ from datetime import datetime, timedelta
 import msgspec
 
 from cubital.app.account_ports import AccountBook, AccountStore, Hasher
+from cubital.app.device_marks import device_of, with_mark
 from cubital.app.passwords import MOST_LETTERS, need_password
 from cubital.app.ports import Now
-from cubital.app.throttling import count_try, digest, forgive
+from cubital.app.throttling import count_try, digest, faults_of_name, forgive
 from cubital.errors import AccountError, SignInRefused
 from cubital.model.account import ROLES, Account, RoleKey, Session, TrailAsk, TrailLine
 
@@ -29,6 +30,17 @@ class Visitor(msgspec.Struct, frozen=True, kw_only=True):
 
     account: Account
     session: Session
+
+
+class LetIn(msgspec.Struct, frozen=True, kw_only=True):
+    """What a browser that was let in is given: the secret of its session and the marks of its device.
+
+    `failed` is how often signing in under this name failed in the last day, from anywhere: its owner is told.
+    """
+
+    secret: str
+    marks: str
+    failed: int
 
 
 class Accounts:
@@ -67,12 +79,22 @@ class Accounts:
 
     def sign_in(self, name: str, password: str, *, address: str) -> str:
         """The secret of a new session; raises `SignInRefused`, which never says which of the two was wrong."""
+        return self.let_in(name, password, address=address).secret
+
+    def let_in(self, name: str, password: str, *, address: str, marks: str = "") -> LetIn:
+        """A new session and the marks of the device; raises as `sign_in` does.
+
+        A device whose `marks` say that this name signed in with it before has a way in of its own: what is tried from
+        elsewhere cannot shut it out.
+        """
         folded = fold_name(name)
         now = self._now()
         with self._store.writing() as book:
-            # Counted before the password is looked at: of many sent at once none gets in before it is counted.
-            count_try(book, folded, address, now)
             account = book.account(folded)
+            device = device_of(marks, account, now)
+            # Counted before the password is looked at: of many sent at once none gets in before it is counted.
+            if count_try(book, folded, address, now, device=device) and account is not None:
+                self._write(book, None, "the door was shut: too many tries", about=folded)
         # Outside of any transaction: it takes a tenth of a second, and every other station would wait.
         kept = self._nobody if account is None else account.password_hash
         is_right = self._hasher.is_right(kept, password[:MOST_LETTERS]) and account is not None and not account.is_shut
@@ -80,12 +102,14 @@ class Accounts:
             if not is_right or account is None:
                 self._write(book, None, "was refused at the door", about=folded if account is not None else "")
             else:
-                forgive(book, folded, address, now)
+                failed = faults_of_name(book, folded, now) - (device is None)
+                forgive(book, folded, address, now, device=device)
                 book.end_sessions_before(seen=now - IDLE, ends=now)
                 secret = self._draw_secret()
                 book.keep_session(_session(secret, account, now))
                 self._write(book, account, "signed in")
-                return secret
+                renewed = with_mark(marks, account, now, fresh_device=self._draw_secret())
+                return LetIn(secret=secret, marks=renewed, failed=failed)
         raise SignInRefused("found no such name with this password; check both, and that no key is locked")
 
     def visitor(self, secret: str, *, is_awake: bool = True) -> Visitor | None:

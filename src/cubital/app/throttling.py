@@ -11,7 +11,7 @@ from cubital.errors import SignInRefused
 from cubital.model.account import Throttle
 
 # Faults in a row that are let pass before signing in waits, by what is counted; then the wait doubles.
-_FREE = {"pair": 5, "address": 30, "name": 30}
+_FREE = {"pair": 5, "address": 30, "name": 30, "device": 5}
 _FIRST_WAIT, _LONGEST_WAIT = timedelta(seconds=15), timedelta(minutes=15)
 # So long without a fault and the count begins anew.
 _FORGET = timedelta(hours=24)
@@ -22,9 +22,15 @@ def digest(secret: str) -> str:
     return hashlib.sha256(secret.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def count_try(book: AccountBook, name: str, address: str, now: datetime) -> None:
-    """Count this try as a fault until `forgive` says otherwise; raises `SignInRefused` where it must wait."""
-    keys = _keys(name, address)
+def count_try(
+    book: AccountBook, name: str, address: str, now: datetime, *, device: str | None = None
+) -> bool:
+    """Count this try as a fault until `forgive` says otherwise; raises `SignInRefused` where it must wait.
+
+    A `device` that this name signed in with before is counted alone: what others do cannot shut its door. Whether this
+    is the try after which the name's door is shut to everyone else.
+    """
+    keys = _keys(name, address, device)
     wait = max(_wait_left(book.throttle(key), free, now) for key, free in keys.values())
     if wait > timedelta():
         seconds = max(1, round(wait.total_seconds()))
@@ -32,16 +38,22 @@ def count_try(book: AccountBook, name: str, address: str, now: datetime) -> None
     for key, _ in keys.values():
         faults = _faults(book.throttle(key), now)
         book.keep_throttle(Throttle(key=key, faults=faults + 1, last_at=now))
+    return "name" in keys and _faults(book.throttle(keys["name"][0]), now) == _FREE["name"]
 
 
-def forgive(book: AccountBook, name: str, address: str, now: datetime) -> None:
+def faults_of_name(book: AccountBook, name: str, now: datetime) -> int:
+    """How often signing in under this name failed of late, by whomever."""
+    return _faults(book.throttle(_keys(name, "", None)["name"][0]), now)
+
+
+def forgive(book: AccountBook, name: str, address: str, now: datetime, *, device: str | None = None) -> None:
     """Take back the try that let someone in, and one fault before it of the name and of the address.
 
     The pair begins anew. A ward that shares one address mistypes every day and gets in far more often: without
     this its faults would add up for ever, and then one slip would shut the door to all of it.
     """
-    keys = _keys(name, address)
-    book.forget_throttles(key=keys.pop("pair")[0])
+    keys = _keys(name, address, device)
+    book.forget_throttles(key=keys.pop("pair" if device is None else "device")[0])
     for key, _ in keys.values():
         kept = book.throttle(key)
         if kept is not None:
@@ -49,10 +61,12 @@ def forgive(book: AccountBook, name: str, address: str, now: datetime) -> None:
     book.forget_throttles(before=now - _FORGET)
 
 
-def _keys(name: str, address: str) -> dict[str, tuple[str, int]]:
+def _keys(name: str, address: str, device: str | None) -> dict[str, tuple[str, int]]:
     """What is counted, and how often it is let pass: only digests are kept, for a mistyped name may be a password."""
     address = network_of(address)
     parts = {"pair": f"{name}\n{address}", "address": address, "name": name}
+    if device is not None:
+        parts = {"device": f"{name}\n{device}"}
     return {what: (digest(f"{what}\n{text}"), _FREE[what]) for what, text in parts.items()}
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
+from cubital.app.accounts import LetIn
+from cubital.app.device_marks import LASTS
 from cubital.app.passwords import LEAST_LETTERS
 from cubital.errors import AccountError, SignInRefused
 from cubital.web.visit import (
@@ -12,6 +14,7 @@ from cubital.web.visit import (
     THEMES,
     Visit,
     drop_cookie,
+    marks_cookie,
     session_cookie,
     set_cookie,
     visit_cookie,
@@ -19,6 +22,8 @@ from cubital.web.visit import (
 
 _YEAR_S = 365 * 24 * 3600
 HOME = "/draw"
+TOLD_FROM = 5
+"""From so many failed tries under a name in a day its owner is told: fewer are slips of one's own."""
 
 
 def open_sign_in(visit: Visit) -> Response:
@@ -31,12 +36,14 @@ def open_sign_in(visit: Visit) -> Response:
 def sign_in(visit: Visit) -> Response:
     """Let someone in, or say why not; a session still open in this browser ends."""
     try:
-        secret = visit.desk.accounts.sign_in(visit.said("name"), visit.said("password"), address=visit.address)
+        let_in = visit.desk.accounts.let_in(
+            visit.said("name"), visit.said("password"), address=visit.address, marks=_marks(visit)
+        )
     except SignInRefused as error:
         return _sign_in_page(visit, error)
     if visit.visitor is not None:
         visit.desk.accounts.sign_out(visit.visitor)
-    return _let_in(visit, secret)
+    return _let_in(visit, let_in)
 
 
 def open_set_up(visit: Visit) -> Response:
@@ -55,7 +62,9 @@ def set_up(visit: Visit) -> Response:
         visit.desk.accounts.set_up(visit.said("code"), name, password)
     except AccountError as error:
         return _set_up_page(visit, error)
-    return _let_in(visit, visit.desk.accounts.sign_in(name, password, address=visit.address))
+    return _let_in(
+        visit, visit.desk.accounts.let_in(name, password, address=visit.address, marks=_marks(visit))
+    )
 
 
 def sign_out(visit: Visit) -> Response:
@@ -100,10 +109,17 @@ def look(visit: Visit) -> Response:
     return response
 
 
-def _let_in(visit: Visit, secret: str) -> Response:
-    response = visit.go(HOME)
+def _marks(visit: Visit) -> str:
+    return visit.request.cookies.get(marks_cookie(visit.desk.settings), "")
+
+
+def _let_in(visit: Visit, let_in: LetIn) -> Response:
+    """Lead on, with the cookies of the session and of the device; first what the owner of the name must know."""
+    is_told = let_in.failed >= TOLD_FROM
+    response = visit.page("door_told.html", {"failed": let_in.failed, "home": HOME}) if is_told else visit.go(HOME)
     settings = visit.desk.settings
-    set_cookie(response, session_cookie(settings), secret, settings)
+    set_cookie(response, session_cookie(settings), let_in.secret, settings)
+    set_cookie(response, marks_cookie(settings), let_in.marks, settings, lasts=LASTS)
     drop_cookie(response, visit_cookie(settings), settings)
     return response
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 from collections.abc import Mapping
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -155,9 +156,19 @@ def visit_cookie(settings: Settings) -> str:
     return "__Host-cubital-visit" if settings.is_behind_tls else "cubital-visit"
 
 
-def set_cookie(response: Response, name: str, value: str, settings: Settings) -> None:
-    """Set a cookie that no script reads and no other site sends."""
-    response.set_cookie(name, value, httponly=True, samesite="strict", secure=settings.is_behind_tls, path="/")
+def marks_cookie(settings: Settings) -> str:
+    """The name of the cookie that says who signed in with this device before."""
+    return "__Host-cubital-device" if settings.is_behind_tls else "cubital-device"
+
+
+def set_cookie(
+    response: Response, name: str, value: str, settings: Settings, *, lasts: timedelta | None = None
+) -> None:
+    """Set a cookie that no script reads and no other site sends; it ends with the browser, or `lasts` so long."""
+    response.set_cookie(
+        name, value, httponly=True, samesite="strict", secure=settings.is_behind_tls, path="/",
+        max_age=None if lasts is None else int(lasts.total_seconds()),
+    )  # fmt: skip
 
 
 def drop_cookie(response: Response, name: str, settings: Settings) -> None:

@@ -63,18 +63,35 @@ class Accounts:
         with self._store.reading() as book:
             return not book.accounts()
 
+    def offer_set_up(self) -> str:
+        """The code of the first set-up; every process of this database takes it, for twelve hours or until it is used.
+
+        Of two processes behind a proxy each prints one, and nobody chooses which of them is asked.
+        """
+        now = self._now()
+        offered = Session(key=_offer(self.setup_code), account="", made_at=now, seen_at=now, ends_at=now + LONGEST)
+        with self._store.writing() as book:
+            book.keep_session(offered)
+        return self.setup_code
+
     def set_up(self, code: str, name: str, password: str) -> None:
         """Make the first account, an administrator's; raises `AccountError` where there is one, or the code is wrong.
 
         The code is shown to whoever started the server, and to nobody else.
         """
         if not secrets.compare_digest(code.strip().encode(), self.setup_code.encode()):
-            raise AccountError("found another code; expected the one that the server printed; copy it", where="code")
+            with self._store.reading() as book:
+                offered = book.session(_offer(code.strip()))
+            if offered is None or self._now() >= offered.ends_at:
+                raise AccountError(
+                    "found another code; expected the one that the server printed; copy it", where="code"
+                )
         made = self._new_account(name, password, role="administrator", must_change=False)
         with self._store.writing() as book:
             if book.accounts():
                 raise AccountError("there is an account already; sign in, or ask an administrator", where="set-up")
             book.keep_account(made)
+            book.end_sessions(account="")
             self._write(book, made, "set up the first account", about=made.name)
 
     def sign_in(self, name: str, password: str, *, address: str) -> str:
@@ -272,6 +289,11 @@ def need_role(role: str) -> RoleKey:
         if role == known:
             return known
     raise AccountError(f"found {role[:30]!r}; expected one of {', '.join(ROLES)}", where="role")
+
+
+def _offer(code: str) -> str:
+    """Under what the code of a first set-up is kept; no secret of a session has this digest."""
+    return digest(f"set-up of cubital\n{code}")
 
 
 def _need(book: AccountBook, name: str) -> Account:

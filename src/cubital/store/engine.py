@@ -16,6 +16,10 @@ from cubital.store.private import make_folders, make_private
 WAIT_S = 10
 """How long a station waits for another one's transaction, or for a server to answer."""
 
+POOLED = 4
+"""A process of the pages opens four parts of a database, each with up to twice so many connections: 32 in all. A server
+of PostgreSQL takes 100 unless told otherwise, so two processes, or three, leave room for the commands."""
+
 _WRITES = "cubital_writes"
 _FULL = 2
 
@@ -106,7 +110,8 @@ def _postgresql_engine(url: URL) -> Engine:
     try:
         # Said, not left to the server: a writer waits for the lock and must then see what the one before it wrote.
         return create_engine(
-            url, pool_pre_ping=True, isolation_level="READ COMMITTED", connect_args={"connect_timeout": WAIT_S}
+            url, pool_pre_ping=True, pool_size=POOLED, max_overflow=POOLED, isolation_level="READ COMMITTED",
+            connect_args={"connect_timeout": WAIT_S},
         )
     except ModuleNotFoundError as error:
         raise MissingLibrary.of(error.name, need="PostgreSQL", extra="postgres", where="--db") from None

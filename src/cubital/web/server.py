@@ -59,7 +59,7 @@ def serve(
         shown = names[0] if names else host if ":" not in host else f"[{host}]"
         print(f"cubital: {site.name}: {scheme}://{shown}{'' if names else f':{port}'}/", file=sys.stderr)
         if is_new:
-            print(f"cubital: first set-up, no account yet; its code: {accounts.setup_code}", file=sys.stderr)
+            print(f"cubital: first set-up, no account yet; its code: {accounts.offer_set_up()}", file=sys.stderr)
         opened.enter_context(_ended_by_signal())
         uvicorn.run(make_application(desk), host=host, port=port, **options(is_behind_tls=is_behind_tls))
 

@@ -12,6 +12,7 @@ from importlib.metadata import version
 PARTS = (
     "twelve_tests", "hard_orders", "million_orders", "start_up", "derived_order", "record", "board", "spin",
     "suspect", "web", "bench_pages", "what_if", "newborns", "uploads",
+    "two_servers",
 )  # fmt: skip
 
 

@@ -39,7 +39,7 @@ def run(*, is_quick: bool) -> bool:
     with TemporaryDirectory() as folder, _server(Path(folder)) as (port, secrets):
         names = [test.name for test in open_site(str(Path(folder) / "site")).tests.values()]
         lines = [*_replan(port, secrets[0], names, random, is_quick=is_quick), _first_page(port, secrets[0])]
-        lines += _stations(port, secrets, names, seconds=10.0 if is_quick else 60.0)
+        lines += stations([port], secrets, names, seconds=10.0 if is_quick else 60.0)
     return show(f"Pages: a directory of {len(names)} tests, one server process, whole requests", lines)
 
 
@@ -75,7 +75,7 @@ def _server(folder: Path) -> Iterator[tuple[int, list[str]]]:
     words = [str(COMMAND), "serve", "--site", str(folder / "site"), "--db", db, "--port", str(port)]
     with (folder / "log").open("w+", encoding="utf-8") as log, subprocess.Popen(words, stderr=log) as server:
         try:
-            _await(port)
+            await_port(port)
             yield port, secrets
         finally:
             server.terminate()
@@ -86,7 +86,7 @@ def _server(folder: Path) -> Iterator[tuple[int, list[str]]]:
                 print(f"the server wrote {len(faults)} errors: {faults[0].strip()}")
 
 
-def _await(port: int) -> None:
+def await_port(port: int) -> None:
     ends = time.monotonic() + START_S
     while True:
         try:
@@ -177,8 +177,10 @@ def _first_page(port: int, secret: str) -> Line:
     return Line("first page in all", f"{whole:,} bytes", f"{TARGET_BYTES:,}", whole < TARGET_BYTES)
 
 
-def _stations(port: int, secrets: list[str], names: list[str], *, seconds: float) -> list[Line]:
-    """So many stations, each asking about once a second, and resting between two orders."""
+def stations(
+    ports: list[int], secrets: list[str], names: list[str], *, seconds: float, many: int = STATIONS
+) -> list[Line]:
+    """So many stations, each asking about once a second, and resting between two orders; each of one of the ports."""
     faults: Counter[str] = Counter()
     spent_s: list[float] = []
     ends = time.monotonic() + seconds
@@ -187,7 +189,7 @@ def _stations(port: int, secrets: list[str], names: list[str], *, seconds: float
         random = Random(number)
         time.sleep(random.random() * PAUSE_S)
         try:
-            station = Station(port, secrets[number])
+            station = Station(ports[number % len(ports)], secrets[number % len(secrets)])
             station.ask("GET", "/draw")
             while time.monotonic() < ends:
                 for fields in typed(names, random):
@@ -202,13 +204,13 @@ def _stations(port: int, secrets: list[str], names: list[str], *, seconds: float
         except (OSError, http.client.HTTPException) as error:
             faults[type(error).__name__] += 1
 
-    threads = [threading.Thread(target=work, args=(number,)) for number in range(STATIONS)]
+    threads = [threading.Thread(target=work, args=(number,)) for number in range(many)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
     met = f"{len(spent_s):,} answers, {sum(faults.values())} errors {dict(faults) or ''}".rstrip()
     return [
-        Line(f"{STATIONS} stations for {seconds:.0f} s", met, "no error", not faults),
+        Line(f"{many} stations for {seconds:.0f} s", met, "no error", not faults),
         Line("their answers, 95 of 100 within", f"{1000 * quantiles(spent_s, n=20)[-1]:.0f} ms"),
     ]

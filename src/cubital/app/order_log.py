@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from typing import Any
@@ -24,6 +24,8 @@ from cubital.units import age_text
 
 MOST_LOGGED = 20_000
 """The most different orders that are kept of a log; what is asked more often goes first."""
+MOST_BAD = 500
+"""After so many lines that cannot be read it is another file than was meant."""
 MONTH = datetime.timedelta(days=31)
 _HEAVY_G = 10_000
 
@@ -44,11 +46,22 @@ class ReadLog(msgspec.Struct, frozen=True, kw_only=True):
     bad: tuple[Failure, ...]
 
 
-def read_log(stream: ByteLines, site: Site, *, where: str, today: datetime.date | None = None) -> ReadLog:
-    """The different orders of JSON Lines, each without its patient, with how often it was asked."""
+def read_log(
+    stream: ByteLines, site: Site, *, where: str, today: datetime.date | None = None,
+    step: Callable[[], None] | None = None,
+) -> ReadLog:  # fmt: skip
+    """The different orders of JSON Lines, each without its patient, with how often it was asked.
+
+    `step` is called at each line, and may stop it by what it raises. After `MOST_BAD` lines that cannot be read the
+    rest is not looked at, and there is no order.
+    """
     counted: Counter[str] = Counter()
     bad: list[Failure] = []
     for line, found in read_lines(stream, where=where, site=site, today=today or read_today()):
+        if step is not None:
+            step()
+        if len(bad) >= MOST_BAD:
+            return ReadLog(orders=(), read=0, left_out=0, bad=tuple(bad))
         if isinstance(found, Failure):
             bad.append(found)
         elif unread := next((ask.unsettled for ask in found.asks if ask.unsettled), None):

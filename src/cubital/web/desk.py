@@ -11,6 +11,7 @@ import msgspec
 from cubital.app.accounts import Accounts
 from cubital.app.clock import now as read_now
 from cubital.app.live_board import LiveBoard
+from cubital.app.long_reading import LogReadings
 from cubital.app.ports import Now
 from cubital.app.record import SpecimenRecord
 from cubital.app.site_editing import SiteVersions
@@ -54,6 +55,7 @@ class Desk:
         self.sites = sites
         self.trials = None if sites is None else SiteTrials(sites)
         self.morning = TaughtMorning()
+        self.readings = LogReadings()
         self.edition: Edition | None = None
         self._newest = self
 

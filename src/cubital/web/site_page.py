@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import msgspec
 from starlette.responses import Response
 
-from cubital.app.order_log import read_log
+from cubital.app.order_log import ReadLog, read_log
 from cubital.app.site_browsing import TestList, browse_kinds, browse_tests
 from cubital.app.site_editing import FOLDER_NOTE, SiteVersions
 from cubital.app.site_edition import Edition, Proposal
@@ -20,6 +21,10 @@ from cubital.web.visit import Visit
 
 EDITORS = frozenset({"supervisor", "administrator"})
 MOST_LOG_BYTES = 20 * 1024 * 1024
+MOST_AT_ONCE_BYTES = 256 * 1024
+"""A log up to this is read while the page is waited for; a larger one apart from it, with its progress."""
+_NO_ORDER = "Found no order in this file, or too many lines that cannot be read; nothing was kept."
+_FAILED = "This file could not be read to its end: a defect of cubital. Nothing of it was kept."
 _SHOWN, _VERSIONS = 30, 50
 _NUMBER_LENGTH = 9
 
@@ -164,7 +169,11 @@ def open_orders(visit: Visit) -> Response:
 
 def keep_orders(visit: Visit) -> Response:
     """Keep the orders of a log without their patients, or forget those that are kept."""
-    sites = sites_of(visit)
+    assert visit.visitor is not None
+    sites, account = sites_of(visit), visit.visitor.account.name
+    if visit.said("do") == "stop":
+        visit.desk.readings.forget(account)
+        return visit.go("/site/orders")
     if visit.said("do") == "forget":
         sites.keep_orders(())
         return visit.go("/site/orders")
@@ -173,18 +182,39 @@ def keep_orders(visit: Visit) -> Response:
         return _orders_page(visit, said="Found no file, or an empty one. Choose a file of orders.", status=422)
     import io
 
-    log = read_log(io.BytesIO(brought[1]), visit.desk.site, where="log", today=visit.desk.today())
+    stream, desk, visitor = io.BytesIO(brought[1]), visit.desk, visit.visitor
+
+    def read(step: Callable[[int], None]) -> ReadLog:
+        return read_log(stream, desk.site, where="log", today=desk.today(), step=lambda: step(stream.tell()))
+
+    def keep(log: ReadLog) -> None:
+        sites.keep_orders(log.orders)
+        desk.accounts.note(visitor, "brought in a log of orders", about=f"{log.read} orders")
+
+    if len(brought[1]) > MOST_AT_ONCE_BYTES:
+        desk.readings.start(account, len(brought[1]), read, keep=keep)
+        return visit.go("/site/orders")
+    log = read(lambda done: None)
     if not log.orders:
-        return _orders_page(visit, log=log, said="Found no order in this file; nothing was kept.", status=422)
-    sites.keep_orders(log.orders)
-    visit.desk.accounts.note(visit.visitor, "brought in a log of orders", about=f"{log.read} orders")
+        return _orders_page(visit, log=log, said=_NO_ORDER, status=422)
+    keep(log)
     return _orders_page(visit, log=log)
 
 
-def _orders_page(visit: Visit, *, log: object = None, said: str = "", status: int = 200) -> Response:
-    edition = sites_of(visit).newest()
+def _orders_page(visit: Visit, *, log: ReadLog | None = None, said: str = "", status: int = 200) -> Response:
+    assert visit.visitor is not None
+    edition, account = sites_of(visit).newest(), visit.visitor.account.name
+    reading = visit.desk.readings.of(account)
+    if reading is not None and reading.is_over:
+        # Told once.
+        visit.desk.readings.forget(account)
+        log = log or reading.log
+        said = said or (_FAILED if reading.has_failed else _NO_ORDER if log is not None and not log.orders else "")
+        reading = None
     kept = sites_of(visit).orders()
-    context = {"log": log, "said": said, "different": len(kept), "times": sum(one.times for one in kept)}
+    context = {
+        "log": log, "said": said, "different": len(kept), "times": sum(one.times for one in kept), "reading": reading,
+    }  # fmt: skip
     return visit.page("site_orders.html", {**frame(visit, edition, "versions"), **context}, status=status)
 
 

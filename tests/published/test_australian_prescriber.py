@@ -27,3 +27,10 @@ def test_where_nobody_says_when_the_dose_was_it_is_not_taken_for_right() -> None
     (found,) = judge(tube, SHIPPED, replace(GOOD, after_min=None, at=GOOD.at + timedelta(minutes=1)))
     assert found.outcome == "comment"
     assert found.untold == ("how long after the dose it was drawn",)
+
+
+@pytest.mark.parametrize("hours", [1, 5, 7])
+def test_digoxin_in_poisoning_is_drawn_at_once_and_never_refused_for_it(hours: int) -> None:
+    tube = state_of([collected("a", tests=("digoxin-in-poisoning",))])
+    (found,) = judge(tube, SHIPPED, replace(GOOD, after_min=60 * hours))
+    assert found.outcome != "refuse"

@@ -52,6 +52,8 @@ from cubital.facts.contaminants import (
 from cubital.facts.defaults import edition, site_marks, site_table
 from cubital.facts.directory import (
     Elsewhere,
+    KeptKey,
+    KeptMark,
     RankGroup,
     Stability,
     ambiguous,
@@ -142,6 +144,8 @@ __all__ = [
     "Hematocrit",
     "Interference",
     "Inversions",
+    "KeptKey",
+    "KeptMark",
     "Level",
     "LossFormula",
     "Mark",

@@ -21,6 +21,7 @@ Volume = Annotated[int, msgspec.Meta(gt=0)]
 Whole = Annotated[int, msgspec.Meta(ge=0)]
 Words = Annotated[str, msgspec.Meta(min_length=1)]
 Claim = tuple[Basis, str]
+KeptKey = Literal["cells", "ambient", "cold", "frozen"]
 Rank = Literal["before-treatment", "cannot-wait", "decides-today", "useful-today", "can-wait"]
 
 # The handling terms that a test may carry; each has its entry in handling.toml.
@@ -110,6 +111,12 @@ class PanelEntry(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_field
         _check_claims(self.from_, {"codes": bool(self.codes), "tests": bool(self.tests), "series": bool(self.series)})
 
 
+class KeptMark(Mark, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What the times of a specimen rest on; `about` says which of them, and empty means all."""
+
+    about: tuple[KeptKey, ...] = ()
+
+
 class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """How long a specimen keeps; 0 means it must not be kept so, None that it is not known.
 
@@ -118,7 +125,7 @@ class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     nobody here knows, and stands alone.
     """
 
-    marks: tuple[Mark, ...]
+    marks: tuple[KeptMark, ...]
     separate_within_min: Volume | None = None
     ambient_min: Whole | None = None
     refrigerated_min: Whole | None = None
@@ -134,6 +141,11 @@ class Stability(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
             raise ValueError("found a time beside unknown; expected unknown = true alone with its marks")
         if not self.marks:
             raise ValueError("found no marks; expected at least one")
+
+    def mark_of(self, kept: KeptKey) -> Mark:
+        """What one time rests on: the first mark about it, else the first that is about all, else the first."""
+        about = [mark for mark in self.marks if kept in mark.about]
+        return (about or [mark for mark in self.marks if not mark.about] or list(self.marks))[0]
 
 
 def _check_claims(claims: Mapping[str, Claim | str], needs: Mapping[str, bool]) -> None:

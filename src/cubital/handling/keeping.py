@@ -14,6 +14,7 @@ POLICIES: tuple[PolicyKey, ...] = ("strict", "extended")
 PLACES: Mapping[StorageKey, str] = {
     "ambient": "at room temperature", "cold": "at 2-8 C", "frozen": "frozen", "warm": "at 37 C", "ice": "on ice",
 }  # fmt: skip
+_ABOUT: Mapping[StorageKey, facts.KeptKey] = {"ambient": "ambient", "cold": "cold", "ice": "cold", "frozen": "frozen"}
 STATES: Mapping[StateKey, str] = {
     "whole": "whole blood", "on-cells": "on the cells", "off-cells": "off the cells", "on-gel": "on its gel",
 }  # fmt: skip
@@ -149,8 +150,8 @@ def _table_limits(key: str, terms: tuple[str, ...], family: str) -> Iterable[tup
         yield (fresh, storage), _limit((fresh, storage), 0, True, mark)
     if known is None:
         return
-    mark = known.marks[0]
     if known.separate_within_min is not None:
+        mark = known.mark_of("cells")
         for storage in _fresh_places(terms, family):
             yield ("on-cells", storage), _limit(("on-cells", storage), known.separate_within_min, True, mark)
         frozen = facts.Mark(basis="common-practice", source="common-practice", note="freezing bursts the cells")
@@ -159,6 +160,7 @@ def _table_limits(key: str, terms: tuple[str, ...], family: str) -> Iterable[tup
     for storage, minutes in _kept_places(known, terms):
         if minutes is not None and (is_spun or storage not in forbidden):
             from_draw = storage != "frozen" and (known.from_draw or not is_spun)
+            mark = known.mark_of(_ABOUT.get(storage, "ambient"))
             yield (state, storage), _limit((state, storage), minutes, from_draw, mark)
 
 

@@ -148,9 +148,10 @@ def _table_limits(key: str, family: str, state: StateKey, storage: StorageKey) -
     if known is None or (known.families and family not in known.families):
         return []
     minutes: int | None = {"ambient": known.ambient_min, "ice": known.refrigerated_min}.get(storage)
+    about: facts.KeptKey = "cold" if storage == "ice" else "ambient"
     if state == "on-cells":
-        minutes = known.separate_within_min
-    return [] if minutes is None else [_Limit(60 * minutes, known.marks[0])]
+        minutes, about = known.separate_within_min, "cells"
+    return [] if minutes is None else [_Limit(60 * minutes, known.mark_of(about))]
 
 
 @cache

@@ -118,9 +118,9 @@ def test_tests_of_one_instant_stand_together_and_later_ones_by_themselves() -> N
 
 def test_the_storage_decides_and_the_move_is_seen() -> None:
     tube = (drawn("heparin-gel", "troponin-i"), received("a", at=at(20)), spun(40), stored("cold", 50))
-    assert window("test", *tube).due_at == at(40 + 1440)
+    assert window("test", *tube).due_at == at(40 + 2 * 1440)
     frozen = (*tube, stored("frozen", 90))
-    assert window("test", *frozen).due_at == at(90 + 30 * 1440)
+    assert window("test", *frozen).due_at == at(90 + 180 * 1440)
 
 
 def test_what_must_be_frozen_at_once_is_once_it_is_off_its_cells() -> None:

@@ -88,12 +88,12 @@ def test_serum_on_ice_still_has_to_clot() -> None:
 
 
 def test_clotting_goes_on_under_way_and_is_not_counted_twice() -> None:
-    # Creatinine: 2 h on the cells (WHO 2002, memory). Gel serum clots in 30 min, so only the way and the spin count.
+    # Creatinine: 2 h on the cells (a directory, read). Gel serum clots in 30 min, so only the way and the spin count.
     assert why("creatinine", "serum-gel", 110) is None
     late = why("creatinine", "serum-gel", 111)
     assert late is not None
     assert "121 min after the draw at the earliest (111 min on the way, 10 min of spin)" in late.text
-    assert late.sources == ("who-2002", "clsi-gp44")
+    assert late.sources == ("utah-directory", "clsi-gp44")
 
 
 def test_serum_that_clots_for_an_hour_waits_for_that_hour_and_the_reason_says_so() -> None:

@@ -14,7 +14,8 @@ from facts_reference.words import table
 DATA = Path(__file__).resolve().parents[2] / "src" / "cubital" / "data"
 HEADS = ("read", "abstract", "second-hand", "computed", "common practice", "memory")
 _SEEN = {"read": "read", "abstract": "abstract", "secondary": "second-hand", "memory": "memory"}
-# What a plan takes its values from. Of tests.toml the codes, and panels altogether, change no tube.
+# What a plan takes its values from. Of tests.toml the codes, and panels altogether, change no tube; a mark whose note
+# begins with "rival" is of a figure that stands beside the one used.
 GROUPS: Mapping[str, tuple[str, ...]] = {
     "tubes: kinds, sizes, dead volumes": ("tubes.toml",),
     "additives": ("additives.toml",),
@@ -53,7 +54,7 @@ def counts() -> list[str]:
         "Counted from the data by `scripts/facts_reference/counts.py`: each mark, and each claim under `from`, once. A "
         "mark of a standard or a publication counts by how its source was seen.",
         table(("file", *heads), rows),
-        "What a plan uses, by group:",
+        "What a plan uses, by group; a rival, which stands beside the figure used, is not counted:",
         table(("group", *heads), groups),
     ]
 
@@ -66,22 +67,22 @@ def count_marks() -> dict[str, Counter[str]]:
             continue
         with path.open("rb") as file:
             content = tomllib.load(file)
-        for claim, basis, source in _marks(content):
-            key = path.name
+        for claim, basis, source, is_rival in _marks(content):
+            key = f"{path.name} rival" if is_rival else path.name
             if key == "tests.toml":
                 key += f" {claim}" if claim in ("accepts", "volume", "codes") else " other"
             found.setdefault(key, Counter())[_how(basis, source)] += 1
     return found
 
 
-def _marks(value: Any, name: str = "") -> Iterator[tuple[str, str, str]]:
-    """Every mark at or below a value, with the key it stands under."""
+def _marks(value: Any, name: str = "") -> Iterator[tuple[str, str, str, bool]]:
+    """Every mark at or below a value: the key it stands under, its basis and source, and whether it is a rival's."""
     if isinstance(value, Mapping):
         if "basis" in value and "source" in value:
-            yield name, str(value["basis"]), str(value["source"])
+            yield name, str(value["basis"]), str(value["source"]), str(value.get("note", "")).startswith("rival")
         for key, item in value.items():
             if key == "from" and isinstance(item, Mapping) and "basis" not in item:
-                yield from ((claim, *pair) for claim, pair in item.items() if isinstance(pair, list))
+                yield from ((claim, *pair, False) for claim, pair in item.items() if isinstance(pair, list))
             else:
                 yield from _marks(item, key)
     elif isinstance(value, list):

@@ -28,7 +28,8 @@ def test_every_claim_of_a_test_and_every_mark_of_stability_is_counted_once(count
     # Each test gets its rank from ranks.toml, whose marks count there.
     assert counted == len(claims) - len(facts.tests_table())
     keeps = [*facts.stability().values(), *facts.unknown_stability().values()]
-    assert sum(found["stability.toml"].values()) == sum(len(each.marks) for each in keeps)
+    of_keeping = found["stability.toml"] + found["stability.toml rival"]
+    assert sum(of_keeping.values()) == sum(len(each.marks) for each in keeps)
 
 
 def test_a_published_value_counts_by_how_its_source_was_seen(counting: ModuleType) -> None:

@@ -27,5 +27,6 @@ def test_corticotropin_is_lost_at_120_hours_at_4_degrees(policy: PolicyKey) -> N
 def test_other_hormones_are_kept_at_120_hours_at_4_degrees_where_the_site_extends(test: str) -> None:
     # Ten minutes on the cells count too: what a study alone found to hold is counted from the draw.
     assert off_cells_cold(test, EDTA, 119.8, "extended") == "kept"
-    assert off_cells_cold(test, EDTA, 119.9, "extended") == "mixed"
+    # Aldosterone keeps five days off its cells by a directory too, which counts from there.
+    assert off_cells_cold(test, EDTA, 119.9, "extended") == ("kept" if test == "aldosterone" else "mixed")
     assert off_cells_cold(test, EDTA, 121, "extended") == "past"

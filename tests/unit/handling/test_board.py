@@ -170,7 +170,7 @@ def test_it_is_said_how_long_each_test_would_keep_in_the_room_cold_and_frozen() 
     for one in keeps_where(specimen, Clock(SHIPPED), at(60)):
         found[one.test, one.storage] = (one.until, one.text)
     assert found["fibrinogen", "cold"] == (at(60 + 1440), "off the cells at 2-8 C: 24 h")
-    assert found["fibrinogen", "frozen"] == (at(60 + 28 * 1440), "off the cells frozen: 28 d")
+    assert found["fibrinogen", "frozen"] == (at(60 + 14 * 1440), "off the cells frozen: 14 d")
     assert found["prothrombin-time", "ambient"] == (at(1440), "off the cells at room temperature: 24 h from the draw")
     cold, why = found["prothrombin-time", "cold"]
     assert cold is None

@@ -94,7 +94,7 @@ def test_passing_is_never_more_than_a_tenth_of_what_it_keeps_there() -> None:
     cold = kept("factor-viii", life(("ambient", 0), ("cold", 0.3)), additive="citrate-9-1")
     assert cold.until_s == OFF_S + 2 * HOUR_S
     slow = kept("factor-viii", life(("ambient", 0), ("frozen", 0.4)), additive="citrate-9-1")
-    assert slow.until_s == 0.4 * HOUR_S + 28 * DAY_S
+    assert slow.until_s == 0.4 * HOUR_S + 14 * DAY_S
 
 
 def test_the_limit_that_all_storages_so_far_have_passed_holds_at_once() -> None:

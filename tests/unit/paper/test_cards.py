@@ -184,8 +184,8 @@ def test_every_clot_or_spin_next_to_whole_blood_is_said_to_be_instead_of_it(site
 def test_the_times_that_things_keep_are_those_of_the_facts_and_what_is_not_known_is_a_question_mark(site: Site) -> None:
     said = " ".join(words_of(demo_card("bench")))
     keeps = facts.stability()["gastrin"]
-    assert (keeps.separate_within_min, keeps.ambient_min, keeps.refrigerated_min, keeps.frozen_d) == (15, 0, 240, 30)
-    assert "gastrin † 15 min no 4 h 30 d" in said
+    assert (keeps.separate_within_min, keeps.ambient_min, keeps.refrigerated_min, keeps.frozen_d) == (15, 120, 0, 30)
+    assert "gastrin 15 min 2 h no 30 d" in said
     assert "crossmatch" not in facts.stability()
     assert "crossmatch ? ? ? ?" in said
     assert "complete blood count not spun" in said

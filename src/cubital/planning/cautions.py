@@ -126,10 +126,20 @@ def from_tubes(
     found += [caution_of("note", text, access.marks[0]) for text in access.cautions]
     if circumstances.access == "line":
         found += _of_line(tubes, circumstances, has_citrate=has_citrate)
+    if any(_is_of_memory(t, site) for t in tubes):
+        found.append(_safety("sizes-are-the-sites"))
     high_up = facts.safety()["altitude"]
     if high_up.limit_m is not None and site.planning.altitude_m > high_up.limit_m:
         found.append(caution_of("warn", f"{site.planning.altitude_m} m. {high_up.text}", high_up.marks[0]))
     return found
+
+
+def _is_of_memory(tube: PlannedTube, site: Site) -> bool:
+    """Whether this tube's sizes, or the volume of a test in it, are what was recalled and not the site's own."""
+    kind = site.kinds.get(tube.kind)
+    if kind is not None and kind.basis == "memory":
+        return True
+    return any(site.tests[test].basis.get("volume", ("",))[0] == "memory" for test in tube.tests)
 
 
 def _of_citrate(tubes: tuple[PlannedTube, ...], circumstances: Circumstances) -> list[Caution]:

@@ -266,3 +266,22 @@ def test_a_large_draw_of_a_child_asks_for_no_adult_s_hematocrit() -> None:
     found = said(order_of("blood-culture", patient=patient_of(16, 4)), "warn")
     assert any("look at the last hemoglobin" in text for text in found)
     assert not any("38 %" in text for text in found)
+
+
+SIZES = "Tube sizes and test volumes that the site has not filled in are typical, from memory: put your own."
+
+
+@pytest.mark.parametrize("tests", [("sodium",), ("sodium", "hemoglobin", "prothrombin-time", "blood-culture")])
+def test_that_sizes_are_the_sites_to_fill_in_is_said_once_and_at_no_tube(tests: tuple[str, ...]) -> None:
+    plan = verified(order_of(*tests, patient=patient_of(50, 70)), SHIPPED)
+    assert [(c.level, c.about) for c in plan.cautions if c.text == SIZES] == [("note", "plan")]
+    assert not [r for tube in plan.tubes for r in tube.reasons if "fill" in r.text and "put your own" in r.text]
+
+
+def test_a_site_that_filled_in_its_own_sizes_and_volumes_is_not_told() -> None:
+    kinds = {key: replace(kind, basis="site", source="site") for key, kind in SHIPPED.kinds.items()}
+    tests = {key: replace(test, basis={}) for key, test in SHIPPED.tests.items()}
+    own = replace(SHIPPED, kinds=kinds, tests=tests)
+    assert SIZES not in [c.text for c in Planner(own).plan(order_of("sodium")).cautions]
+    half = replace(own, tests=SHIPPED.tests)
+    assert SIZES in [c.text for c in Planner(half).plan(order_of("sodium")).cautions]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from cubital.errors import AmbiguousTest
+from cubital.errors import AmbiguousTest, NotBloodTest, UnknownTest
 from cubital.planning.directory import Directory
 from tests.published.shipped import SHIPPED
 
@@ -99,3 +99,31 @@ def test_typing_finds_a_name_by_its_middle_and_with_one_letter_wrong(text: str, 
 def test_propylene_glycol_is_never_ethylene_glycol() -> None:
     assert means("propylene glycol") == {"propylene-glycol"}
     assert means("glycol") == {"ethylene-glycol", "propylene-glycol"}
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        "antibody", "antibody screening test kit", "virus", "vitamin", "blood", "serum", "screen", "panel", "routine",
+        "stat", "adult", "baby", "hormone", "type", "smear test", "culture", "level of consciousness",
+        "test", "TEST", "PCR", "glucose antibody", "vitamin B", "group B strep", "total protein C", "LH/FSH", "Na/K", "T3 uptake",
+    ],
+)  # fmt: skip
+def test_a_word_that_names_no_test_stays_unknown_however_words_are_taken_for_one_another(word: str) -> None:
+    with pytest.raises(UnknownTest):
+        DIRECTORY.resolve(word)
+
+
+@pytest.mark.parametrize(
+    "word", ["urine osmolality", "CSF glucose", "salivary cortisol", "sweat chloride", "HCG urine", "synovial fluid"]
+)
+def test_a_known_name_beside_a_word_for_another_specimen_is_not_blood(word: str) -> None:
+    with pytest.raises((NotBloodTest, UnknownTest)):
+        DIRECTORY.resolve(word)
+
+
+@pytest.mark.parametrize(("word", "key"), [("anti-D", "anti-d-quantitation"), ("cryo", "cryoglobulin")])
+def test_a_word_that_is_also_a_blood_product_is_asked(word: str, key: str) -> None:
+    with pytest.raises(AmbiguousTest, match="blood product"):
+        DIRECTORY.resolve(word)
+    assert means(word) == {key}

@@ -29,11 +29,19 @@ case "$*" in
 "-m pip --version") [ -e "$home/lib/pip" ] ;;
 "-m pip install"*)
     echo "WARNING: a new release of pip is there"
-    touch "$home/lib/half"
-    if [ "$DIE" = install ]; then kill -9 $PPID; exit 1; fi
     if [ "$DIE" = "no network" ]; then echo "ERROR: no route to host"; exit 1; fi
-    mv "$home/lib/half" "$home/lib/whole" ;;
-"-m pip check"*) [ ! -e "$home/lib/half" ] ;;
+    mkdir -p "$home/lib/python3/site-packages"
+    cd "$home/lib/python3/site-packages"
+    for one in alembic-1 click-8 msgspec-0; do
+        [ -e "$one.dist-info/METADATA" ] && continue
+        mkdir -p "$one.dist-info"
+        echo "$one" >>"$home/lib/put-down"
+        touch "$one.dist-info/METADATA"
+        echo "$one/__init__.py,," >"$one.dist-info/RECORD"
+        if [ "$DIE" = install ] && [ "$one" = click-8 ]; then kill -9 $PPID; exit 1; fi
+        echo "$one.dist-info/INSTALLER,," >>"$one.dist-info/RECORD"
+    done ;;
+"-m pip check"*) exit 0 ;;
 esac
 """
 
@@ -73,13 +81,29 @@ def set_up(checkout: Path, die: str = "", want: str = "run") -> subprocess.Compl
     return subprocess.run(command, capture_output=True, text=True, env=environment, timeout=30, check=False)
 
 
+def libraries(checkout: Path) -> dict[str, bool]:
+    """Each library in the environment, and whether all of it is there."""
+    found = sorted((checkout / ".venv/lib/python3/site-packages").glob("*.dist-info"))
+    return {one.stem: "INSTALLER" in (one / "RECORD").read_text() for one in found}
+
+
+WHOLE = {"alembic-1": True, "click-8": True, "msgspec-0": True}
+
+
 @pytest.mark.parametrize("step", ["venv", "install"])
 def test_a_set_up_that_was_killed_is_mended_by_the_next_one(checkout: Path, step: str) -> None:
     assert set_up(checkout, die=step).returncode == -9
     done = set_up(checkout)
     assert (done.returncode, done.stdout) == (0, "")
-    assert sorted(one.name for one in (checkout / ".venv/lib").iterdir()) == ["pip", "whole"]
+    assert libraries(checkout) == WHOLE
     assert sorted(one.name for one in checkout.glob(".venv*")) == [".venv", ".venv.lock"]
+
+
+def test_what_was_whole_when_it_was_killed_is_not_put_down_again(checkout: Path) -> None:
+    set_up(checkout, die="install")
+    assert libraries(checkout) == {"alembic-1": True, "click-8": False}
+    set_up(checkout)
+    assert (checkout / ".venv/lib/put-down").read_text().split() == ["alembic-1", "click-8", "click-8", "msgspec-0"]
 
 
 def test_an_environment_knows_its_own_name(checkout: Path) -> None:
@@ -89,9 +113,21 @@ def test_an_environment_knows_its_own_name(checkout: Path) -> None:
 
 def test_libraries_that_a_killed_set_up_of_another_kind_left_are_not_trusted(checkout: Path) -> None:
     set_up(checkout, want="run")
+    shutil.rmtree(checkout / ".venv/lib/python3/site-packages/click-8.dist-info")
     assert set_up(checkout, die="install", want="dev").returncode == -9
+    assert not libraries(checkout)["click-8"]
     assert set_up(checkout, want="run").returncode == 0
-    assert not (checkout / ".venv/lib/half").exists()
+    assert libraries(checkout) == WHOLE
+
+
+def test_a_set_up_that_was_killed_asks_every_other_kind_to_look_again(checkout: Path) -> None:
+    set_up(checkout, want="dev")
+    (checkout / "requirements/run.txt").write_text("click==9\n")
+    shutil.rmtree(checkout / ".venv/lib/python3/site-packages/click-8.dist-info")
+    assert set_up(checkout, die="install", want="run").returncode == -9
+    set_up(checkout, want="run")
+    assert set_up(checkout, want="dev").stderr == "setting up .venv (once; about a minute)\n"
+    assert set_up(checkout, want="dev").stderr == ""
 
 
 def test_an_environment_without_pip_is_put_aside_and_made_anew(checkout: Path) -> None:
@@ -100,7 +136,7 @@ def test_an_environment_without_pip_is_put_aside_and_made_anew(checkout: Path) -
     done = set_up(checkout)
     assert done.returncode == 0
     assert "found no pip in .venv; it is kept as .venv.without-pip" in done.stderr
-    assert (checkout / ".venv/lib/whole").exists()
+    assert libraries(checkout) == WHOLE
 
 
 def test_a_set_up_says_one_line_and_none_when_there_is_nothing_to_do(checkout: Path) -> None:

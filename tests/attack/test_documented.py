@@ -23,7 +23,7 @@ def test_every_edit_stands_on_the_page_with_who_finds_it() -> None:
 
 def test_every_attack_and_test_that_the_page_names_is_there() -> None:
     named = set(re.findall(r"tests\.attack\.[a-z_]+", PAGE))
-    assert named == {"tests.attack.kills_of_setup", "tests.attack.stations", "tests.attack.tampering"}
+    assert named >= {"tests.attack.kills_of_setup", "tests.attack.stations", "tests.attack.tampering"}
     assert all(importlib.util.find_spec(one) for one in named), named
     assert all((ROOT / one).is_file() for one in re.findall(r"`(tests/[\w/]+\.py)`", PAGE))
 

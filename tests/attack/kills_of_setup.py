@@ -15,6 +15,8 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+# Without what would have the new environment use the sources, or the libraries, of this one.
+CLEAN = {name: value for name, value in os.environ.items() if name not in ("PYTHONPATH", "VIRTUAL_ENV", "PYTHONHOME")}
 SECONDS = (1.0, 2.0, 3.0, 5.0, 9.0, 14.0)
 
 
@@ -27,8 +29,9 @@ def main(seconds: tuple[float, ...], want: str = "dev") -> int:
             killed = kill_set_up(checkout, after_s, want)
             begun = time.monotonic()
             again = subprocess.run(
-                [checkout / "scripts/setup", want], capture_output=True, text=True, cwd=checkout, check=False
-            )
+                [checkout / "scripts/setup", want], capture_output=True, text=True, cwd=checkout, env=CLEAN,
+                check=False,
+            )  # fmt: skip
             fault = again.stderr if again.returncode else fault_of(checkout)
             failed += bool(fault)
             outcome = f"FAILED: {fault[-500:]}" if fault else "whole"
@@ -41,7 +44,7 @@ def main(seconds: tuple[float, ...], want: str = "dev") -> int:
 def kill_set_up(checkout: Path, after_s: float, want: str) -> bool:
     """Whether it was still at work after so many seconds; then it and all that it started are killed."""
     command = [str(checkout / "scripts/setup"), want]
-    with subprocess.Popen(command, cwd=checkout, start_new_session=True, stderr=subprocess.DEVNULL) as running:
+    with subprocess.Popen(command, cwd=checkout, start_new_session=True, env=CLEAN, stderr=subprocess.DEVNULL) as running:
         try:
             running.wait(after_s)
             return False
@@ -59,7 +62,9 @@ def fault_of(checkout: Path) -> str:
         ["cubital", "plan", "PT", "K", "--demo", "--on", "2026-11-25"],
     ):  # fmt: skip
         program = checkout / ".venv/bin" / command[0]
-        done = subprocess.run([program, *command[1:]], capture_output=True, text=True, cwd=checkout, check=False)
+        done = subprocess.run(
+            [program, *command[1:]], capture_output=True, text=True, cwd=checkout, env=CLEAN, check=False
+        )
         if done.returncode:
             return f"{command}: {done.stderr}"
     return ""

@@ -44,7 +44,8 @@ def main(seconds: tuple[float, ...], want: str = "dev") -> int:
 def kill_set_up(checkout: Path, after_s: float, want: str) -> bool:
     """Whether it was still at work after so many seconds; then it and all that it started are killed."""
     command = [str(checkout / "scripts/setup"), want]
-    with subprocess.Popen(command, cwd=checkout, start_new_session=True, env=CLEAN, stderr=subprocess.DEVNULL) as running:
+    quiet = subprocess.DEVNULL
+    with subprocess.Popen(command, cwd=checkout, start_new_session=True, env=CLEAN, stderr=quiet) as running:
         try:
             running.wait(after_s)
             return False

@@ -234,6 +234,17 @@ class Search:
             ordered.append(draws[free])
         return ordered
 
+    def as_early(self, draws: Sequence[Sequence[Timed]]) -> list[list[Timed]]:
+        """The same draws with what may be drawn at any time in the first that takes it."""
+        moved = [list(draw) for draw in draws]
+        for number, draw in enumerate(draws):
+            for one in (one for one in draw if one.demand.is_anywhen and len(draw) > 1):
+                takes = [earlier for earlier in moved[:number] if all(self._may_share(one, other) for other in earlier)]
+                if takes:
+                    moved[number].remove(one)
+                    takes[0].append(one)
+        return moved
+
     def may_follow(self, draws: list[list[Timed]]) -> bool:
         """Whether in this order nothing comes before what must precede it."""
         return not any(

@@ -96,7 +96,7 @@ def arrange(asked: Sequence[Asked], site: Site, *, now: datetime | None, events:
             ordered = search.by_minute(draws, minutes)
             if search.may_follow(ordered) and _rise(_minutes(ordered, site)) and _keep_minutes(ordered, known):
                 _check_beginnings(ordered)
-                arranged = _arranged(ordered, asked, site, known)
+                arranged = _arranged(search.as_early(ordered), asked, site, known)
                 return arranged._replace(unneeded=unneeded_events(known, asked, demands, site))
     raise OrderError(
         "found times that contradict one another: by the events a draw would come sooner or later than the minute that "

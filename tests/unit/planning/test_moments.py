@@ -332,3 +332,11 @@ def test_a_test_said_for_the_minute_at_which_a_series_is_said_to_begin_is_drawn_
     found = drawn(("growth-hormone-suppression", 30), ("CBC", 30), "K")
     assert found[0] == ["potassium"]
     assert found[1] == ["growth-hormone", "glucose", "complete-blood-count"]
+
+
+def test_what_may_be_drawn_at_any_time_is_in_the_first_draw_that_takes_it() -> None:
+    """The series are drawn together first in the search; the level is due before them, and takes it as well."""
+    level, series = "anti-xa-low-molecular-weight-heparin", ("dexamethasone-2-days", "glucose-tolerance-100-g")
+    events = (event("drink", "20:00", "glucose-100-g"), event("dose", "06:00", "low-molecular-weight-heparin"))
+    first = drawn("INR", ("ferritin", 30), level, *series, events=events)[0]
+    assert first == ["inr", level]

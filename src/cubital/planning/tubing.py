@@ -93,7 +93,7 @@ class TubingMaker:
         while True:
             wanted = self._wishes.wanted(dues, stand.shelf, volumes, keep, reserve_of, shut)
             cleared = packed(wanted)
-            lone = None if cleared is None else self._wishes.lone_guests(cleared.packing.tubes, wanted, stand.shelf)
+            lone = None if cleared is None else self._wishes.lone_guests(cleared.packing, wanted, stand.shelf)
             if cleared is None or not lone:
                 break
             first = first or cleared

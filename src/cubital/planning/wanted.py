@@ -8,7 +8,7 @@ from typing import NamedTuple
 from cubital import facts
 from cubital.model import Site, Test
 from cubital.planning.choices import Shelf, Wanted, Ways, parted
-from cubital.planning.parts import Packed
+from cubital.planning.parts import Packing
 from cubital.planning.ranking import KEPT, rank_of
 from cubital.planning.volumes import Volumes
 
@@ -65,16 +65,21 @@ class Wishes:
             found.append(test)
         return self._with_analyzer(found, shelf, shut) if self._by_analyzer else found
 
-    def lone_guests(self, tubes: Sequence[Packed], wanted: Sequence[Wanted], shelf: Shelf) -> frozenset[int]:
-        """The guests that stand in a gas container without any gases: it is none for them to join."""
+    def lone_guests(self, packing: Packing, wanted: Sequence[Wanted], shelf: Shelf) -> frozenset[int]:
+        """The guests that have no gases to join: in a gas container alone, or left out where nothing else was open."""
         if not self._by_analyzer:
             return frozenset()
         lone = [
             tube.members
-            for tube in tubes
+            for tube in packing.tubes
             if self._is_gas(shelf, tube.way) and all(wanted[n].test not in self._gases for n in tube.members)
         ]
-        return frozenset(n for members in lone for n in members)
+        stranded = [
+            n for n in packing.dropped
+            if wanted[n].test in self._by_analyzer and wanted[n].test not in self._gases
+            and all(self._is_gas(shelf, way) for way in wanted[n].ways)
+        ]  # fmt: skip
+        return frozenset([*stranded, *(n for members in lone for n in members)])
 
     def _make(self, due: Due, shelf: Shelf, minimum: bool, percent: int) -> Wanted:
         """What this test wants in the first draw."""

@@ -9,6 +9,7 @@ import pytest
 from msgspec.structs import replace
 
 from cubital.app.wiring import open_site
+from cubital.facts import Cap, SamplingLimit
 from cubital.model import Accept, Ask, Order, Plan, Planning, Site, Test, Tube, TubeKind
 from cubital.planning import plan_draw
 from cubital.planning.verify import verify
@@ -96,3 +97,23 @@ def test_a_guest_joins_gases_and_never_gets_a_gas_container_of_its_own() -> None
     plan, apart = drawn("venous-blood-gas", "glucose", site=small_site(204))
     assert apart == {"gas": {"venous-blood-gas"}, "heparin": {"glucose"}}
     assert (plan.optimal, plan.bound.blood_ul) == (False, 408)
+
+
+def test_a_guest_goes_into_a_tube_of_its_own_where_the_gases_are_left_out() -> None:
+    """Late in heparin and in time with the gases, for which the limit has no blood: late as all is, it has room."""
+    base = small_site(205)
+    (plasma,) = base.tests["glucose"].accepts
+    salts = [Test(key=key, name=key, bench="chemistry", accepts=(plasma,)) for key in ("potassium", "creatinine")]
+    limit = SamplingLimit(key="own", name="own", for_whom="all", caps=(Cap(period_h=24, cap_ul=1000),))
+    policy = replace(
+        base.planning, blood_limit="own", whole_blood_tests=("potassium",), usual_travel_min=120, windows="strict"
+    )
+    site = replace(
+        base, tests={**base.tests, **{t.key: t for t in salts}}, limits={"own": limit}, planning=policy
+    )
+    asks = (Ask(test="venous-blood-gas"), Ask(test="potassium"), Ask(test="creatinine", priority="stat"))
+    order = Order(asks=asks, access="syringe")
+    plan = plan_draw(order, site)
+    assert [(tube.kind, set(tube.tests)) for tube in plan.tubes] == [("heparin", {"potassium", "creatinine"})]
+    assert [entry.test for entry in plan.unplaced] == ["venous-blood-gas"]
+    assert verify(plan, order, site) == ()

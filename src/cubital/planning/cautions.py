@@ -19,7 +19,7 @@ from cubital.planning.cultures import CulturePlan
 from cubital.planning.micro import from_micro_tubes
 from cubital.planning.sizes import is_usable
 from cubital.planning.wanted import GAS_USE, is_served_by_analyzer
-from cubital.planning.windows import words_all_too_late
+from cubital.planning.windows import words_all_too_late, words_barely_in_time
 from cubital.units import millilitres_text
 
 _LEVELS = {"stop": 0, "warn": 1, "note": 2}
@@ -309,24 +309,32 @@ def from_cultures(asked: Mapping[int, CulturePlan], drawn: Mapping[int, CultureP
 def from_travel(
     asked: Iterable[Asked], tubes: Iterable[PlannedTube], shelf: Shelf, site: Site
 ) -> list[Caution]:
-    """That no tube of a test would reach the bench in time."""
-    tubes = tuple(tubes)
+    """That no tube of a test would reach the bench in time, or only by windows wider than the site's."""
+    lateness = _lateness_by_test(tubes, shelf, site)
     found = []
     for key in dict.fromkeys(a.test for a in asked):
         test = site.tests[key]
-        if test.accepts and shelf.is_always_late(test) and not _is_guest_in_time(test, tubes, shelf, site):
+        if not test.accepts:
+            continue
+        late = lateness.get(key, ALWAYS_LATE)
+        if late == ALWAYS_LATE and shelf.is_always_late(test):
             found.append(caution_of("stop", words_all_too_late(test, shelf.travel_min or 0), about=key))
+        elif key in lateness and 0 < late < ALWAYS_LATE:
+            found.append(caution_of("warn", words_barely_in_time(test, shelf.travel_min or 0), about=key))
     return found
 
 
-def _is_guest_in_time(test: Test, tubes: Iterable[PlannedTube], shelf: Shelf, site: Site) -> bool:
-    """Whether gas containers alone hold this test, for the gas analyzer, and come in time for it."""
-    late = [
-        shelf.lateness(test, shelf.way_of[tube.kind, tube.matrix or ""], kept=())
-        for tube in tubes
-        if test.key in tube.tests and is_served_by_analyzer(test, site.kinds[tube.kind].use, site)
-    ]
-    return len(late) == sum(test.key in tube.tests for tube in tubes) and bool(late) and max(late) < ALWAYS_LATE
+def _lateness_by_test(tubes: Iterable[PlannedTube], shelf: Shelf, site: Site) -> dict[str, int]:
+    """For each test in tubes, how late the latest of them is: a guest of the gas analyzer stands as the gases do."""
+    found: dict[str, int] = {}
+    for tube in tubes:
+        way = shelf.way_of.get((tube.kind, tube.matrix or ""))
+        for key in tube.tests if way is not None and tube.purpose == "collect" else ():
+            test = site.tests[key]
+            is_guest = is_served_by_analyzer(test, site.kinds[tube.kind].use, site)
+            late = shelf.lateness(test, way, kept=() if is_guest else None) if way is not None else ALWAYS_LATE
+            found[key] = max(late, found.get(key, 0))
+    return found
 
 
 def late_kinds(asked: Iterable[Asked], shelf: Shelf, site: Site) -> list[Reason]:

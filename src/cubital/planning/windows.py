@@ -65,6 +65,14 @@ def words_all_too_late(test: Test, travel_min: int) -> str:
     )
 
 
+def words_barely_in_time(test: Test, travel_min: int) -> str:
+    """What to say where the tube of a test is in time by the extended windows and not by the site's strict ones."""
+    return (
+        f"{test.name}: with {travel_min} min on the way in time by the extended windows only, and this site keeps the "
+        "strict ones; bring this tube first"
+    )
+
+
 @lru_cache(maxsize=20_000)
 def _why(
     key: str, name: str, terms: tuple[str, ...], kind: str, additive: str, gel: bool, matrix: str, travel_min: int,

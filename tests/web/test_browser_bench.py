@@ -188,8 +188,9 @@ def test_a_board_without_an_answer_says_that_it_is_behind(opener: Opener) -> Non
 def test_a_verdict_that_no_newer_answer_follows_says_of_when_it_is(
     opener: Opener, bench_record: SpecimenRecord
 ) -> None:
-    # A clot is a fault of blood that must not clot, so which tube is taken matters.
-    tube = next(found.id for found in bench_record.open_specimens() if found.kind == "edta")
+    # A clot is a fault of blood that must not clot, so which tube is taken matters; and no other test received it.
+    waiting = [found for found in bench_record.open_specimens() if found.received_at is None]
+    tube = next(found.id for found in waiting if found.kind == "edta")
     one = opener("processor").open(f"/bench/tube?specimen={tube}")
     page = one.page
     page.get_by_text("two agree", exact=True).click()

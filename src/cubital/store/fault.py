@@ -38,12 +38,14 @@ _REMEDIES = {
     "SQLITE_NOTADB": "name the file of a record",
 }
 _NO_TABLE = "42P01"
+# SQLite has one code for every slip of a statement; its words are English in every locale, for it has no others.
+_ANY_SLIP, _SQLITE_NO_TABLE = "SQLITE_ERROR", "no such table"
 
 
 def fault_of(error: SQLAlchemyError, *, where: str, is_committing: bool) -> RecordError:
     """Our error for one of the database, with what to do and whether anything was recorded."""
     code = _code(error)
-    if code == _NO_TABLE:
+    if code == _NO_TABLE or (code == _ANY_SLIP and _words(error).startswith(_SQLITE_NO_TABLE)):
         return UnreadyRecord("found no tables of a record; run: cubital db upgrade", where=where)
     remedy = next((remedy for start, remedy in _REMEDIES.items() if code.startswith(start)), None)
     if remedy is None:

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from cubital import read_site
 from cubital.app.site_editing import SiteVersions
 from cubital.app.site_form import Edit, Form, look_at, open_form
 from cubital.app.site_kind_form import KIND_FORM
@@ -103,9 +104,10 @@ def test_only_the_changed_field_of_a_test_is_written_and_the_rest_stays_shipped(
     found = edit(TEST_FORM, versions, "glucose", bench="point of care")
     assert found.entries == {"tests.toml": {"glucose": {"bench": "point of care"}}}
     versions.save("ada", 0, found.entries, "to the ward")
-    test = versions.newest().site.tests["glucose"]
+    test, shipped = versions.newest().site.tests["glucose"], read_site().tests["glucose"]
     assert test.bench == "point of care"
-    assert test.basis["accepts"] == ("memory", "memory")
+    assert test.basis["accepts"] == shipped.basis["accepts"]
+    assert test.accepts == shipped.accepts
 
 
 def test_a_value_that_is_the_shipped_one_again_is_left_to_the_shipped_file(versions: SiteVersions) -> None:

@@ -86,6 +86,9 @@ class Planner:
                 "found no day of the draw, and this site's stock has expiry dates; expected the day; give it",
                 where="on",
             )
+        if self._kept >= _KEPT_DRAFTS:
+            # What is not asked in all of the next generation is forgotten with this one.
+            self._older, self._questions, self._kept = self._questions, {}, 0
         patient = order.patient
         question = self._questions.get(order.asks) or self._recall(order.asks) or self._ask(order)
         timetable, arrangement = question.timetable, None
@@ -143,9 +146,7 @@ class Planner:
         return question
 
     def _keep(self, asks: tuple[Ask, ...], question: _Question) -> None:
-        """Keeps this question; when too much is kept, what was not asked in all of a generation is forgotten."""
-        if self._kept >= _KEPT_DRAFTS:
-            self._older, self._questions, self._kept = self._questions, {}, 0
+        """Keeps this question, with the drafts it has, in the generation in use."""
         self._questions[asks] = question
         self._kept += 1 + len(question.drafts)
 
@@ -213,6 +214,7 @@ class Planner:
             found = self._drafter.draft(circumstances, question.asked, aim)
             self.worked_out += 1
             if len(question.drafts) >= _KEPT_OF_ONE_QUESTION:
+                self._kept -= len(question.drafts)
                 question.drafts.clear()
             question.drafts[key] = found
             self._kept += 1

@@ -71,3 +71,17 @@ def test_a_prepared_planner_gives_the_same_plans() -> None:
     assert prepared.worked_out == 0
     for order in some_orders(40):
         assert prepared.plan(order) == Planner(SHIPPED).plan(order)
+
+
+def test_questions_that_are_known_keep_no_more_than_two_generations_however_often_they_come(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    most = 20
+    monkeypatch.setattr(plan_module, "_KEPT_DRAFTS", most)
+    planner = Planner(SHIPPED)
+    alike = [Order(asks=(Ask(test=key),), patient=Patient(age_h=YEAR_H * 40)) for key in KEYS[:3]]
+    for percent in range(20, 70):
+        for order in alike:
+            planner.plan(replace(order, patient=replace(order.patient, hematocrit=Fraction(percent, 100))))
+        questions = [*planner._questions.values(), *planner._older.values()]
+        assert sum(1 + len(question.drafts) for question in questions) <= 2 * (most + len(alike) + 1)
